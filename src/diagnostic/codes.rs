@@ -1,0 +1,39 @@
+//! The table of codes: `towpath explain CODE` prints from here.
+
+/// A code and its explanation.
+#[derive(Debug)]
+pub struct Code {
+    /// The stable name, as in `error[unknown-key]`.
+    pub name: &'static str,
+    /// A few sentences: what it means, why it is refused, what to do.
+    pub text: &'static str,
+}
+
+/// The code with a name.
+pub fn find(name: &str) -> Option<&'static Code> {
+    ALL.iter().find(|c| c.name == name)
+}
+
+/// Every code, in alphabetical order. A new code is one more row.
+pub static ALL: &[Code] = &[
+    Code {
+        name: "bend-too-tight",
+        text: "A course would have to bend tighter than the tow allows. The course is eased, cut or left out there; hold it further from the corner or choose a narrower tow.",
+    },
+    Code {
+        name: "file-missing",
+        text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
+    },
+    Code {
+        name: "file-too-large",
+        text: "The file is larger than towpath reads, 1 GiB. Split the part, or write the outline with fewer points.",
+    },
+    Code {
+        name: "file-unreadable",
+        text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
+    },
+    Code {
+        name: "left-out",
+        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
+    },
+];

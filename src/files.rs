@@ -1,0 +1,91 @@
+//! The one door to the file system.
+
+use crate::diagnostic::{Diagnostic, Outcome};
+use sha2::{Digest, Sha256};
+use std::path::Path;
+
+/// A file that went into a job, for the plan's record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Input {
+    /// job | map | outline | printer | matrix | tow.
+    pub role: &'static str,
+    /// File name without folders, or `built-in NAME`.
+    pub file: String,
+    /// sha256 of its bytes, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+impl Input {
+    /// Records some bytes.
+    pub fn of(role: &'static str, file: impl Into<String>, bytes: &[u8]) -> Self {
+        use std::fmt::Write as _;
+        let mut sha256 = String::with_capacity(64);
+        for b in Sha256::digest(bytes) {
+            let _ = write!(sha256, "{b:02x}");
+        }
+        Self { role, file: file.into(), sha256 }
+    }
+}
+
+/// Largest input, bytes. Bounds memory: the largest real layered part seen is
+/// some 100 MB.
+pub const LARGEST_INPUT: u64 = 1 << 30;
+
+/// Reads a whole file that the job names. A missing or unreadable file is a
+/// fault of the job.
+///
+/// Errors: `file-missing`, `file-unreadable`, `file-too-large`.
+pub fn read(path: &Path) -> Outcome<Vec<u8>> {
+    let name = path.display().to_string();
+    let failed = |e: &std::io::Error| {
+        if e.kind() == std::io::ErrorKind::NotFound {
+            Diagnostic::error("file-missing", format!("there is no file `{name}`")).in_file(name.clone())
+        } else {
+            Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"))
+                .in_file(name.clone())
+        }
+    };
+    let meta = std::fs::metadata(path).map_err(|e| failed(&e))?;
+    if meta.is_dir() {
+        return Err(Diagnostic::error("file-unreadable", format!("`{name}` is a folder, not a file"))
+            .in_file(name)
+            .into());
+    }
+    if meta.len() > LARGEST_INPUT {
+        return Err(Diagnostic::error(
+            "file-too-large",
+            format!("`{name}` has {} bytes, at most {LARGEST_INPUT} are read", meta.len()),
+        )
+        .in_file(name)
+        .into());
+    }
+    Ok(std::fs::read(path).map_err(|e| failed(&e))?)
+}
+
+/// Writes several files of one folder: all appear whole, or none does.
+///
+/// Each is written beside its place under a temporary name, flushed to the disk,
+/// and only then are they renamed, one after the other.
+pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
+    use std::io::Write as _;
+    std::fs::create_dir_all(folder)?;
+    let mut ready = Vec::new();
+    for (name, bytes) in files {
+        let mut temporary = tempfile::Builder::new();
+        temporary.prefix(".towpath-");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt as _;
+            // the user's umask decides, as for any other file
+            temporary.permissions(std::fs::Permissions::from_mode(0o666));
+        }
+        let mut file = temporary.tempfile_in(folder)?;
+        file.write_all(bytes)?;
+        file.as_file().sync_all()?;
+        ready.push((folder.join(name), file));
+    }
+    for (place, file) in ready {
+        file.persist(place).map_err(|e| e.error)?;
+    }
+    Ok(())
+}

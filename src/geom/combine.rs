@@ -1,0 +1,96 @@
+//! Set operations on areas: the only place where polygons are made.
+
+use super::grid::{self, area_of, contours, shapes_of};
+use super::{Area, Point};
+use i_overlay::core::fill_rule::FillRule as Rule;
+use i_overlay::core::overlay::Overlay;
+use i_overlay::core::overlay_rule::OverlayRule;
+
+/// Which places count as inside when rings cross or nest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FillRule {
+    /// Inside when a ray to infinity crosses an odd number of edges.
+    EvenOdd,
+    /// Inside when the winding number is not zero.
+    NonZero,
+    /// Inside when the winding number is at least one.
+    Positive,
+}
+
+impl FillRule {
+    fn kernel(self) -> Rule {
+        match self {
+            Self::EvenOdd => Rule::EvenOdd,
+            Self::NonZero => Rule::NonZero,
+            Self::Positive => Rule::Positive,
+        }
+    }
+}
+
+/// The area that some rings enclose. Rings may cross, touch and nest in any
+/// order; coordinates must be finite and within [`grid::LIMIT_MM`].
+pub fn enclosed<'a>(rings: impl IntoIterator<Item = &'a [Point]>, rule: FillRule) -> Area {
+    let rings = contours(rings);
+    let mut overlay = Overlay::<i64>::from_subj(&rings);
+    area_of(overlay.overlay(OverlayRule::Subject, rule.kernel()))
+}
+
+/// The area inside one ring, whichever way it runs.
+pub fn ring_area(ring: &[Point]) -> Area {
+    enclosed([ring], FillRule::NonZero)
+}
+
+fn run(a: &Area, b: &Area, rule: OverlayRule) -> Area {
+    let mut overlay = Overlay::<i64>::from_subj_and_clip(&shapes_of(a), &shapes_of(b));
+    area_of(overlay.overlay(rule, Rule::NonZero))
+}
+
+/// What lies in either.
+pub fn union(a: &Area, b: &Area) -> Area {
+    if a.is_empty() {
+        return b.clone();
+    }
+    if b.is_empty() {
+        return a.clone();
+    }
+    run(a, b, OverlayRule::Union)
+}
+
+/// What lies in any of them.
+pub fn union_all<'a>(areas: impl IntoIterator<Item = &'a Area>) -> Area {
+    let rings: Vec<&[Point]> = areas.into_iter().flat_map(Area::rings).collect();
+    if rings.is_empty() { Area::empty() } else { enclosed(rings, FillRule::Positive) }
+}
+
+/// What lies in both.
+pub fn intersection(a: &Area, b: &Area) -> Area {
+    if a.is_empty() || b.is_empty() {
+        return Area::empty();
+    }
+    run(a, b, OverlayRule::Intersect)
+}
+
+/// What lies in `a` but not in `b`.
+pub fn difference(a: &Area, b: &Area) -> Area {
+    if a.is_empty() || b.is_empty() {
+        return a.clone();
+    }
+    run(a, b, OverlayRule::Difference)
+}
+
+/// The area with fewer points: no boundary moves by more than `tolerance` mm,
+/// rings that vanish are gone.
+pub fn simplified(area: &Area, tolerance: f64) -> Area {
+    let rings: Vec<Vec<Point>> =
+        area.rings().map(|r| super::polyline::simplified_ring(r, tolerance)).collect();
+    enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
+}
+
+/// The area without polygons and holes smaller than `least` mm2.
+pub fn without_specks(area: &Area, least: f64) -> Area {
+    let rings: Vec<&[Point]> =
+        area.rings().filter(|r| super::polyline::signed_area(r).abs() >= least).collect();
+    enclosed(rings, FillRule::Positive)
+}
+
+const _: () = assert!(grid::STEP_MM < 1e-3, "the grid must be finer than a written digit");

@@ -1,0 +1,80 @@
+//! Parallel lines clipped to an area.
+
+use super::{Area, Point};
+
+/// One row of a hatch: the stretches of a line that lie inside the area.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Number of the row, counted along the normal from a fixed zero.
+    pub index: i64,
+    /// Distance of the row along the normal, in the turned frame, mm.
+    pub offset: f64,
+    /// Stretches as (from, to) along the row's direction, in the turned frame, mm.
+    pub spans: Vec<(f64, f64)>,
+}
+
+/// Rows at `pitch` mm along the direction `angle` (radians), the row with index
+/// 0 at `phase` mm along the left-hand normal from the origin. Coordinates of the
+/// rows are in the frame turned by `angle`: see [`to_plane`].
+///
+/// Scanline with half-open edges, even-odd: a row through a vertex counts it once.
+pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<Row> {
+    let turned: Vec<Vec<Point>> =
+        area.rings().map(|r| r.iter().map(|p| p.turned(-angle)).collect()).collect();
+    let mut lo = f64::INFINITY;
+    let mut hi = f64::NEG_INFINITY;
+    for p in turned.iter().flatten() {
+        lo = lo.min(p.y);
+        hi = hi.max(p.y);
+    }
+    if lo >= hi || pitch <= 0.0 {
+        return Vec::new();
+    }
+    let first = index_at((lo - phase) / pitch);
+    let last = index_at((hi - phase) / pitch);
+    #[expect(
+        clippy::cast_sign_loss,
+        clippy::cast_possible_truncation,
+        reason = "last >= first, a part has few rows"
+    )]
+    let count = (last - first + 1) as usize;
+    let mut cuts: Vec<Vec<f64>> = vec![Vec::new(); count];
+    #[expect(clippy::cast_precision_loss, reason = "row numbers are small")]
+    let y_of = |i: i64| phase + pitch * i as f64;
+    for ring in &turned {
+        for (a, b) in super::polyline::ring_edges(ring) {
+            let (p, q) = if a.y <= b.y { (a, b) } else { (b, a) };
+            let from = index_at((p.y - phase) / pitch);
+            let to = index_at((q.y - phase) / pitch);
+            for i in from..=to {
+                let y = y_of(i);
+                if p.y <= y && y < q.y {
+                    #[expect(clippy::cast_sign_loss, clippy::cast_possible_truncation, reason = "i >= first")]
+                    let slot = (i - first) as usize;
+                    if let Some(row) = cuts.get_mut(slot) {
+                        row.push(p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x));
+                    }
+                }
+            }
+        }
+    }
+    cuts.into_iter()
+        .zip(first..)
+        .filter_map(|(mut xs, index)| {
+            xs.sort_by(f64::total_cmp);
+            let spans: Vec<(f64, f64)> =
+                xs.chunks_exact(2).map(|c| (c[0], c[1])).filter(|(a, b)| b > a).collect();
+            (!spans.is_empty()).then(|| Row { index, offset: y_of(index), spans })
+        })
+        .collect()
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a part has few rows")]
+fn index_at(v: f64) -> i64 {
+    v.floor() as i64
+}
+
+/// A point of the turned frame back in the plane.
+pub fn to_plane(along: f64, offset: f64, angle: f64) -> Point {
+    Point::new(along, offset).turned(angle)
+}

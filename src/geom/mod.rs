@@ -1,0 +1,18 @@
+//! Plane geometry: points, paths of lines and arcs, polygons and what is done to
+//! them. Knows nothing of tow, matrix or printers.
+
+pub mod arc;
+pub mod combine;
+pub mod grid;
+pub mod hatch;
+pub mod offset;
+pub mod path;
+pub mod point;
+pub mod polygon;
+pub mod polyline;
+pub mod trig;
+
+pub use arc::Arc;
+pub use path::{Path, Segment};
+pub use point::{Point, pt};
+pub use polygon::{Area, Bounds, Polygon, Ring};

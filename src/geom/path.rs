@@ -1,0 +1,221 @@
+//! A path of lines and arcs.
+
+use super::{Arc, Point};
+
+/// One piece of a path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Segment {
+    /// A straight piece.
+    Line {
+        /// Start, mm.
+        from: Point,
+        /// End, mm.
+        to: Point,
+    },
+    /// A circular piece.
+    Arc(Arc),
+}
+
+impl Segment {
+    /// Start, mm.
+    pub fn from(&self) -> Point {
+        match self {
+            Self::Line { from, .. } => *from,
+            Self::Arc(a) => a.from,
+        }
+    }
+
+    /// End, mm.
+    pub fn to(&self) -> Point {
+        match self {
+            Self::Line { to, .. } => *to,
+            Self::Arc(a) => a.to,
+        }
+    }
+
+    /// Length, mm.
+    pub fn length(&self) -> f64 {
+        match self {
+            Self::Line { from, to } => from.dist(*to),
+            Self::Arc(a) => a.length(),
+        }
+    }
+
+    /// Radius, mm; infinite for a line.
+    pub fn radius(&self) -> f64 {
+        match self {
+            Self::Line { .. } => f64::INFINITY,
+            Self::Arc(a) => a.radius(),
+        }
+    }
+
+    /// The point at a length from the start, mm.
+    pub fn point_at(&self, s: f64) -> Point {
+        match self {
+            Self::Line { from, to } => {
+                let l = from.dist(*to);
+                if l > 0.0 { from.lerp(*to, s / l) } else { *from }
+            }
+            Self::Arc(a) => a.point_at(s),
+        }
+    }
+
+    /// Unit tangent at a length from the start.
+    pub fn tangent_at(&self, s: f64) -> Point {
+        match self {
+            Self::Line { from, to } => (*to - *from).normalised().unwrap_or(Point::new(1.0, 0.0)),
+            Self::Arc(a) => a.tangent_at(s),
+        }
+    }
+
+    /// The same piece walked the other way.
+    pub fn reversed(&self) -> Self {
+        match self {
+            Self::Line { from, to } => Self::Line { from: *to, to: *from },
+            Self::Arc(a) => Self::Arc(a.reversed()),
+        }
+    }
+
+    /// Cut in two at a length from the start, strictly inside the piece.
+    pub fn split(&self, s: f64) -> (Self, Self) {
+        let p = self.point_at(s);
+        match *self {
+            Self::Line { from, to } => (Self::Line { from, to: p }, Self::Line { from: p, to }),
+            Self::Arc(a) => (Self::Arc(Arc { to: p, ..a }), Self::Arc(Arc { from: p, ..a })),
+        }
+    }
+}
+
+/// A connected run of lines and arcs. Closed when it ends where it began.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Path {
+    /// The pieces in order; each starts where the one before ends.
+    pub segments: Vec<Segment>,
+    /// The last piece ends at the start of the first.
+    pub closed: bool,
+}
+
+/// A piece shorter than this is not worth a block of its own: 1 um is the
+/// program's last written digit.
+const SHORTEST_MM: f64 = 1e-3;
+
+impl Path {
+    /// A path from its pieces.
+    pub fn new(segments: Vec<Segment>, closed: bool) -> Self {
+        Self { segments, closed }
+    }
+
+    /// Total length, mm.
+    pub fn length(&self) -> f64 {
+        self.segments.iter().map(Segment::length).sum()
+    }
+
+    /// First point; `None` for an empty path.
+    pub fn start(&self) -> Option<Point> {
+        self.segments.first().map(Segment::from)
+    }
+
+    /// Last point; `None` for an empty path.
+    pub fn end(&self) -> Option<Point> {
+        self.segments.last().map(Segment::to)
+    }
+
+    /// Radius of the tightest bend, mm. Infinite for a straight path.
+    pub fn min_radius(&self) -> f64 {
+        self.segments.iter().map(Segment::radius).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Index of the piece at length `s` and the length into that piece.
+    fn locate(&self, s: f64) -> Option<(usize, f64)> {
+        let mut rest = s.max(0.0);
+        for (i, seg) in self.segments.iter().enumerate() {
+            let l = seg.length();
+            if rest <= l || i + 1 == self.segments.len() {
+                return Some((i, rest.min(l)));
+            }
+            rest -= l;
+        }
+        None
+    }
+
+    /// The point at a length from the start; `None` for an empty path.
+    pub fn point_at(&self, s: f64) -> Option<Point> {
+        self.locate(s).map(|(i, r)| self.segments[i].point_at(r))
+    }
+
+    /// Unit tangent at a length from the start; `None` for an empty path.
+    pub fn tangent_at(&self, s: f64) -> Option<Point> {
+        self.locate(s).map(|(i, r)| self.segments[i].tangent_at(r))
+    }
+
+    /// The same path walked the other way.
+    pub fn reversed(&self) -> Self {
+        Self::new(self.segments.iter().rev().map(Segment::reversed).collect(), self.closed)
+    }
+
+    /// The path cut in two at a length from the start; either part may be empty.
+    pub fn split(&self, s: f64) -> (Self, Self) {
+        let mut head = Vec::new();
+        let mut tail = Vec::new();
+        let mut at = 0.0;
+        for seg in &self.segments {
+            let l = seg.length();
+            if at + l <= s + SHORTEST_MM {
+                head.push(*seg);
+            } else if at >= s - SHORTEST_MM {
+                tail.push(*seg);
+            } else {
+                let (a, b) = seg.split(s - at);
+                head.push(a);
+                tail.push(b);
+            }
+            at += l;
+        }
+        (Self::new(head, false), Self::new(tail, false))
+    }
+
+    /// The part between two lengths, open.
+    pub fn between(&self, from: f64, to: f64) -> Self {
+        self.split(to).0.split(from).1
+    }
+
+    /// A closed path started elsewhere, at a length from its present start.
+    pub fn restarted(&self, s: f64) -> Self {
+        if !self.closed {
+            return self.clone();
+        }
+        let (head, mut tail) = self.split(s);
+        tail.segments.extend(head.segments);
+        Self::new(tail.segments, true)
+    }
+
+    /// The path as points, chords within `chord_mm` of the arcs. A closed path
+    /// repeats its first point at the end.
+    pub fn flatten(&self, chord_mm: f64) -> Vec<Point> {
+        let mut out = Vec::new();
+        if let Some(p) = self.start() {
+            out.push(p);
+        }
+        for seg in &self.segments {
+            match seg {
+                Segment::Line { to, .. } => out.push(*to),
+                Segment::Arc(a) => a.flatten_into(chord_mm, &mut out),
+            }
+        }
+        out
+    }
+
+    /// Largest angle between the pieces that meet at a joint, radians (the
+    /// closing joint of a closed path counted).
+    pub fn worst_joint(&self) -> f64 {
+        let mut worst: f64 = 0.0;
+        let n = self.segments.len();
+        let last = if self.closed { n } else { n.saturating_sub(1) };
+        for i in 0..last {
+            let (a, b) = (&self.segments[i], &self.segments[(i + 1) % n]);
+            let (t, u) = (a.tangent_at(a.length()), b.tangent_at(0.0));
+            worst = worst.max(super::trig::atan2(t.cross(u), t.dot(u)).abs());
+        }
+        worst
+    }
+}

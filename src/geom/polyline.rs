@@ -1,0 +1,106 @@
+//! Measures of open and closed runs of points.
+
+use super::Point;
+
+/// Length of an open polyline, mm.
+pub fn length(points: &[Point]) -> f64 {
+    points.windows(2).map(|w| w[0].dist(w[1])).sum()
+}
+
+/// Length round a ring, mm.
+pub fn ring_length(ring: &[Point]) -> f64 {
+    ring_edges(ring).map(|(a, b)| a.dist(b)).sum()
+}
+
+/// The edges of a ring, the closing one included.
+pub fn ring_edges(ring: &[Point]) -> impl Iterator<Item = (Point, Point)> + '_ {
+    (0..ring.len()).map(move |i| (ring[i], ring[(i + 1) % ring.len()]))
+}
+
+/// Area inside a ring, mm2; negative when it runs clockwise.
+pub fn signed_area(ring: &[Point]) -> f64 {
+    let Some(&o) = ring.first() else { return 0.0 };
+    // relative to the first point: far from the origin the products would
+    // otherwise lose the digits that matter
+    ring_edges(ring).map(|(a, b)| (a - o).cross(b - o)).sum::<f64>() * 0.5
+}
+
+/// The point lies inside the ring.
+pub fn ring_contains(ring: &[Point], p: Point) -> bool {
+    let mut inside = false;
+    for (a, b) in ring_edges(ring) {
+        if (a.y > p.y) != (b.y > p.y) {
+            let x = a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x);
+            if x > p.x {
+                inside = !inside;
+            }
+        }
+    }
+    inside
+}
+
+/// Share of the way from `a` to `b` at which the segment is nearest to `p`.
+pub fn nearest_share(p: Point, a: Point, b: Point) -> f64 {
+    let d = b - a;
+    let n = d.norm2();
+    if n > 0.0 { ((p - a).dot(d) / n).clamp(0.0, 1.0) } else { 0.0 }
+}
+
+/// Distance from a point to a straight segment, mm.
+pub fn point_segment_distance(p: Point, a: Point, b: Point) -> f64 {
+    p.dist(a.lerp(b, nearest_share(p, a, b)))
+}
+
+/// Points at most `step` mm apart along an open polyline; its own points kept.
+pub fn densified(points: &[Point], step: f64) -> Vec<Point> {
+    let mut out = Vec::with_capacity(points.len());
+    for w in points.windows(2) {
+        out.push(w[0]);
+        let n = (w[0].dist(w[1]) / step).ceil();
+        let mut k = 1.0;
+        while k < n {
+            out.push(w[0].lerp(w[1], k / n));
+            k += 1.0;
+        }
+    }
+    out.extend(points.last());
+    out
+}
+
+/// An open polyline with fewer points, none further than `tolerance` mm from it
+/// (Douglas & Peucker 1973, by the `geo` crate).
+pub fn simplified(points: &[Point], tolerance: f64) -> Vec<Point> {
+    use geo::Simplify;
+    if points.len() < 3 {
+        return points.to_vec();
+    }
+    let line: geo::LineString<f64> = points.iter().map(|p| (p.x, p.y)).collect();
+    line.simplify(tolerance).0.iter().map(|c| Point::new(c.x, c.y)).collect()
+}
+
+/// A ring with fewer points, none further than `tolerance` mm from it. The
+/// result does not depend on which point the ring starts at: it is anchored at
+/// the lowest leftmost point and at the point farthest from that one.
+pub fn simplified_ring(ring: &[Point], tolerance: f64) -> Vec<Point> {
+    if ring.len() < 4 {
+        return ring.to_vec();
+    }
+    let by_place = |a: &usize, b: &usize| {
+        let (p, q) = (ring[*a], ring[*b]);
+        p.x.total_cmp(&q.x).then(p.y.total_cmp(&q.y))
+    };
+    let Some(i) = (0..ring.len()).min_by(by_place) else { return ring.to_vec() };
+    let far = |k: &usize| ring[i].dist(ring[*k]);
+    let Some(j) = (0..ring.len()).max_by(|a, b| far(a).total_cmp(&far(b)).then(by_place(a, b))) else {
+        return ring.to_vec();
+    };
+    let walk = |from: usize, to: usize| -> Vec<Point> {
+        let steps = (to + ring.len() - from) % ring.len();
+        (0..=steps).map(|k| ring[(from + k) % ring.len()]).collect()
+    };
+    let mut out = simplified(&walk(i, j), tolerance);
+    out.pop();
+    out.extend(simplified(&walk(j, i), tolerance));
+    out.pop();
+    if out.len() < 3 { ring.to_vec() } else { out }
+}

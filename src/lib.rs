@@ -1,0 +1,13 @@
+//! towpath: layered outline + reinforcement map -> two-head program.
+//!
+//! One run reads as a list: [`job`] (what is asked) -> [`outline`] (layers of
+//! polygons) -> [`fibre`] (courses) -> [`matrix`] (beads).
+
+pub mod fibre;
+pub mod job;
+pub mod matrix;
+pub mod outline;
+
+pub mod diagnostic;
+pub mod files;
+pub mod geom;

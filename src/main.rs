@@ -1,0 +1,2 @@
+//! The `towpath` command.
+fn main() {}
