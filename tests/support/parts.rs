@@ -1,0 +1,1 @@
+//! Parts to plan, out of a seed.
