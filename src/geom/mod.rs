@@ -2,6 +2,8 @@
 //! them. Knows nothing of tow, matrix or printers.
 
 pub mod arc;
+pub mod bend;
+mod biarc;
 pub mod combine;
 pub mod grid;
 pub mod hatch;
