@@ -36,4 +36,6 @@ pub static ALL: &[Code] = &[
         name: "left-out",
         text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
     },
+    Code { name: "rule-shape", text: "The rule of a region and its shape do not go together: unidirectional courses fill an area, and a hole is none." },
+    Code { name: "shape-outside", text: "A region's shape, or the hole that it names, lies outside the part in every layer that the region asks for. Coordinates are the outline file's own, in mm." },
 ];
