@@ -3,11 +3,11 @@
 //! One run reads as a list: [`job`] (what is asked) -> [`outline`] (layers of
 //! polygons) -> [`fibre`] (courses) -> [`matrix`] (beads).
 
-pub mod reinforcement;
 pub mod fibre;
 pub mod job;
 pub mod matrix;
 pub mod outline;
+pub mod reinforcement;
 
 pub mod diagnostic;
 pub mod files;

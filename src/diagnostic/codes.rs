@@ -21,6 +21,10 @@ pub static ALL: &[Code] = &[
         text: "A course would have to bend tighter than the tow allows. The course is eased, cut or left out there; hold it further from the corner or choose a narrower tow.",
     },
     Code {
+        name: "ends-close",
+        text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
+    },
+    Code {
         name: "file-missing",
         text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
     },
@@ -33,9 +37,27 @@ pub static ALL: &[Code] = &[
         text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
     },
     Code {
+        name: "id-missing",
+        text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
+    },
+    Code {
+        name: "layer-missing",
+        text: "A region asks for a layer that the part does not have. Layers are numbered from 1 at the bed.",
+    },
+    Code {
+        name: "layers-empty",
+        text: "A region gives a range of heights, and no layer of the part has its middle in it.",
+    },
+    Code {
         name: "left-out",
         text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
     },
-    Code { name: "rule-shape", text: "The rule of a region and its shape do not go together: unidirectional courses fill an area, and a hole is none." },
-    Code { name: "shape-outside", text: "A region's shape, or the hole that it names, lies outside the part in every layer that the region asks for. Coordinates are the outline file's own, in mm." },
+    Code {
+        name: "rule-shape",
+        text: "The rule of a region and its shape do not go together: unidirectional courses fill an area, and a hole is none.",
+    },
+    Code {
+        name: "shape-outside",
+        text: "A region's shape, or the hole that it names, lies outside the part in every layer that the region asks for. Coordinates are the outline file's own, in mm.",
+    },
 ];

@@ -89,7 +89,11 @@ fn tell_unserved(room: &mut Room<'_>, arms: &Area, most: usize) {
         let length = within / o.spacing;
         if length > o.width {
             let at = a.polygons()[0].outer()[0];
-            room.leave_out("too narrow for a course that bends no tighter than the tow allows", length, Some(at));
+            room.leave_out(
+                "too narrow for a course that bends no tighter than the tow allows",
+                length,
+                Some(at),
+            );
         }
     }
 }

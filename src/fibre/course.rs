@@ -122,10 +122,17 @@ mod tests {
         assert!(course(vec![line(0.0, 25.0)], false).is_ok(), "a plain straight");
         assert!(matches!(course(vec![], false), Err(CourseFault::Empty)), "nothing");
         assert!(matches!(course(vec![line(0.0, 19.9)], false), Err(CourseFault::TooShort { .. })), "short");
-        let bend = Segment::Arc(Arc { from: pt(25.0, 0.0), to: pt(29.9, 4.9), centre: pt(25.0, 4.9), ccw: true });
-        assert!(matches!(course(vec![line(0.0, 25.0), bend], false), Err(CourseFault::TooTight { .. })), "tight");
+        let bend =
+            Segment::Arc(Arc { from: pt(25.0, 0.0), to: pt(29.9, 4.9), centre: pt(25.0, 4.9), ccw: true });
+        assert!(
+            matches!(course(vec![line(0.0, 25.0), bend], false), Err(CourseFault::TooTight { .. })),
+            "tight"
+        );
         let corner = Segment::Line { from: pt(25.0, 0.0), to: pt(25.0, 9.0) };
-        assert!(matches!(course(vec![line(0.0, 25.0), corner], false), Err(CourseFault::Joint { .. })), "corner");
+        assert!(
+            matches!(course(vec![line(0.0, 25.0), corner], false), Err(CourseFault::Joint { .. })),
+            "corner"
+        );
         assert!(
             matches!(course(vec![line(0.0, 25.0), line(25.1, 40.0)], false), Err(CourseFault::Joint { .. })),
             "torn"

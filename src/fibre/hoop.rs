@@ -11,13 +11,19 @@ use crate::geom::{Area, bend, combine, offset, smooth};
 pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool) {
     let o = room.order;
     let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
-    let mut inner = offset::grown(hole, start, bend::PROPOSAL_CHORD_MM);
-    if follow {
-        inner = offset::closed(&inner, smooth::working_radius(o.radius), bend::PROPOSAL_CHORD_MM);
-    } else if let Some(p) = inner.polygons().first() {
-        inner = combine::ring_area(&smooth::hull(p.outer()));
-    }
-    inner = smooth::rounded_up(&inner, o.radius);
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let grown = offset::grown(hole, start, chord);
+    let Some(edge) = grown.polygons().first().map(|p| p.outer().to_vec()) else { return };
+    let mut inner = if follow {
+        let closed = offset::closed(&grown, smooth::working_radius(o.radius), chord);
+        if smooth::tight_share(&closed, smooth::working_radius(o.radius)) > 0.0 {
+            smooth::rounded_up(&edge, o.radius)
+        } else {
+            closed
+        }
+    } else {
+        smooth::rounded_up(&edge, o.radius)
+    };
     // more loops than this do not fit between the hole and the far end of the part
     let most = o.courses.unwrap_or(10_000);
     for k in 0..most {
@@ -34,7 +40,8 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
             }
             break;
         }
-        inner = combine::simplified(&offset::grown(&inner, o.spacing, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM);
+        inner =
+            combine::simplified(&offset::grown(&inner, o.spacing, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM);
         if follow {
             inner = offset::closed(&inner, smooth::working_radius(o.radius), bend::PROPOSAL_CHORD_MM);
         }

@@ -4,8 +4,8 @@
 //! [`Course::new`]) makes them tangent lines and arcs that keep the bend radius,
 //! or leaves them out and says so.
 
-pub mod course;
 mod contour;
+pub mod course;
 mod hoop;
 mod room;
 mod rows;

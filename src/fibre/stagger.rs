@@ -11,7 +11,7 @@ const PLACES: u32 = 48;
 /// small for that, with the distance that was reached.
 pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize, f64)> {
     let mut short = Vec::new();
-    let mut below: Vec<Point> = Vec::new();
+    let mut below: Vec<(String, Point)> = Vec::new();
     for (i, layer) in layers.iter_mut().enumerate() {
         let mut here: Vec<(String, Point)> = Vec::new();
         let mut worst = f64::INFINITY;
@@ -20,7 +20,11 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
                 continue;
             }
             let length = course.length_mm();
-            let clear = |p: Point| below.iter().map(|q| q.dist(p)).fold(f64::INFINITY, f64::min);
+            // the ends of the same region first, then those of all others
+            let clear = |p: Point, own: bool| {
+                let ends = below.iter().filter(|(r, _)| !own || *r == course.region);
+                ends.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+            };
             // ends of one region stay together: the layer above then finds room
             let beside = |p: Point| {
                 here.iter()
@@ -28,29 +32,31 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
                     .map(|(_, q)| q.dist(p))
                     .fold(f64::INFINITY, f64::min)
             };
-            let mut best: Option<(f64, f64, f64, Point)> = None;
+            let mut best: Option<([f64; 3], f64, Point)> = None;
             for k in 0..PLACES {
                 let s = length * f64::from(k) / f64::from(PLACES);
                 let Some(p) = course.path().point_at(s) else { continue };
-                let gap = clear(p).min(distance);
-                let company = beside(p);
-                let better = best.as_ref().is_none_or(|(g, c, ..)| gap > *g || (gap >= *g && company < *c));
-                if better {
-                    best = Some((gap, company, s, p));
+                let score = [clear(p, true), clear(p, false), -beside(p)];
+                let better = |old: &[f64; 3]| {
+                    let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
+                    unequal.is_some_and(|(a, b)| a > b)
+                };
+                if best.as_ref().is_none_or(|(old, ..)| better(old)) {
+                    best = Some((score, s, p));
                 }
             }
-            if let Some((gap, _, s, p)) = best {
+            if let Some((score, s, p)) = best {
                 if s > 0.0 {
                     *course = course.restarted(s);
                 }
-                worst = worst.min(gap);
+                worst = worst.min(score[0]);
                 here.push((course.region.clone(), p));
             }
         }
         if worst < distance {
             short.push((i, worst));
         }
-        below = here.into_iter().map(|(_, p)| p).collect();
+        below = here;
     }
     short
 }

@@ -3,7 +3,7 @@
 use super::room::Room;
 use super::rows::{self, Row, Stack};
 use crate::geom::nearest::Lines;
-use crate::geom::{Arc, Path, Point, Segment, hatch, pt};
+use crate::geom::{Arc, Path, Point, Segment, hatch, pt, trig};
 
 /// Turns nested inside one another at one end of a group of rows. Each turn
 /// shortens the rows inside it by one spacing, so a deep nest trades tow along
@@ -37,6 +37,7 @@ struct Turned {
 
 /// Which end of the rows.
 #[derive(Clone, Copy, PartialEq, Eq)]
+#[derive(Debug)]
 enum Side {
     Left,
     Right,
@@ -65,12 +66,80 @@ impl Side {
     }
 }
 
-/// A turn between rows `lower` and `upper`, whose straights end at `at`.
+/// A turn between rows `lower` and `upper`: an arc off the lower row, a straight
+/// along the slope of the boundary, an arc onto the upper row.
+///
+/// `u` runs along the rows towards the end that the turn is at, `y` across them.
+/// With D the distance of the rows, r the radius and phi the slope of the
+/// straight, its length is (D - 2 r) / sin phi, and the upper row is met
+/// (D - 2 r) cot phi further along than the lower one is left.
 #[derive(Clone, Copy, Debug)]
 struct Turn {
+    side: Side,
     lower: usize,
     upper: usize,
-    at: f64,
+    y0: f64,
+    y1: f64,
+    /// Where the lower row ends, along `u`.
+    u0: f64,
+    /// Slope of the straight, radians from `u`.
+    phi: f64,
+    radius: f64,
+}
+
+/// Slopes of the straight between the two arcs, radians: flatter ones need more
+/// length than they save.
+const SLOPES: (f64, f64) = (0.6, std::f64::consts::PI - 0.6);
+
+impl Turn {
+    /// Where the upper row ends, along `u`.
+    fn u1(&self) -> f64 {
+        self.u0 + (self.y1 - self.y0 - 2.0 * self.radius) * trig::cos(self.phi) / trig::sin(self.phi)
+    }
+
+    /// Where the curve that runs `inset` mm inside the turn crosses `y`, along `u`.
+    fn across(&self, y: f64, inset: f64) -> f64 {
+        let r = (self.radius - inset).max(0.0);
+        let (sin, cos) = trig::sin_cos(self.phi);
+        let (c0, c1) = (self.y0 + self.radius, self.y1 - self.radius);
+        let bulge = |d: f64| (r * r - d * d).max(0.0).sqrt();
+        if y < c0 - r * cos {
+            self.u0 + bulge(y - c0)
+        } else if y > c1 - r * cos {
+            self.u1() + bulge(y - c1)
+        } else {
+            self.u0 + r * sin + (y - (c0 - r * cos)) * cos / sin
+        }
+    }
+
+    /// The path from the lower row to the upper one, in the turned frame.
+    fn path(&self) -> Path {
+        let s = self.side.sign();
+        let (sin, cos) = trig::sin_cos(self.phi);
+        let (r, u1) = (self.radius, self.u1());
+        let at = |u: f64, y: f64| pt(s * u, y);
+        let ccw = self.side == Side::Right;
+        let (c0, c1) = (self.y0 + r, self.y1 - r);
+        let (leave, meet) = (at(self.u0 + r * sin, c0 - r * cos), at(u1 + r * sin, c1 - r * cos));
+        let arc = |from, to, centre| Segment::Arc(Arc { from, to, centre, ccw });
+        let mut segments = vec![arc(at(self.u0, self.y0), leave, at(self.u0, c0))];
+        if leave.dist(meet) > 1e-9 {
+            segments.push(Segment::Line { from: leave, to: meet });
+        }
+        segments.push(arc(meet, at(u1, self.y1), at(u1, c1)));
+        Path::new(segments, false)
+    }
+
+    /// Where along `u` row `k` ends once the turn is there.
+    fn end_of(&self, k: usize, y: f64, spacing: f64) -> f64 {
+        if k == self.lower {
+            self.u0
+        } else if k == self.upper {
+            self.u1()
+        } else {
+            self.across(y, spacing)
+        }
+    }
 }
 
 impl Turned {
@@ -86,91 +155,103 @@ impl Turned {
         Self { area, boundary, angle: o.angle, radius: o.radius + TURN_MARGIN_MM, spacing: o.spacing }
     }
 
-    /// The turn's path from the lower row to the upper one.
-    fn path(&self, side: Side, at: f64, y0: f64, y1: f64) -> Path {
-        let (r, s) = (self.radius, side.sign());
-        let out = at + s * r;
-        let ccw = side == Side::Right;
-        let mut segments = vec![Segment::Arc(Arc {
-            from: pt(at, y0),
-            to: pt(out, y0 + r),
-            centre: pt(at, y0 + r),
-            ccw,
-        })];
-        if y1 - y0 - 2.0 * r > 1e-9 {
-            segments.push(Segment::Line { from: pt(out, y0 + r), to: pt(out, y1 - r) });
-        }
-        segments.push(Segment::Arc(Arc { from: pt(out, y1 - r), to: pt(at, y1), centre: pt(at, y1 - r), ccw }));
-        Path::new(segments, false)
-    }
-
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
         let total = path.length();
         let mut at = 0.0;
         loop {
             let Some(p) = path.point_at(at) else { return false };
-            if !self.area.contains(p) {
+            let edge = self.boundary.distance(p);
+            if edge > 2e-3 && !self.area.contains(p) {
                 return false;
             }
             if at >= total {
                 return true;
             }
-            at = (at + self.boundary.distance(p).max(0.1)).min(total);
+            at = (at + edge.max(0.1)).min(total);
         }
     }
 
-    /// How far a row between two joined ones may reach, so that it stays one
-    /// spacing from the turn.
-    fn reach(&self, side: Side, at: f64, y0: f64, y1: f64, y: f64) -> f64 {
-        let (r, s) = (self.radius, side.sign());
-        let tight = (r - self.spacing).max(0.0);
-        let corner = (y0 + r - y).max(y - (y1 - r)).max(0.0);
-        let along = if corner >= tight { 0.0 } else { (tight * tight - corner * corner).sqrt() };
-        at + s * along
-    }
-
-    /// The farthest place for a turn between two rows, not beyond `limit`.
-    fn place(&self, stack: &Stack, side: Side, lower: usize, upper: usize, limit: f64) -> Option<f64> {
+    /// The turn between two rows that lies farthest out, no farther than `limit`.
+    fn place(
+        &self,
+        stack: &Stack,
+        side: Side,
+        lower: usize,
+        upper: usize,
+        slope: Option<f64>,
+        limit: f64,
+    ) -> Option<Turn> {
         let s = side.sign();
-        let (l, u) = (&stack[lower], &stack[upper]);
-        let far = [side.end(l) * s, side.end(u) * s, limit * s].into_iter().fold(f64::INFINITY, f64::min);
-        // the rows between must reach the turn: it lies inside the stack
-        let between = stack[lower + 1..upper].iter().map(|r| side.end(r) * s).fold(f64::INFINITY, f64::min);
-        let mut at = far.min(between - self.radius).min(far);
-        // step back until the turn fits; beyond one turn's depth nothing is won
-        let give_up = at - 2.0 * self.radius;
-        while at > give_up {
-            let x = at * s;
-            if self.inside(&self.path(side, x, l.y, u.y)) {
-                return Some(x);
+        let end = |k: usize| side.end(&stack[k]) * s;
+        let (y0, y1) = (stack[lower].y, stack[upper].y);
+        // along the line through the two rows' ends, or the nest's
+        let phi =
+            slope.unwrap_or_else(|| trig::atan2(y1 - y0, end(upper) - end(lower)).clamp(SLOPES.0, SLOPES.1));
+        let mut turn = Turn { side, lower, upper, y0, y1, u0: 0.0, phi, radius: self.radius };
+        // every row between must reach the turn, which so lies inside the stack
+        turn.u0 = (lower..=upper)
+            .map(|k| {
+                end(k)
+                    - if k == lower || k == upper {
+                        turn.end_of(k, stack[k].y, 0.0)
+                    } else {
+                        turn.across(stack[k].y, 0.0)
+                    }
+            })
+            .fold(limit, f64::min);
+        let give_up = turn.u0 - 1.5 * self.radius;
+        while turn.u0 > give_up {
+            if self.inside(&turn.path()) {
+                return Some(turn);
             }
-            at -= 0.25 * self.spacing;
+            // the boundary bulges inwards somewhere: step back
+            turn.u0 -= 0.25 * self.spacing;
         }
         None
     }
 }
 
 /// The turns at one end of a stack: nests side by side, each of at most `depth`.
-fn turns(turned: &Turned, stack: &mut Stack, side: Side, first: usize, depth: usize) -> Vec<Turn> {
+/// A row keeps at least the share `keep` of its length in `whole`.
+fn turns(
+    turned: &Turned,
+    stack: &mut Stack,
+    whole: &Stack,
+    side: Side,
+    first: usize,
+    depth: usize,
+    keep: f64,
+) -> Vec<Turn> {
     let mut out = Vec::new();
     let least = rows_across(turned.radius * 2.0, turned.spacing);
     let size = least + 2 * (depth - 1);
+    let s = side.sign();
     let mut from = first;
     while from + least < stack.len() {
-        let mut upper = (from + size).min(stack.len() - 1);
-        let mut lower = from;
-        let s = side.sign();
-        let mut limit = s * f64::INFINITY;
-        let top = upper;
+        let top = (from + size).min(stack.len() - 1);
+        let (mut lower, mut upper) = (from, top);
+        let mut limit = f64::INFINITY;
+        let mut slope = None;
         while upper >= lower + least {
-            match turned.place(stack, side, lower, upper, limit) {
-                Some(at) if keeps_rows(turned, stack, side, lower, upper, at) => {
-                    trim(turned, stack, side, lower, upper, at);
-                    out.push(Turn { lower, upper, at });
-                    limit = at - s * turned.spacing;
+            if let Some(turn) = turned.place(stack, side, lower, upper, slope, limit) {
+                let spared = (lower..=upper).all(|k| {
+                    let lost =
+                        (side.end(&stack[k]) * s - turn.end_of(k, stack[k].y, turned.spacing)).max(0.0);
+                    stack[k].length() - lost >= keep * whole[k].length()
+                });
+                if spared {
+                    for k in lower..=upper {
+                        let u = turn.end_of(k, stack[k].y, turned.spacing);
+                        if k == lower || k == upper || side.end(&stack[k]) * s > u {
+                            side.set_end(&mut stack[k], u * s);
+                        }
+                    }
+                    // one spacing inside this turn the next one has its place
+                    limit = turn.u0 - turned.spacing * trig::tan(0.5 * turn.phi);
+                    slope = Some(turn.phi);
+                    out.push(turn);
                 }
-                _ => {}
             }
             lower += 1;
             upper -= 1;
@@ -187,72 +268,46 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
     n
 }
 
-/// No row between loses more than it can spare: what it gives up at this end is
-/// less than a third of it, or it was too short to be laid anyway.
-fn keeps_rows(turned: &Turned, stack: &Stack, side: Side, lower: usize, upper: usize, at: f64) -> bool {
-    let s = side.sign();
-    let ends = |r: &Row, x: f64| (side.end(r) - x) * s < r.length() / 3.0;
-    ends(&stack[lower], at)
-        && ends(&stack[upper], at)
-        && (lower + 1..upper).all(|k| {
-            let x = turned.reach(side, at, stack[lower].y, stack[upper].y, stack[k].y);
-            ends(&stack[k], x)
-        })
-}
-
-fn trim(turned: &Turned, stack: &mut Stack, side: Side, lower: usize, upper: usize, at: f64) {
-    let s = side.sign();
-    let (y0, y1) = (stack[lower].y, stack[upper].y);
-    side.set_end(&mut stack[lower], at);
-    side.set_end(&mut stack[upper], at);
-    for row in &mut stack[lower + 1..upper] {
-        let x = turned.reach(side, at, y0, y1, row.y);
-        if side.end(row) * s > x * s {
-            side.set_end(row, x);
-        }
-    }
-}
-
 /// Lays one stack with the turns that save most. Gives the cuts saved.
 fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
     let shortest = room.order.shortest;
-    let usual = median(&stack);
     // rows too short to be laid alone are only laid by joining them: nest as deep
-    // as it goes
-    let depth = if usual < shortest { stack.len() } else { NEST };
-    let mut best: Option<(f64, usize, Vec<Path>, Vec<Row>)> = None;
-    for depth in [depth, 1, 0] {
-        for shift in 0..2 {
-            if depth == 0 && shift > 0 {
-                continue;
-            }
+    // as it goes and keep whatever is left of them
+    let short = median(&stack) < shortest;
+    let (depths, keep) =
+        if short { (vec![stack.len(), 2 * NEST, NEST, 2, 1, 0], 0.02) } else { (vec![NEST, 2, 1, 0], 0.5) };
+    let mut best: Option<(f64, usize, Vec<Path>)> = None;
+    for depth in depths {
+        for shift in 0..=2 {
             let mut rows = stack.clone();
             let (right, left) = if depth == 0 {
                 (Vec::new(), Vec::new())
             } else {
-                let right = turns(turned, &mut rows, Side::Right, 0, depth);
-                let left = turns(turned, &mut rows, Side::Left, 1 + shift, depth);
+                let right = turns(turned, &mut rows, &stack, Side::Right, 0, depth, keep);
+                let left = turns(turned, &mut rows, &stack, Side::Left, shift, depth, keep);
                 (right, left)
             };
-            let paths = chains(turned, &rows, &right, &left);
-            let laid: f64 = paths.iter().map(Path::length).filter(|l| *l >= shortest).sum();
-            let count = paths.iter().filter(|p| p.length() >= shortest).count();
-            // a cut is worth as much tow as it takes to thread: the shortest course
-            let worth = laid - shortest * 0.5 * f64_of(count);
+            let paths = chains(&rows, &right, &left);
+            let long = || paths.iter().map(Path::length).filter(|l| *l >= shortest);
+            // a cut costs time and an end in the part: worth half the shortest
+            // course of tow
+            let worth = long().sum::<f64>() - 0.5 * shortest * f64_of(long().count());
             if best.as_ref().is_none_or(|(w, ..)| worth > *w) {
-                best = Some((worth, right.len() + left.len(), paths, rows));
+                best = Some((worth, right.len() + left.len(), paths));
+            }
+            if depth == 0 {
+                break;
             }
         }
     }
-    let Some((_, joined, paths, _)) = best else { return 0 };
+    let Some((_, joined, paths)) = best else { return 0 };
     let before = room.courses.len();
-    let closed = paths.iter().filter(|p| p.closed).count();
+    let loops = paths.iter().filter(|p| p.closed).count();
     for path in paths {
-        let plane = turned_back(&path, turned.angle);
-        room.accept(plane);
+        room.accept(turned_back(&path, turned.angle));
     }
-    // a row alone is a cut; every turn joins two, a loop joins its own ends
-    if room.courses.len() == before { 0 } else { joined - closed.min(joined) }
+    // every turn joins two rows into one course, but for the one that closes a loop
+    if room.courses.len() == before { 0 } else { joined.saturating_sub(loops) }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
@@ -268,7 +323,7 @@ fn median(stack: &Stack) -> f64 {
 
 /// Joins rows and turns into runs. A run of rows joined at both ends all the way
 /// round is closed.
-fn chains(turned: &Turned, rows: &[Row], right: &[Turn], left: &[Turn]) -> Vec<Path> {
+fn chains(rows: &[Row], right: &[Turn], left: &[Turn]) -> Vec<Path> {
     let link = |turns: &[Turn]| -> Vec<Option<usize>> {
         let mut of = vec![None; rows.len()];
         for (k, t) in turns.iter().enumerate() {
@@ -301,13 +356,12 @@ fn chains(turned: &Turned, rows: &[Row], right: &[Turn], left: &[Turn]) -> Vec<P
                 let r = rows[row];
                 let (x0, x1) = if entered == Side::Left { (r.a, r.b) } else { (r.b, r.a) };
                 segments.push(Segment::Line { from: pt(x0, r.y), to: pt(x1, r.y) });
-                let (side, turn) = if entered == Side::Left {
-                    (Side::Right, at_right[row].map(|k| right[k]))
-                } else {
-                    (Side::Left, at_left[row].map(|k| left[k]))
+                let turn = match entered {
+                    Side::Left => at_right[row].map(|k| right[k]),
+                    Side::Right => at_left[row].map(|k| left[k]),
                 };
                 let Some(t) = turn else { break };
-                let path = turned.path(side, t.at, rows[t.lower].y, rows[t.upper].y);
+                let path = t.path();
                 let (path, next) = if t.lower == row { (path, t.upper) } else { (path.reversed(), t.lower) };
                 segments.extend(path.segments);
                 if next == start {
@@ -318,7 +372,7 @@ fn chains(turned: &Turned, rows: &[Row], right: &[Turn], left: &[Turn]) -> Vec<P
                     break;
                 }
                 row = next;
-                entered = side;
+                entered = t.side;
             }
             paths.push(Path::new(segments, closed));
         }

@@ -338,11 +338,12 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
 fn calmest(nodes: &[Node]) -> Option<usize> {
     let n = nodes.len();
     let room = |i: usize| nodes[i].p.dist(nodes[(i + 1) % n].p) + nodes[i].p.dist(nodes[(i + n - 1) % n].p);
-    (0..n)
-        .filter(|&i| nodes[i].tangent.is_some())
-        .max_by(|&a, &b| {
-            room(a).total_cmp(&room(b)).then(nodes[b].p.x.total_cmp(&nodes[a].p.x)).then(nodes[b].p.y.total_cmp(&nodes[a].p.y))
-        })
+    (0..n).filter(|&i| nodes[i].tangent.is_some()).max_by(|&a, &b| {
+        room(a)
+            .total_cmp(&room(b))
+            .then(nodes[b].p.x.total_cmp(&nodes[a].p.x))
+            .then(nodes[b].p.y.total_cmp(&nodes[a].p.y))
+    })
 }
 
 #[cfg(test)]
@@ -409,7 +410,11 @@ mod tests {
                         let path = &fit.pieces[0];
                         assert!(path.closed, "closed");
                         assert_legal(path, r * 0.98);
-                        assert!(path.min_radius() < r * 1.1, "the planted bend is still there: {}", path.min_radius());
+                        assert!(
+                            path.min_radius() < r * 1.1,
+                            "the planted bend is still there: {}",
+                            path.min_radius()
+                        );
                         assert!((path.length() - truth.length()).abs() < 0.05, "length {}", path.length());
                         let line = path.flatten(1e-4);
                         for p in &ring {

@@ -97,10 +97,8 @@ pub(super) fn biarc(p0: Point, t0: Point, p1: Point, t1: Point, share: f64) -> O
     if l1 < 1e-9 || l2 < 1e-9 || w1.dot(t0) < COS_HALF_TURN * l1 || w2.dot(t1) < COS_HALF_TURN * l2 {
         return None;
     }
-    let first =
-        Piece { from: p0, to: joint, curvature: 2.0 * t0.cross(w1) / (l1 * l1), tangent: t0 };
-    let second =
-        Piece { from: joint, to: p1, curvature: 2.0 * w2.cross(t1) / (l2 * l2), tangent: middle };
+    let first = Piece { from: p0, to: joint, curvature: 2.0 * t0.cross(w1) / (l1 * l1), tangent: t0 };
+    let second = Piece { from: joint, to: p1, curvature: 2.0 * w2.cross(t1) / (l2 * l2), tangent: middle };
     Some(Biarc { first, second, middle })
 }
 

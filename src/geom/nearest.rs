@@ -48,9 +48,9 @@ impl Lines {
 
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
-        self.tree.nearest_neighbor([p.x, p.y]).map_or(f64::INFINITY, |e| {
-            polyline::point_segment_distance(p, e.a, e.b)
-        })
+        self.tree
+            .nearest_neighbor([p.x, p.y])
+            .map_or(f64::INFINITY, |e| polyline::point_segment_distance(p, e.a, e.b))
     }
 }
 

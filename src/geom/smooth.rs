@@ -41,20 +41,29 @@ fn disc_ring(centre: Point, radius: f64, chord_mm: f64) -> Vec<Point> {
 pub fn bendable(area: &Area, radius: f64) -> Area {
     let chord = bend::PROPOSAL_CHORD_MM;
     let wide = working_radius(radius);
-    let mut area = offset::opened(area, wide, chord);
+    // the area is kept as its core, what a disc's centre can reach: taking a
+    // plug out of the area takes a disc of twice the radius out of the core, and
+    // the core's arcs, which collapse to points when shrunk again, never are
+    let mut core = offset::shrunk(area, wide, chord);
+    let mut area = grown_back(&core, wide);
     for _ in 0..ROUNDS {
         let plugs: Vec<Vec<Point>> = area
             .rings()
             .flat_map(|r| plug_places(r, radius, wide))
-            .map(|c| disc_ring(c, wide, chord))
+            .map(|c| disc_ring(c, 2.0 * wide, chord))
             .collect();
         if plugs.is_empty() {
             break;
         }
         let plugs = combine::enclosed(plugs.iter().map(Vec::as_slice), combine::FillRule::NonZero);
-        area = offset::opened(&combine::difference(&area, &plugs), wide, chord);
+        core = combine::simplified(&combine::difference(&core, &plugs), offset::TIDY_MM);
+        area = grown_back(&core, wide);
     }
     area
+}
+
+fn grown_back(core: &Area, wide: f64) -> Area {
+    combine::simplified(&offset::grown(core, wide, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM)
 }
 
 /// Centres of the plugs that a ring needs. The area lies on the ring's left, so
@@ -72,7 +81,9 @@ fn plug_places(ring: &[Point], radius: f64, wide: f64) -> Vec<Point> {
         }
         // turns that follow one another closely are one bend
         match (runs.last_mut(), last_end) {
-            (Some(run), Some(end)) if end.dist(q) < 0.35 * radius && run.last().is_some_and(|(k, _)| i - k <= 4) => {
+            (Some(run), Some(end))
+                if end.dist(q) < 0.35 * radius && run.last().is_some_and(|(k, _)| i - k <= 4) =>
+            {
                 run.push((i, tau));
             }
             _ => runs.push(vec![(i, tau)]),
@@ -137,7 +148,9 @@ pub fn hull(points: &[Point]) -> Vec<Point> {
     let half = |points: &mut dyn Iterator<Item = Point>| {
         let mut out: Vec<Point> = Vec::new();
         for p in points {
-            while out.len() > 1 && (out[out.len() - 1] - out[out.len() - 2]).cross(p - out[out.len() - 2]) <= 0.0 {
+            while out.len() > 1
+                && (out[out.len() - 1] - out[out.len() - 2]).cross(p - out[out.len() - 2]) <= 0.0
+            {
                 out.pop();
             }
             out.push(p);
@@ -150,42 +163,70 @@ pub fn hull(points: &[Point]) -> Vec<Point> {
     ring
 }
 
-/// The smallest superset of a convex area of the form core + disc of `radius`:
-/// what a loop round the area must enclose to bend no tighter than the radius.
-/// The core is the area shrunk as far as its corners allow.
-pub fn rounded_up(area: &Area, radius: f64) -> Area {
-    let chord = bend::PROPOSAL_CHORD_MM;
-    let wide = working_radius(radius);
-    let centre = area.bounds().map(|b| b.centre());
-    let covers = |core: &Area| -> bool {
-        let fat = offset::grown(core, wide, chord);
-        combine::difference(area, &fat).area() < 1e-3
-    };
-    // shrinking fully keeps the area as it is where it is already round enough
-    let full = offset::shrunk(area, wide, chord);
-    if !full.is_empty() && covers(&full) {
-        return offset::grown(&full, wide, chord);
-    }
-    let (mut lo, mut hi) = (0.0, wide);
-    let mut best = area.clone();
-    while hi - lo > 0.01 {
-        let mid = 0.5 * (lo + hi);
-        let core = offset::shrunk(area, mid, chord);
-        if !core.is_empty() && covers(&core) {
-            best = core;
-            lo = mid;
-        } else {
-            hi = mid;
+/// A convex ring moved inwards by `distance`: empty where nothing is left.
+/// Counter-clockwise in, counter-clockwise out.
+fn convex_shrunk(ring: &[Point], distance: f64) -> Vec<Point> {
+    let mut out = ring.to_vec();
+    for (a, b) in polyline::ring_edges(ring) {
+        let Some(d) = (b - a).normalised() else { continue };
+        // how far a point lies inside the moved edge
+        let depth = |p: Point| (p - a).dot(d.left()) - distance;
+        let mut kept = Vec::with_capacity(out.len() + 1);
+        for (p, q) in polyline::ring_edges(&out) {
+            let (u, v) = (depth(p), depth(q));
+            if u >= 0.0 {
+                kept.push(p);
+            }
+            if (u >= 0.0) != (v >= 0.0) {
+                kept.push(p.lerp(q, u / (u - v)));
+            }
+        }
+        out = kept;
+        if out.len() < 3 {
+            return Vec::new();
         }
     }
-    // a small round hole shrinks to a point: then the loop is a circle
-    if let Some(c) = centre
-        && area.rings().flatten().all(|p| p.dist(c) <= wide)
-        && best.perimeter() < 0.2 * radius
-    {
-        return disc(c, wide, chord);
+    out
+}
+
+/// The smallest superset of a convex ring of the form core + disc of `radius`:
+/// what a loop round the ring must enclose to bend no tighter than the radius.
+/// The core is the ring moved inwards as far as its corners allow.
+pub fn rounded_up(ring: &[Point], radius: f64) -> Area {
+    let wide = working_radius(radius);
+    let ring = hull(ring);
+    let covers = |core: &[Point]| {
+        ring.iter().all(|p| {
+            polyline::ring_contains(core, *p)
+                || polyline::ring_edges(core)
+                    .any(|(a, b)| polyline::point_segment_distance(*p, a, b) <= wide + 1e-3)
+        })
+    };
+    if let Some(b) = Bounds::of(ring.iter().copied()) {
+        // a small hole shrinks to a point: the loop is a circle
+        let c = b.centre();
+        if ring.iter().all(|p| p.dist(c) <= wide + 1e-3) {
+            return disc(c, wide, bend::PROPOSAL_CHORD_MM);
+        }
     }
-    combine::simplified(&offset::grown(&best, wide, chord), offset::TIDY_MM)
+    let (mut lo, mut hi) = (0.0, wide);
+    let mut core = ring.clone();
+    for step in 0..12 {
+        // the full radius first: a ring that is round enough stays as it is
+        let t = if step == 0 { hi } else { 0.5 * (lo + hi) };
+        let smaller = convex_shrunk(&ring, t);
+        if !smaller.is_empty() && covers(&smaller) {
+            core = smaller;
+            lo = t;
+            if step == 0 {
+                break;
+            }
+        } else {
+            hi = t;
+        }
+    }
+    let core = combine::ring_area(&polyline::simplified_ring(&core, 2e-3));
+    combine::simplified(&offset::grown(&core, wide, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM)
 }
 
 /// Length of the boundary that bends tighter than `radius`, as a share: 0 for a
@@ -228,7 +269,8 @@ mod tests {
 
     #[test]
     fn an_l_becomes_bendable_on_both_sides() {
-        let l = combine::ring_area(&ring(&[(0., 0.), (60., 0.), (60., 25.), (25., 25.), (25., 60.), (0., 60.)]));
+        let l =
+            combine::ring_area(&ring(&[(0., 0.), (60., 0.), (60., 25.), (25., 25.), (25., 60.), (0., 60.)]));
         let b = bendable(&l, 5.0);
         all_rings_fit(&b, 5.0);
         let outside = combine::difference(&b, &l).area();
@@ -245,7 +287,7 @@ mod tests {
         all_rings_fit(&b, 5.0);
         let inner = combine::difference(&combine::ring_area(&plate), &b);
         assert!(inner.area() > 78.0, "the hole grew to the radius: {}", inner.area());
-        let round = rounded_up(&disc(pt(30.0, 20.0), 2.0, 0.004), 5.0);
+        let round = rounded_up(&super::disc_ring(pt(30.0, 20.0), 2.0, 0.004), 5.0);
         assert!((round.area() - 80.5).abs() < 2.0, "a concentric circle: {}", round.area());
     }
 
@@ -269,7 +311,7 @@ mod tests {
     #[test]
     fn a_square_is_rounded_up_by_the_closed_form() {
         // half side a, core half side a - R / sqrt 2
-        let square = combine::ring_area(&ring(&[(-6., -6.), (6., -6.), (6., 6.), (-6., 6.)]));
+        let square = ring(&[(-6., -6.), (6., -6.), (6., 6.), (-6., 6.)]);
         let r = working_radius(5.0);
         let b = rounded_up(&square, 5.0).bounds().unwrap();
         let side = 6.0 - r / std::f64::consts::SQRT_2 + r;

@@ -95,7 +95,8 @@ fn place_region(
     let mut found = false;
     for &i in &picked {
         let layer = &outline.layers[i];
-        let angle_deg = if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
+        let angle_deg =
+            if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
         turn += 1;
         match shape::resolve(region, layer, outline, &layers[i].inside)? {
             Some(target) => {
@@ -123,10 +124,12 @@ fn place_region(
         format!("the {what} of region `{}` lies outside the part in every layer asked for", region.name),
     )
     .at(&region.written.source, region.written.shape.clone(), "lies outside");
-    if let Some(b) = outline.layers.iter().filter_map(|l| l.outline.bounds()).reduce(|a, b| crate::geom::Bounds {
-        lo: crate::geom::pt(a.lo.x.min(b.lo.x), a.lo.y.min(b.lo.y)),
-        hi: crate::geom::pt(a.hi.x.max(b.hi.x), a.hi.y.max(b.hi.y)),
-    }) {
+    if let Some(b) =
+        outline.layers.iter().filter_map(|l| l.outline.bounds()).reduce(|a, b| crate::geom::Bounds {
+            lo: crate::geom::pt(a.lo.x.min(b.lo.x), a.lo.y.min(b.lo.y)),
+            hi: crate::geom::pt(a.hi.x.max(b.hi.x), a.hi.y.max(b.hi.y)),
+        })
+    {
         d = d.help(format!(
             "the part spans x {:.2} to {:.2} mm and y {:.2} to {:.2} mm",
             b.lo.x, b.hi.x, b.lo.y, b.hi.y
@@ -145,9 +148,16 @@ fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
                 let wrong = if first < 1 { first } else { end };
                 return Err(Diagnostic::error(
                     "layer-missing",
-                    format!("region `{}` asks for layer {wrong}, the last layer of the part is {last}", region.name),
+                    format!(
+                        "region `{}` asks for layer {wrong}, the last layer of the part is {last}",
+                        region.name
+                    ),
                 )
-                .at(&region.written.source, region.written.layers.clone(), format!("the part has layers 1 to {last}"))
+                .at(
+                    &region.written.source,
+                    region.written.layers.clone(),
+                    format!("the part has layers 1 to {last}"),
+                )
                 .help(format!("end the range at {last}, or write \"all\""))
                 .into());
             }

@@ -27,7 +27,10 @@ pub(super) fn resolve(
             if region.rule == Rule::Unidirectional {
                 return Err(Diagnostic::error(
                     "rule-shape",
-                    format!("region `{}` lays unidirectional courses, which need an area, in a hole", region.name),
+                    format!(
+                        "region `{}` lays unidirectional courses, which need an area, in a hole",
+                        region.name
+                    ),
                 )
                 .at(&region.written.source, region.written.shape.clone(), "a hole has no inside to fill")
                 .help("give a polygon_mm, a circle_mm or { outline = true }, or use the rule `hoop`")
@@ -51,9 +54,8 @@ pub(super) fn resolve(
     if region.rule == Rule::Hoop {
         // the holes whose edge lies within the shape
         let reach = offset::grown(&area, 0.05, super::CHORD_MM);
-        let holes: Vec<Area> = holes(&layer.outline)
-            .filter(|h| combine::difference(h, &reach).area() < LEAST_MM2)
-            .collect();
+        let holes: Vec<Area> =
+            holes(&layer.outline).filter(|h| combine::difference(h, &reach).area() < LEAST_MM2).collect();
         if holes.is_empty() {
             return Ok(None);
         }
@@ -85,8 +87,11 @@ fn hole_at(outline: &Area, p: Point) -> Option<Area> {
 
 fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic::Faults {
     let names: Vec<&str> = outline.shapes.keys().map(String::as_str).collect();
-    let mut d = Diagnostic::error("id-missing", format!("the drawing has no closed element with the id `{id}`"))
-        .at(&region.written.source, region.written.shape.clone(), "asked for here");
+    let mut d = Diagnostic::error(
+        "id-missing",
+        format!("the drawing has no closed element with the id `{id}`"),
+    )
+    .at(&region.written.source, region.written.shape.clone(), "asked for here");
     d = if names.is_empty() {
         d.help("no closed element of the outline file has an id; ids come from SVG drawings")
     } else {
