@@ -6,6 +6,8 @@
 pub mod fibre;
 pub mod job;
 pub mod matrix;
+pub mod motion;
+pub mod sequence;
 pub mod outline;
 pub mod reinforcement;
 
