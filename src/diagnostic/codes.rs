@@ -17,8 +17,16 @@ pub fn find(name: &str) -> Option<&'static Code> {
 /// Every code, in alphabetical order. A new code is one more row.
 pub static ALL: &[Code] = &[
     Code {
+        name: "bed-full",
+        text: "The part, or the number of copies asked for, does not fit on the part of the bed that both heads reach, with the printer's gap between copies.",
+    },
+    Code {
         name: "bend-too-tight",
         text: "A course would have to bend tighter than the tow allows. The course is eased, cut or left out there; hold it further from the corner or choose a narrower tow.",
+    },
+    Code {
+        name: "block-fails",
+        text: "A program text of the printer profile cannot be rendered: it uses a name that does not exist, or its template syntax is wrong. `towpath printer check FILE` lists the names.",
     },
     Code {
         name: "ends-close",
@@ -51,6 +59,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "left-out",
         text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
+    },
+    Code {
+        name: "out-of-reach",
+        text: "A head would have to go where it cannot: the part or a lift above it lies outside the reach that the printer profile gives for that head.",
     },
     Code {
         name: "rule-shape",

@@ -101,6 +101,11 @@ impl Course {
         self.path.length()
     }
 
+    /// The same course laid from its other end.
+    pub fn reversed(&self) -> Self {
+        Self { path: self.path.reversed(), ..self.clone() }
+    }
+
     /// A closed course begun elsewhere along itself; an open one stays as it is.
     pub(super) fn restarted(&self, at_mm: f64) -> Self {
         Self { path: self.path.restarted(at_mm), ..self.clone() }

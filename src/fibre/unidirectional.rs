@@ -36,8 +36,7 @@ struct Turned {
 }
 
 /// Which end of the rows.
-#[derive(Clone, Copy, PartialEq, Eq)]
-#[derive(Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 enum Side {
     Left,
     Right,

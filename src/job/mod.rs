@@ -88,3 +88,20 @@ pub struct CoursePlan {
     /// Least distance between the ends of closed courses in neighbouring layers, mm.
     pub end_stagger_mm: f64,
 }
+
+impl Job {
+    /// Speed of a bead of a cross-section (mm2): the head's own, less where its
+    /// feedstock or its melt rate would be too fast, mm/s.
+    pub fn bead_speed_mm_s(&self, area_mm2: f64) -> f64 {
+        let d = self.printer.feedstock_diameter_mm;
+        let feedstock = std::f64::consts::PI * 0.25 * d * d;
+        let area = area_mm2.max(1e-6);
+        let head = &self.printer.matrix;
+        head.speed_mm_s.min(head.max_feed_mm_s * feedstock / area).min(self.matrix.max_flow_mm3_s / area)
+    }
+
+    /// Speed of a course: the fibre head's own, not faster than its tow is fed, mm/s.
+    pub fn course_speed_mm_s(&self) -> f64 {
+        self.printer.fibre.speed_mm_s.min(self.printer.fibre.max_feed_mm_s)
+    }
+}

@@ -1,5 +1,13 @@
 //! The order of the work: courses and beads become the moves of two heads.
 
+mod bed;
+mod build;
+mod preheat;
+mod route;
+
+pub use build::order;
+pub use preheat::preheat;
+
 use crate::geom::{Point, Segment};
 use crate::job::Head;
 
