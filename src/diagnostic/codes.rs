@@ -17,8 +17,16 @@ pub fn find(name: &str) -> Option<&'static Code> {
 /// Every code, in alphabetical order. A new code is one more row.
 pub static ALL: &[Code] = &[
     Code {
+        name: "bead-section",
+        text: "A bead would be narrower than its layer is high. A bead is laid flat under the nozzle: its width is at least the layer height. Make `bead_width_mm` larger or `layer_height_mm` smaller.",
+    },
+    Code {
         name: "bed-full",
         text: "The part, or the number of copies asked for, does not fit on the part of the bed that both heads reach, with the printer's gap between copies.",
+    },
+    Code {
+        name: "bend-radius-too-small",
+        text: "A region asks for a smaller bend radius than the tow keeps. `min_bend_radius_mm` may only be larger than the tow's own. Leave it out, or choose a narrower tow.",
     },
     Code {
         name: "bend-too-tight",
@@ -27,6 +35,18 @@ pub static ALL: &[Code] = &[
     Code {
         name: "block-fails",
         text: "A program text of the printer profile cannot be rendered: it uses a name that does not exist, or its template syntax is wrong. `towpath printer check FILE` lists the names.",
+    },
+    Code {
+        name: "block-template",
+        text: "A block of the printer profile cannot be worked out: the template is broken, or it uses a name that there is not. `towpath schema printer` lists the blocks and the names that they know. `towpath printer check FILE` finds all such faults.",
+    },
+    Code {
+        name: "block-words",
+        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, or a move where the planner counts on none.",
+    },
+    Code {
+        name: "duplicate-name",
+        text: "Two regions of a map have the same name. The plan and the messages tell them apart by it, so give each its own.",
     },
     Code {
         name: "ends-close",
@@ -49,27 +69,141 @@ pub static ALL: &[Code] = &[
         text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
     },
     Code {
+        name: "input-missing",
+        text: "The file named on the command line is not there. Nothing was done; the exit status is 2.",
+    },
+    Code {
+        name: "input-unreadable",
+        text: "The file named on the command line cannot be read: it is a folder, too large, or its permissions forbid it. Nothing was done; the exit status is 2.",
+    },
+    Code {
+        name: "key-unused",
+        text: "A key is right but has no effect here, because of what else is said. Take it out if that is what you mean.",
+    },
+    Code {
         name: "layer-missing",
         text: "A region asks for a layer that the part does not have. Layers are numbered from 1 at the bed.",
+    },
+    Code {
+        name: "layer-too-thin",
+        text: "A layer is thinner than the tow. If even the tow's section does not fit its width times the layer height, the course cannot be laid and that is an error; if only the tow's stated height does not fit, it is pressed flatter and that is a warning.",
     },
     Code {
         name: "layers-empty",
         text: "A region gives a range of heights, and no layer of the part has its middle in it.",
     },
     Code {
+        name: "layers-syntax",
+        text: "The layers of a region are written \"all\", \"4\", \"3-17\", \"3-17/2\" (every second), or as heights \"z 0.6-3.4\" in mm: layers whose middle lies there. Layers count from 1.",
+    },
+    Code {
         name: "left-out",
         text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
+    },
+    Code {
+        name: "material-temperature",
+        text: "A matrix file contradicts itself: its process temperature lies outside its own range, or the range is upside down.",
+    },
+    Code {
+        name: "missing-key",
+        text: "A key or a table that is needed is not there. The message names it; `towpath schema` prints every key of every file.",
+    },
+    Code {
+        name: "not-utf8",
+        text: "The file is not UTF-8 text. TOML is UTF-8 by definition; save the file in that encoding.",
+    },
+    Code {
+        name: "not-yet",
+        text: "The word is known, but this version makes no use of it. It is refused rather than passed over, so that no part is made without it unnoticed.",
+    },
+    Code {
+        name: "one-of",
+        text: "Exactly one of several keys is needed here, and there is none or more than one.",
+    },
+    Code {
+        name: "out-of-range",
+        text: "A value lies outside what makes sense for its key. The message tells the range; units are the key's suffix.",
     },
     Code {
         name: "out-of-reach",
         text: "A head would have to go where it cannot: the part or a lift above it lies outside the reach that the printer profile gives for that head.",
     },
     Code {
+        name: "output-unwritable",
+        text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
+    },
+    Code {
+        name: "polymer-mismatch",
+        text: "The tow is impregnated with another polymer than the matrix. Different polymers mostly do not weld, and their melting temperatures differ: choose a tow and a matrix of the same polymer. Among PEEK, PEKK, PAEK and PEI it is only a warning: they weld to each other.",
+    },
+    Code {
+        name: "profile-geometry",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed.",
+    },
+    Code {
+        name: "profile-limits",
+        text: "The limits of the printer profile contradict each other: a speed above that of its axis or feed, or one tool number for both heads.",
+    },
+    Code {
         name: "rule-shape",
         text: "The rule of a region and its shape do not go together: unidirectional courses fill an area, and a hole is none.",
+    },
+    Code {
+        name: "shape-empty",
+        text: "A region's shape encloses nothing: a polygon whose corners lie on a line, a circle without radius, or `outline = false`.",
     },
     Code {
         name: "shape-outside",
         text: "A region's shape, or the hole that it names, lies outside the part in every layer that the region asks for. Coordinates are the outline file's own, in mm.",
     },
+    Code {
+        name: "spacing-too-small",
+        text: "Courses would lie on one another: `spacing_mm` is centre to centre and at least the tow's width. Leave it out to lay tow beside tow.",
+    },
+    Code {
+        name: "temperature-limit",
+        text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used.",
+    },
+    Code {
+        name: "toml-syntax",
+        text: "The file is not TOML. The marked place is where reading failed; the cause may stand just before it. Text is in quotes, a table starts with its name in brackets, each key stands on its own line.",
+    },
+    Code {
+        name: "tow-density",
+        text: "The density of a tow does not go together with its fibre: by the rule of mixtures the rest would be lighter or heavier than any polymer. Check areas and densities.",
+    },
+    Code {
+        name: "tow-section",
+        text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
+    },
+    Code {
+        name: "unknown-code",
+        text: "There is no diagnostic of this name. `towpath explain` takes the word in brackets of a message, as `unknown-key`.",
+    },
+    Code {
+        name: "unknown-key",
+        text: "A key is not known where it stands. Unknown keys are refused so that a misspelt one does not go unnoticed. `towpath schema` prints every key of every file.",
+    },
+    Code {
+        name: "unknown-name",
+        text: "A name is not one of those possible here: a built-in printer or material, or a word from a fixed list. `towpath printer list` and `towpath material list` show what is built in.",
+    },
+    Code {
+        name: "wrong-type",
+        text: "A value is not of the kind that its key takes, as text where a number belongs. Numbers stand without quotes, text with.",
+    },
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_is_in_order_and_explains() {
+        assert!(ALL.is_sorted_by(|a, b| a.name < b.name), "not alphabetical, or a name twice");
+        for code in ALL {
+            let plain = code.name.bytes().all(|b| b.is_ascii_lowercase() || b == b'-');
+            assert!(plain && code.text.len() > 40 && code.text.ends_with('.'), "{}", code.name);
+        }
+    }
+}

@@ -4,7 +4,6 @@
 //! three decimals; an arc's centre is found again from its ends as written, so
 //! that both radii agree to a few ten-thousandths of a millimetre.
 
-pub mod blocks;
 mod header;
 pub mod number;
 mod writer;
@@ -12,6 +11,7 @@ mod writer;
 pub use header::{Facts, clock};
 
 use crate::diagnostic::Outcome;
+use crate::job::block::BlockValues;
 use crate::job::{Head, Job};
 use crate::sequence::Program;
 
@@ -31,25 +31,24 @@ pub fn write(job: &Job, program: &Program, facts: &Facts) -> Outcome<Text> {
     writer::write(job, program, facts)
 }
 
-/// The names that the profile's blocks may use, for one job.
-pub(crate) fn names(job: &Job, facts: &Facts) -> blocks::Names {
+/// What the names in the profile's blocks stand for, for one job.
+pub(crate) fn names(job: &Job, facts: &Facts) -> BlockValues {
     let p = &job.printer;
-    blocks::Names {
-        part: header::plain(&job.name),
-        layers: facts.layers,
-        fibre_length_mm: facts.fibre_length_mm,
-        build_time: clock(facts.seconds),
-        matrix_tool: p.matrix.tool,
-        fibre_tool: p.fibre.tool,
-        bed_temperature_c: p.bed_temperature_c,
-        chamber_temperature_c: p.chamber_temperature_c,
-        matrix_temperature_c: temperature(job, Head::Matrix),
-        fibre_temperature_c: temperature(job, Head::Fibre),
-        matrix_standby_c: p.matrix.standby_temperature_c,
-        fibre_standby_c: p.fibre.standby_temperature_c,
-        tool: p.matrix.tool,
-        temperature_c: temperature(job, Head::Matrix),
-    }
+    #[expect(clippy::cast_precision_loss, reason = "a number of layers")]
+    let layers = facts.layers as f64;
+    BlockValues::new()
+        .text("part", &header::plain(&job.name))
+        .number("layers", layers)
+        .number("fibre_length_mm", facts.fibre_length_mm)
+        .text("build_time", &clock(facts.seconds))
+        .number("matrix_tool", f64::from(p.matrix.tool))
+        .number("fibre_tool", f64::from(p.fibre.tool))
+        .number("bed_temperature_c", p.bed_temperature_c)
+        .number("chamber_temperature_c", p.chamber_temperature_c)
+        .number("matrix_temperature_c", temperature(job, Head::Matrix))
+        .number("fibre_temperature_c", temperature(job, Head::Fibre))
+        .number("matrix_standby_c", p.matrix.standby_temperature_c)
+        .number("fibre_standby_c", p.fibre.standby_temperature_c)
 }
 
 /// Temperature at which a head works, degC.

@@ -1,9 +1,10 @@
 //! One line per move.
 
 use super::number::{push, rounded};
-use super::{Facts, Text, blocks, header, names, temperature};
+use super::{Facts, Text, header, names, temperature};
 use crate::diagnostic::Outcome;
 use crate::geom::{Arc, Point, Segment, pt};
+use crate::job::block::{Block, BlockValues};
 use crate::job::{Head, Job};
 use crate::sequence::{Move, Program};
 
@@ -32,13 +33,13 @@ struct Writer<'a> {
     fed: f64,
     /// The same as written.
     fed_written: f64,
-    names: blocks::Names,
+    names: BlockValues,
     cut: Vec<String>,
 }
 
 pub(super) fn write(job: &Job, program: &Program, facts: &Facts) -> Outcome<Text> {
     let names = names(job, facts);
-    let cut = blocks::render(&job.printer.blocks.cut, &names)?;
+    let cut: Vec<String> = job.printer.blocks.cut.render(&names)?.lines().map(str::to_string).collect();
     let mut w = Writer {
         job,
         out: String::with_capacity(program.moves.len() * 32),
@@ -79,9 +80,14 @@ impl Writer<'_> {
         self.line(&line);
     }
 
-    fn block(&mut self, block: &crate::job::printer::Block) -> Outcome<()> {
-        for line in blocks::render(block, &self.names)? {
-            self.line(&line);
+    fn block(&mut self, block: &Block) -> Outcome<()> {
+        let names = self.names.clone();
+        self.filled(block, &names)
+    }
+
+    fn filled(&mut self, block: &Block, names: &BlockValues) -> Outcome<()> {
+        for line in block.render(names)?.lines().filter(|l| !l.trim().is_empty()) {
+            self.line(line.trim_end());
         }
         Ok(())
     }
@@ -155,17 +161,13 @@ impl Writer<'_> {
     fn heat(&mut self, head: Head, temperature_c: f64, wait: bool) -> Outcome<()> {
         let p = &self.job.printer;
         let block = if wait { p.blocks.heat_wait.clone() } else { p.blocks.heat.clone() };
-        let mut names = self.names.clone();
-        names.tool = p.head(head).tool;
-        names.temperature_c = temperature_c;
+        let tool = f64::from(p.head(head).tool);
+        let names = self.names.clone().number("tool", tool).number("temperature_c", temperature_c);
         debug_assert!(
             temperature_c <= temperature(self.job, head) + 1e-9,
             "hotter than the material asks for"
         );
-        for line in blocks::render(&block, &names)? {
-            self.line(&line);
-        }
-        Ok(())
+        self.filled(&block, &names)
     }
 
     /// Nozzle position -> the numbers that are written.
