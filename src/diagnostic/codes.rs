@@ -73,6 +73,10 @@ pub static ALL: &[Code] = &[
         text: "Facets of the mesh face inwards or disagree about which side is inside. Cross-sections are then combined even-odd, which is right unless bodies overlap. Repair the mesh to be sure.",
     },
     Code {
+        name: "mesh-non-manifold",
+        text: "Edges of the mesh belong to one facet only, or to more than two: it is not one closed surface. Every cross-section could be closed, so the layers stand; look at them, or repair the mesh.",
+    },
+    Code {
         name: "mesh-open",
         text: "The mesh does not close: a cross-section has a gap too wide to be healed, so inside and outside cannot be told apart. Repair the mesh in the program that made it.",
     },

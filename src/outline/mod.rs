@@ -7,6 +7,9 @@
 //! lowest layer stands on the bed.
 
 mod extrude;
+mod mesh;
+mod section;
+mod stl;
 mod svg;
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
@@ -104,6 +107,10 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
     let name = file.path.file_name().map_or_else(|| file.typed.clone(), |n| n.to_string_lossy().into_owned());
     let input = Input::of("outline", name, &bytes);
     let (layers, shapes, own_height) = match reader.as_str() {
+        "stl" => {
+            let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm)?;
+            (sectioned(notes, &file.typed, &mesh, layer_height_mm)?, BTreeMap::new(), true)
+        }
         _ => {
             let drawing = svg::read(notes, &file.typed, &bytes)?;
             let own_height = !drawing.groups.is_empty();
@@ -154,6 +161,32 @@ fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> 
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and MOST_LAYERS")]
     let n = n as usize;
     Ok(n)
+}
+
+/// A mesh in layers of one height, each cut at its middle.
+///
+/// Errors: those of [`section::areas`], `outline-empty`, `outline-too-large`.
+fn sectioned(notes: &mut Notes, name: &str, mesh: &mesh::Mesh, height_mm: f64) -> Outcome<Vec<Layer>> {
+    let Some((lowest, highest)) = mesh.heights().filter(|(lo, hi)| hi > lo) else {
+        return Err(Diagnostic::error("outline-empty", format!("`{name}` has no outline: its mesh is flat"))
+            .in_file(name)
+            .into());
+    };
+    let n = layer_count(notes, name, highest - lowest, height_mm)?;
+    let middle = |k: usize| {
+        let bottom = lowest + count(k) * height_mm;
+        // a part thinner than half a layer is still cut inside
+        let top = if n == 1 { highest.min(bottom + height_mm) } else { bottom + height_mm };
+        bottom.midpoint(top)
+    };
+    let middles: Vec<f64> = (0..n).map(middle).collect();
+    let areas = section::areas(notes, name, mesh, &middles)?;
+    let layers = areas
+        .into_iter()
+        .enumerate()
+        .map(|(k, a)| (count(k) * height_mm, count(k + 1) * height_mm, a))
+        .collect();
+    assemble(name, layers)
 }
 
 /// A number of mm without the noise of binary fractions.
