@@ -57,6 +57,10 @@ pub static ALL: &[Code] = &[
         text: "The outline's file name does not end in a format that is read: .svg, .3mf or .stl.",
     },
     Code {
+        name: "layers-differ",
+        text: "Objects of one build have different layer heights, or only some of them are sliced, so they make no common layers. Slice all of them alike, or export them as meshes.",
+    },
+    Code {
         name: "layers-rounded",
         text: "The part's height is not a whole number of layers. All layers keep the height that the process is set for, so the printed height is the nearest whole number of them. Change the layer height or the thickness if the difference matters.",
     },
@@ -95,6 +99,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "outline-too-large",
         text: "The outline exceeds what is read: coordinates of 100 m, 20000 layers, or an unpacked part of 256 MiB. Mostly the unit is wrong.",
+    },
+    Code {
+        name: "slices-clockwise",
+        text: "All contours of a slice run clockwise. The slice extension counts clockwise contours as holes, so they enclose nothing and the layer is empty. Export the file with outer contours counter-clockwise.",
     },
     Code {
         name: "thickness-missing",

@@ -11,10 +11,11 @@ mod mesh;
 mod section;
 mod stl;
 mod svg;
+mod threemf;
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files::{self, Input};
-use crate::geom::Area;
+use crate::geom::{Area, combine};
 use crate::job::OutlineFile;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -107,9 +108,10 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
     let name = file.path.file_name().map_or_else(|| file.typed.clone(), |n| n.to_string_lossy().into_owned());
     let input = Input::of("outline", name, &bytes);
     let (layers, shapes, own_height) = match reader.as_str() {
+        "3mf" => (threemf::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "stl" => {
             let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm)?;
-            (sectioned(notes, &file.typed, &mesh, layer_height_mm)?, BTreeMap::new(), true)
+            (sectioned(notes, &[(&file.typed, &mesh)], layer_height_mm)?, BTreeMap::new(), true)
         }
         _ => {
             let drawing = svg::read(notes, &file.typed, &bytes)?;
@@ -163,15 +165,20 @@ fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> 
     Ok(n)
 }
 
-/// A mesh in layers of one height, each cut at its middle.
+/// Meshes, with what messages call each, in layers of one height, each cut at
+/// its middle; their cross-sections are united.
 ///
 /// Errors: those of [`section::areas`], `outline-empty`, `outline-too-large`.
-fn sectioned(notes: &mut Notes, name: &str, mesh: &mesh::Mesh, height_mm: f64) -> Outcome<Vec<Layer>> {
-    let Some((lowest, highest)) = mesh.heights().filter(|(lo, hi)| hi > lo) else {
+fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) -> Outcome<Vec<Layer>> {
+    let name = meshes.first().map_or("", |m| m.0);
+    let heights: Vec<(f64, f64)> = meshes.iter().filter_map(|(_, m)| m.heights()).collect();
+    let lowest = heights.iter().map(|h| h.0).fold(f64::INFINITY, f64::min);
+    let highest = heights.iter().map(|h| h.1).fold(f64::NEG_INFINITY, f64::max);
+    if !(highest > lowest) {
         return Err(Diagnostic::error("outline-empty", format!("`{name}` has no outline: its mesh is flat"))
             .in_file(name)
             .into());
-    };
+    }
     let n = layer_count(notes, name, highest - lowest, height_mm)?;
     let middle = |k: usize| {
         let bottom = lowest + count(k) * height_mm;
@@ -180,8 +187,14 @@ fn sectioned(notes: &mut Notes, name: &str, mesh: &mesh::Mesh, height_mm: f64) -
         bottom.midpoint(top)
     };
     let middles: Vec<f64> = (0..n).map(middle).collect();
-    let areas = section::areas(notes, name, mesh, &middles)?;
-    let layers = areas
+    let mut united = vec![Area::empty(); n];
+    for (name, mesh) in meshes {
+        let areas = section::areas(notes, name, mesh, lowest, &middles)?;
+        for (whole, area) in united.iter_mut().zip(areas) {
+            *whole = combine::union(whole, &area);
+        }
+    }
+    let layers = united
         .into_iter()
         .enumerate()
         .map(|(k, a)| (count(k) * height_mm, count(k + 1) * height_mm, a))

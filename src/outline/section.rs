@@ -46,11 +46,17 @@ struct Section {
 }
 
 /// Cross-sections at some heights in the mesh's own coordinates, rising; `name`
-/// is for messages.
+/// and `bed_mm`, the height of the part's lowest point, are for messages.
 ///
 /// Errors: `mesh-open`. Warnings: `mesh-gaps`, `mesh-non-manifold`,
 /// `mesh-inverted`.
-pub(super) fn areas(notes: &mut Notes, name: &str, mesh: &Mesh, heights: &[f64]) -> Outcome<Vec<Area>> {
+pub(super) fn areas(
+    notes: &mut Notes,
+    name: &str,
+    mesh: &Mesh,
+    bed_mm: f64,
+    heights: &[f64],
+) -> Outcome<Vec<Area>> {
     let blocks: Vec<Vec<Section>> = heights
         .par_chunks(BLOCK)
         .map(|block| {
@@ -69,14 +75,20 @@ pub(super) fn areas(notes: &mut Notes, name: &str, mesh: &Mesh, heights: &[f64])
         })
         .collect();
     let sections: Vec<Section> = blocks.into_iter().flatten().collect();
-    tell(notes, name, mesh, heights, &sections)?;
+    tell(notes, name, mesh, bed_mm, heights, &sections)?;
     Ok(sections.into_iter().map(|s| s.area).collect())
 }
 
-fn tell(notes: &mut Notes, name: &str, mesh: &Mesh, heights: &[f64], sections: &[Section]) -> Outcome<()> {
-    let bottom = mesh.heights().map_or(0.0, |h| h.0);
+fn tell(
+    notes: &mut Notes,
+    name: &str,
+    mesh: &Mesh,
+    bed_mm: f64,
+    heights: &[f64],
+    sections: &[Section],
+) -> Outcome<()> {
     let place = |d: Diagnostic, k: usize, p: Point| {
-        let mut d = d.in_file(name).in_part(k + 1, heights[k] - bottom, Some([p.x, p.y]));
+        let mut d = d.in_file(name).in_part(k + 1, heights[k] - bed_mm, Some([p.x, p.y]));
         d.help.push("repair the mesh in the program that made it".to_owned());
         d
     };
@@ -151,7 +163,7 @@ fn tell(notes: &mut Notes, name: &str, mesh: &Mesh, heights: &[f64], sections: &
         )
         .in_file(name)
         .help("repair the mesh if bodies in it overlap");
-        d.in_part = Some(crate::diagnostic::InPart { layer: k + 1, z_mm: heights[k] - bottom, at_mm: None });
+        d.in_part = Some(crate::diagnostic::InPart { layer: k + 1, z_mm: heights[k] - bed_mm, at_mm: None });
         notes.push(d);
     } else if mesh.volume() < 0.0 {
         notes.push(
@@ -377,7 +389,7 @@ mod tests {
 
     fn cut(facets: &[[[f64; 3]; 3]], heights: &[f64]) -> (Vec<f64>, Vec<Diagnostic>) {
         let mut notes = Notes::default();
-        let areas = areas(&mut notes, "part", &mesh(facets), heights).unwrap();
+        let areas = areas(&mut notes, "part", &mesh(facets), 0.0, heights).unwrap();
         (areas.iter().map(Area::area).collect(), notes.warnings)
     }
 
@@ -499,7 +511,7 @@ mod tests {
         }
         let mut missing = boxed([0.0; 3], [10.0, 10.0, 4.0]);
         missing.remove(4);
-        let faults = areas(&mut Notes::default(), "part", &mesh(&missing), &[0.5, 1.5]).unwrap_err();
+        let faults = areas(&mut Notes::default(), "part", &mesh(&missing), 0.0, &[0.5, 1.5]).unwrap_err();
         assert_eq!(faults.0[0].code, "mesh-open");
         assert!(faults.0[0].in_part.is_some());
         // a lid that is missing changes no cross-section
@@ -514,13 +526,10 @@ mod tests {
     fn a_vertex_inside_a_neighbours_edge_is_no_gap() {
         // one side of the box split at a vertex that its neighbour does not have
         let mut f = boxed([0.0; 3], [10.0, 10.0, 4.0]);
-        let side = f.remove(10);
-        let middle = [10.0, 10.0, 1.3];
-        let _ = side;
-        // facet (1,3,5) of the side x = 10: its edge from corner 3 to 5 is split
+        f.remove(10);
+        // that facet's edge from (10, 10, 0) to (10, 0, 4) is split
         let (a, b, c) = ([10.0, 0.0, 0.0], [10.0, 10.0, 0.0], [10.0, 0.0, 4.0]);
         let on = [10.0, 10.0 - 10.0 * 0.3, 4.0 * 0.3];
-        let _ = middle;
         f.extend([[a, b, on], [a, on, c]]);
         let (areas, notes) = cut(&f, &[0.7, 1.2, 2.9]);
         assert!(areas.iter().all(|a| (a - 100.0).abs() < 1e-6), "{areas:?}");
@@ -534,7 +543,7 @@ mod tests {
         let m = mesh(&turned(&profile, n, [0.0, 0.0], 0.0));
         assert!(m.triangles.len() > 300_000);
         let heights: Vec<f64> = (0..100).map(|k| 0.1 + 0.2 * k as f64).collect();
-        let areas = areas(&mut Notes::default(), "part", &m, &heights).unwrap();
+        let areas = areas(&mut Notes::default(), "part", &m, 0.0, &heights).unwrap();
         assert!(areas.iter().all(|a| a.area() > 1000.0));
     }
 }
