@@ -77,6 +77,7 @@ pub static ALL: &[Code] = &[
     Code { name: "toml-syntax", text: "The file is not TOML. The marked place is where reading failed; the cause may stand just before it. Text is in quotes, a table starts with its name in brackets, each key stands on its own line." },
     Code { name: "tow-density", text: "The density of a tow does not go together with its fibre: by the rule of mixtures the rest would be lighter or heavier than any polymer. Check areas and densities." },
     Code { name: "tow-section", text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments." },
+    Code { name: "unfilled", text: "Between perimeters and courses there is room that no bead fits: it is too narrow. Pressing closes such gaps when matrix flows into them; much of it shows as porosity." },
     Code { name: "unknown-code", text: "There is no diagnostic of this name. `towpath explain` takes the word in brackets of a message, as `unknown-key`." },
     Code { name: "unknown-key", text: "A key is not known where it stands. Unknown keys are refused so that a misspelt one does not go unnoticed. `towpath schema` prints every key of every file." },
     Code { name: "unknown-name", text: "A name is not one of those possible here: a built-in printer or material, or a word from a fixed list. `towpath printer list` and `towpath material list` show what is built in." },

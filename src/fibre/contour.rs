@@ -25,8 +25,9 @@ pub(super) fn lay(room: &mut Room<'_>) {
             break;
         }
         let rings: Vec<Vec<_>> = legal.rings().map(<[_]>::to_vec).collect();
-        for ring in rings {
-            room.lay_ring(&ring);
+        for (i, ring) in rings.iter().enumerate() {
+            // two edges of a narrow place may be nearer than a tow's width
+            if i == 0 { room.lay_ring(ring) } else { room.lay_where_free(ring, true) };
         }
         area = offset::shrunk(&legal, o.spacing, chord);
         count += 1;

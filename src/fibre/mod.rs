@@ -15,7 +15,7 @@ mod unidirectional;
 pub use course::{Course, CourseFault};
 
 use crate::diagnostic::{Diagnostic, Notes};
-use crate::geom::{Area, bend, combine, offset};
+use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
 use crate::reinforcement::{LayerTasks, Target};
@@ -99,7 +99,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     let width = job.tow.width_mm;
     let deviation = job.courses.deviation_mm;
     let mut strips: Vec<Area> = Vec::new();
-    let mut laid = Area::empty();
+    // strips end square; what is laid later keeps a tow's width from the ends too
+    let mut blocked: Vec<Area> = Vec::new();
     for task in &tasks.tasks {
         let region = &map.regions[task.region];
         let order = Order {
@@ -119,7 +120,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             Target::Area(a) => a,
             Target::Holes { room, .. } => room,
         };
-        let mut room = Room::new(order, &combine::difference(within, &laid));
+        let taken = combine::union_all(strips.iter().chain(&blocked));
+        let mut room = Room::new(order, &combine::difference(within, &taken));
         match (&task.target, region.rule) {
             (Target::Area(_), Rule::Unidirectional) => layer.cuts_saved += unidirectional::lay(&mut room),
             (Target::Area(_), _) => contour::lay(&mut room),
@@ -132,12 +134,15 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         }
         for c in &room.courses {
             strips.push(strip(c, width));
+            if !c.path().closed {
+                let ends = [c.path().start(), c.path().end()];
+                blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
+            }
         }
-        laid = combine::union_all(&strips);
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
-    layer.strips = laid;
+    layer.strips = combine::union_all(&strips);
     layer
 }
 

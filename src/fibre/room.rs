@@ -58,8 +58,8 @@ impl<'a> Room<'a> {
     /// How much room a point has, mm: negative outside or too near to tow.
     fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
-        // two fitted lines may each lie half a deviation too near
-        let tow = self.taken.distance(p) - self.order.width + self.order.deviation;
+        // a fitted line may lie half a deviation too near
+        let tow = self.taken.distance(p) - self.order.width + 0.5 * self.order.deviation;
         if edge <= 0.6 * self.order.deviation {
             return tow.min(edge);
         }
@@ -118,7 +118,9 @@ impl<'a> Room<'a> {
         if let [path] = fit.pieces.as_slice()
             && path.closed
         {
-            return self.accept(path.clone());
+            // rings keep clear of one another, but not of the ends of pieces
+            let clear = self.courses.iter().all(|c| c.path().closed);
+            return if clear { self.accept(path.clone()) } else { self.lay_path(path) };
         }
         let asked = crate::geom::polyline::ring_length(ring);
         self.lay_pieces(fit, asked)
@@ -186,7 +188,7 @@ impl<'a> Room<'a> {
             self.leave_out("no room beside the boundary or other courses", total - open, at);
         }
         let mut laid = 0.0;
-        for (from, to) in free {
+        for (from, to) in self.spaced(&free, total, path.closed) {
             if to - from > 1e-3 {
                 let mut piece = path.between(from, to);
                 piece.closed = false;
@@ -194,6 +196,28 @@ impl<'a> Room<'a> {
             }
         }
         laid
+    }
+
+    /// Stretches of one path cut back so that the ends that face each other stay a
+    /// tow's width apart.
+    fn spaced(&self, free: &[(f64, f64)], total: f64, closed: bool) -> Vec<(f64, f64)> {
+        let mut out = free.to_vec();
+        // along a bend the chord is shorter than the path
+        let apart = 1.05 * self.order.width;
+        for i in 1..out.len() {
+            let lack = apart - (out[i].0 - out[i - 1].1);
+            if lack > 0.0 {
+                out[i].0 += lack;
+            }
+        }
+        let first = out.first().map(|f| f.0);
+        if closed && let (Some(first), Some(last)) = (first, out.last_mut()) {
+            let lack = apart - (first + total - last.1);
+            if lack > 0.0 {
+                last.1 -= lack;
+            }
+        }
+        out
     }
 
     fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {
