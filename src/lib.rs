@@ -4,9 +4,13 @@
 //! polygons) -> [`fibre`] (courses) -> [`matrix`] (beads).
 
 pub mod fibre;
+pub mod gcode;
 pub mod job;
 pub mod matrix;
+pub mod motion;
 pub mod outline;
+pub mod reinforcement;
+pub mod sequence;
 
 pub mod diagnostic;
 pub mod files;
