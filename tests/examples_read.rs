@@ -1,32 +1,26 @@
-//! The outlines of the examples.
+//! The jobs of the examples and their outlines.
 
 use std::f64::consts::PI;
-use std::sync::Arc;
-use towpath::diagnostic::{Notes, Place, Source};
-use towpath::job::OutlineFile;
+use towpath::diagnostic::Notes;
+use towpath::job;
 use towpath::outline::{self, Outline};
 
-fn example(path: &str, thickness_mm: Option<f64>) -> Outline {
-    let source = Arc::new(Source { name: "job.toml".into(), text: "outline".into() });
-    let place = Place { source, span: 0..7, label: String::new() };
-    let file = OutlineFile {
-        path: format!("{}/examples/{path}", env!("CARGO_MANIFEST_DIR")).into(),
-        typed: path.into(),
-        thickness_mm,
-        unit_mm: 1.0,
-        place,
-    };
+/// Reads an example's job and outline; neither warns.
+fn example(name: &str) -> Outline {
+    let path = format!("{}/examples/{name}/job.toml", env!("CARGO_MANIFEST_DIR"));
     let mut notes = Notes::default();
-    let (outline, _) = outline::read(&mut notes, &file, 0.2).expect("the example's outline");
+    let job = job::read(&mut notes, path.as_ref()).expect("the example's job");
+    let (outline, _) =
+        outline::read(&mut notes, &job.outline, job.layer_height_mm).expect("the example's outline");
     assert_eq!(notes.warnings, [], "an example that warns");
     outline
 }
 
 #[test]
 fn the_link_has_three_holes_in_twenty_layers() {
-    let o = example("link/link.svg", Some(4.0));
+    let o = example("link");
     assert_eq!(o.layers.len(), 20);
-    assert!(o.shapes.contains_key("web"));
+    assert!(o.shapes.contains_key("flanges"));
     for l in &o.layers {
         assert_eq!(l.outline.polygons()[0].holes().len(), 3);
         let b = l.outline.bounds().unwrap();
@@ -40,13 +34,13 @@ fn the_link_has_three_holes_in_twenty_layers() {
 
 #[test]
 fn the_bracket_changes_with_height() {
-    let o = example("bracket/bracket.stl", None);
+    let o = example("bracket");
     assert_eq!(o.layers.len(), 40);
     for l in &o.layers {
         let z = l.z_middle_mm();
         let bore = PI * 64.0;
         let expected = if z < 4.0 {
-            70.0 * 50.0 - (4.0 - PI) * 49.0 - 4.0 * PI * 2.75 * 2.75 - bore
+            70.0 * 50.0 - (4.0 - PI) * 81.0 - 4.0 * PI * 2.75 * 2.75 - bore
         } else if z < 6.4 {
             // an ellipse of 4 by 2.4 is what the fillet leaves out
             let t = (z - 6.4) / 2.4 + 1.0;
@@ -66,7 +60,7 @@ fn the_bracket_changes_with_height() {
 
 #[test]
 fn the_guide_keeps_its_own_layers() {
-    let o = example("guide/guide.3mf", None);
+    let o = example("guide");
     assert_eq!(o.layers.len(), 20);
     assert!((o.layers[0].height_mm - 0.3).abs() < 1e-9);
     assert!((o.layers[19].z_top_mm() - 4.1).abs() < 1e-9);
