@@ -174,7 +174,7 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
     let heights: Vec<(f64, f64)> = meshes.iter().filter_map(|(_, m)| m.heights()).collect();
     let lowest = heights.iter().map(|h| h.0).fold(f64::INFINITY, f64::min);
     let highest = heights.iter().map(|h| h.1).fold(f64::NEG_INFINITY, f64::max);
-    if !(highest > lowest) {
+    if highest <= lowest {
         return Err(Diagnostic::error("outline-empty", format!("`{name}` has no outline: its mesh is flat"))
             .in_file(name)
             .into());

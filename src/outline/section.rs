@@ -225,7 +225,7 @@ fn crossing(mesh: &Mesh, a: u32, b: u32, z: f64) -> (u64, Point) {
 /// The ends of piece `k` are numbered 2 k (its start) and 2 k + 1.
 fn end_point(pieces: &[Piece], end: usize) -> Point {
     let p = &pieces[end / 2];
-    if end % 2 == 0 { p.start } else { p.end }
+    if end.is_multiple_of(2) { p.start } else { p.end }
 }
 
 /// Pieces linked to rings, and what these enclose.
@@ -261,7 +261,7 @@ fn shared_edges(pieces: &[Piece], disagree: &mut bool) -> Vec<Option<usize>> {
     };
     for same in ends.chunk_by(|a, b| a.0 == b.0) {
         let (mut starts, mut stops): (Vec<usize>, Vec<usize>) =
-            same.iter().map(|e| e.1).partition(|e| e % 2 == 0);
+            same.iter().map(|e| e.1).partition(|e| e.is_multiple_of(2));
         while let (Some(&a), Some(&b)) = (starts.last(), stops.last()) {
             pair(a, b);
             starts.pop();

@@ -5,7 +5,7 @@
 //! Normals and attributes are passed over: the vertices' order tells the side.
 
 use super::mesh::Mesh;
-use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Source};
 use std::sync::Arc;
 
 /// Header, and facet count.
@@ -110,11 +110,11 @@ impl<'a> Words<'a> {
 /// Every fault gives line and word.
 fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
     let mut words = Words { text: text.trim_start_matches('\u{feff}'), at: 0 };
-    let fault = |words: &Words<'_>, (start, word): (usize, &str), message: String| -> Diagnostic {
+    let fault = |words: &Words<'_>, (start, word): (usize, &str), message: String| -> Faults {
         let source = Arc::new(Source { name: name.to_owned(), text: words.text.to_owned() });
-        Diagnostic::error("mesh-unreadable", message).at(&source, start..start + word.len(), "")
+        Diagnostic::error("mesh-unreadable", message).at(&source, start..start + word.len(), "").into()
     };
-    let expect = |words: &mut Words<'_>, wanted: &str| -> Result<(), Diagnostic> {
+    let expect = |words: &mut Words<'_>, wanted: &str| -> Outcome<()> {
         let (start, word) = words.next();
         if word.eq_ignore_ascii_case(wanted) {
             return Ok(());
@@ -130,7 +130,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
         }
         if !word.eq_ignore_ascii_case("solid") {
             let message = format!("`{}` stands where `solid` is expected", shown(word));
-            return Err(fault(&words, (start, word), message).into());
+            return Err(fault(&words, (start, word), message));
         }
         words.end_line();
         loop {
@@ -146,7 +146,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
                     format!("`{}` stands", shown(word))
                 };
                 let message = format!("{found} where `facet` or `endsolid` is expected");
-                return Err(fault(&words, (start, word), message).into());
+                return Err(fault(&words, (start, word), message));
             }
             expect(&mut words, "normal")?;
             for _ in 0..3 {
@@ -154,7 +154,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
                 let (start, word) = words.next();
                 if word.parse::<f64>().is_err() {
                     let message = format!("`{}` is no number of a normal", shown(word));
-                    return Err(fault(&words, (start, word), message).into());
+                    return Err(fault(&words, (start, word), message));
                 }
             }
             expect(&mut words, "outer")?;
@@ -172,7 +172,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
             }
             mesh.push(corners).map_err(|e| {
                 let mut d = e.diagnostic("the facet").help("check the mesh and its unit");
-                d.place = fault(&words, last, String::new()).place;
+                d.place = fault(&words, last, String::new()).0.remove(0).place;
                 d
             })?;
             expect(&mut words, "endloop")?;
@@ -184,4 +184,165 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
 /// A word cut to what fits into a message.
 fn shown(word: &str) -> String {
     word.chars().take(30).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{codes, notes_of, place, read_text, read_with};
+    use super::*;
+    use proptest::prelude::*;
+    use std::fmt::Write as _;
+
+    /// A wedge: 20 by 10 at the bottom, 4 high, its top edge at x = 0.
+    const WEDGE: [[[f32; 3]; 3]; 8] = {
+        const A: [f32; 3] = [0.0, 0.0, 0.0];
+        const B: [f32; 3] = [20.0, 0.0, 0.0];
+        const C: [f32; 3] = [20.0, 10.0, 0.0];
+        const D: [f32; 3] = [0.0, 10.0, 0.0];
+        const E: [f32; 3] = [0.0, 0.0, 4.0];
+        const F: [f32; 3] = [0.0, 10.0, 4.0];
+        [[A, C, B], [A, D, C], [A, B, E], [C, D, F], [B, C, F], [B, F, E], [A, E, F], [A, F, D]]
+    };
+
+    fn binary_file(header: &str, facets: &[[[f32; 3]; 3]]) -> Vec<u8> {
+        let mut out = header.as_bytes().to_vec();
+        out.resize(80, b' ');
+        out.extend(u32::try_from(facets.len()).unwrap().to_le_bytes());
+        for f in facets {
+            out.extend([0; 12]);
+            f.iter().flatten().for_each(|v| out.extend(v.to_le_bytes()));
+            out.extend([0; 2]);
+        }
+        out
+    }
+
+    fn ascii_file(facets: &[[[f32; 3]; 3]]) -> String {
+        let mut out = "solid wedge of oak\n".to_owned();
+        for f in facets {
+            out += "  facet normal 0 0 0\n    outer loop\n";
+            for v in f {
+                let _ = writeln!(out, "      vertex {} {} {:e}", v[0], v[1], v[2]);
+            }
+            out += "    endloop\n  endfacet\n";
+        }
+        out + "endsolid wedge of oak\n"
+    }
+
+    fn areas(bytes: &[u8]) -> Vec<f64> {
+        let (o, _) = read_text("a.stl", bytes, None, 1.0).unwrap();
+        o.layers.iter().map(|l| l.outline.area()).collect()
+    }
+
+    #[test]
+    fn the_middle_of_each_layer_is_cut() {
+        let got = areas(&binary_file("wedge", &WEDGE));
+        for (a, e) in got.iter().zip([175.0, 125.0, 75.0, 25.0]) {
+            assert!((a - e).abs() < 1e-4, "{got:?}");
+        }
+        assert_eq!(got.len(), 4);
+    }
+
+    #[test]
+    fn ascii_and_binary_give_the_same_layers() {
+        let binary = read_text("a.stl", &binary_file("x", &WEDGE), None, 0.2).unwrap().0.layers;
+        for text in [
+            ascii_file(&WEDGE),
+            ascii_file(&WEDGE).replace('\n', "\r\n").to_uppercase(),
+            format!("\u{feff}\n{}", ascii_file(&WEDGE)),
+        ] {
+            assert_eq!(read_text("a.stl", text.as_bytes(), None, 0.2).unwrap().0.layers, binary);
+        }
+        // two solids are one part
+        let two = ascii_file(&WEDGE[..3]) + &ascii_file(&WEDGE[3..]);
+        assert_eq!(read_text("a.STL", two.as_bytes(), None, 0.2).unwrap().0.layers, binary);
+    }
+
+    #[test]
+    fn size_decides_what_a_header_with_solid_is() {
+        let plain = areas(&binary_file("made by hand", &WEDGE));
+        assert_eq!(areas(&binary_file("solid wedge", &WEDGE)), plain);
+        let mut longer = binary_file("made by hand", &WEDGE);
+        longer.extend([7; 9]);
+        assert_eq!(areas(&longer), plain);
+        assert!(notes_of("a.stl", &longer).iter().any(|d| d.message.starts_with("9 bytes")));
+    }
+
+    #[test]
+    fn the_lowest_point_stands_on_the_bed_and_units_count() {
+        let raised: Vec<_> = WEDGE.iter().map(|f| f.map(|v| [v[0], v[1], v[2] - 7.5])).collect();
+        assert_eq!(areas(&binary_file("x", &raised)).len(), 4);
+        let mesh = read(&mut Notes::default(), "a.stl", &binary_file("x", &WEDGE), 25.4).unwrap();
+        assert_eq!(mesh.heights(), Some((0.0, 4.0 * 25.4)));
+    }
+
+    #[test]
+    fn faults_tell_line_or_facet() {
+        let good = ascii_file(&WEDGE);
+        for (from, to, line, words) in [
+            ("vertex 20 0 0e0", "vertex 20 O 0e0", 6, "`O` is no number of a vertex"),
+            ("vertex 20 0 0e0", "vertex 20 0", 7, "`endloop` is no number"),
+            ("vertex 20 0 0e0", "vertex 20 nan 0e0", 6, "not a number"),
+            ("vertex 20 0 0e0", "vertex 20 1e99 0e0", 6, "at most 1e5 mm"),
+            ("outer loop", "outer lop", 3, "`lop` stands where `loop`"),
+            ("    endloop\n  endfacet", "  endfacet", 7, "`endfacet` stands where `endloop`"),
+            ("normal 0 0 0", "normal 0 zero 0", 2, "`zero` is no number of a normal"),
+            ("  facet normal", "  face normal", 2, "`face` stands where `facet` or `endsolid`"),
+            ("endsolid wedge of oak\n", "", 58, "the file ends where `facet` or `endsolid`"),
+            ("endsolid wedge of oak\n", "endsolid\nsold", 59, "`sold` stands where `solid`"),
+        ] {
+            let text = good.replacen(from, to, 1);
+            assert_ne!(text, good);
+            let got = read_text("a.stl", text.as_bytes(), None, 1.0);
+            let d = &got.as_ref().unwrap_err().0[0];
+            assert!(d.message.contains(words), "{d}");
+            assert_eq!(place(d).0, line, "{d}");
+        }
+        let cut = binary_file("x", &WEDGE);
+        let mut nan = cut.clone();
+        nan[84 + 50 * 2 + 12..84 + 50 * 2 + 16].copy_from_slice(&f32::NAN.to_le_bytes());
+        let mut huge = cut.clone();
+        huge[84 + 12..84 + 16].copy_from_slice(&1e30_f32.to_le_bytes());
+        let mut many = cut.clone();
+        many[80..84].copy_from_slice(&u32::MAX.to_le_bytes());
+        for (bytes, code, words) in [
+            (cut[..300].to_vec(), "mesh-unreadable", "its 8 facets need 484 bytes, it has 300"),
+            (nan, "mesh-unreadable", "facet 3 has a corner at x NaN"),
+            (huge, "outline-too-large", "facet 1"),
+            (many, "mesh-unreadable", "4294967295 facets need"),
+            (binary_file("x", &[]), "mesh-unreadable", "no facets"),
+            (b"solid nothing\nendsolid nothing".to_vec(), "mesh-unreadable", "no facets"),
+            (Vec::new(), "mesh-unreadable", "0 bytes are no STL file"),
+            (b"hello".to_vec(), "mesh-unreadable", "5 bytes are no STL file"),
+            (binary_file("x", &WEDGE[..2]), "outline-empty", "flat"),
+            (binary_file("x", &WEDGE[..6]), "mesh-open", "does not close"),
+        ] {
+            let got = read_text("a.stl", &bytes, None, 1.0);
+            assert_eq!(codes(&got), [code], "{words}");
+            assert!(got.as_ref().unwrap_err().0[0].message.contains(words), "{got:?}");
+        }
+        let got = read_text("a.stl", &binary_file("x", &WEDGE), None, 1e-5);
+        assert_eq!(codes(&got), ["outline-too-large"]);
+    }
+
+    #[test]
+    fn a_thickness_in_the_job_is_told_to_be_unused() {
+        let mut notes = Notes::default();
+        read_with(&mut notes, "a.stl", &binary_file("x", &WEDGE), Some(3.0), 1.0).unwrap();
+        assert_eq!(notes.warnings[0].code, "thickness-unused");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
+
+        #[test]
+        fn no_bytes_panic(cut in 0..600usize, at in 0..484usize, value: u8) {
+            let mut bytes = binary_file("x", &WEDGE);
+            bytes[at] = value;
+            bytes.truncate(cut);
+            let _ = read_text("a.stl", &bytes, None, 1.0);
+            let mut text = ascii_file(&WEDGE).into_bytes();
+            text[at * 2] = value;
+            let _ = read_text("a.stl", &text, None, 1.0);
+        }
+    }
 }

@@ -155,7 +155,7 @@ impl<'a> Reader<'a> {
         let range = node.range();
         let end = node
             .attributes()
-            .last()
+            .next_back()
             .map_or(range.start + 1 + node.tag_name().name().len(), |a| a.range().end);
         range.start..end.min(range.end)
     }
@@ -906,8 +906,7 @@ fn style<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
         .attribute("style")?
         .split(';')
         .filter_map(|p| p.split_once(':'))
-        .filter(|(n, _)| n.trim() == name)
-        .last()?;
+        .rfind(|(n, _)| n.trim() == name)?;
     Some(value.trim().trim_end_matches("!important").trim_end())
 }
 

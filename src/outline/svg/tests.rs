@@ -78,13 +78,13 @@ fn aspect_ratio_is_kept_in_the_middle_unless_told() {
         );
         let (o, _) = read_text("a.svg", text.as_bytes(), Some(1.0), 1.0).unwrap();
         let b = o.layers[0].outline.bounds().unwrap();
-        [b.lo.x, b.lo.y, b.hi.x, b.hi.y].map(|v| (v * 1e6).round() / 1e6)
+        [b.lo.x, b.lo.y, b.hi.x, b.hi.y].map(|v| format!("{v:.3}")).join(" ")
     };
-    assert_eq!(of(""), [25.0, 0.0, 75.0, 50.0]);
-    assert_eq!(of("preserveAspectRatio='xMinYMid'"), [0.0, 0.0, 50.0, 50.0]);
-    assert_eq!(of("preserveAspectRatio='xMaxYMin meet'"), [50.0, 0.0, 100.0, 50.0]);
-    assert_eq!(of("preserveAspectRatio='none'"), [0.0, 0.0, 100.0, 50.0]);
-    assert_eq!(of("preserveAspectRatio='xMidYMax slice'"), [0.0, 0.0, 100.0, 100.0]);
+    assert_eq!(of(""), "25.000 0.000 75.000 50.000");
+    assert_eq!(of("preserveAspectRatio='xMinYMid'"), "0.000 0.000 50.000 50.000");
+    assert_eq!(of("preserveAspectRatio='xMaxYMin meet'"), "50.000 0.000 100.000 50.000");
+    assert_eq!(of("preserveAspectRatio='none'"), "0.000 0.000 100.000 50.000");
+    assert_eq!(of("preserveAspectRatio='xMidYMax slice'"), "0.000 0.000 100.000 100.000");
 }
 
 #[test]

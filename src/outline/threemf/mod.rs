@@ -27,6 +27,7 @@ use model::{Body, Model, Slice, Transform, Use};
 use package::{Package, Part};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// Components in components: real files stay below ten.
 const DEEPEST: usize = 64;
@@ -83,8 +84,8 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], layer_height_mm:
     let mut clockwise = 0;
     for s in &build.sliced {
         let key = (s.path.as_str(), s.stack);
-        if !stacks.contains_key(&key) {
-            stacks.insert(key, build.cuts(&s.path, s.stack, &mut clockwise)?);
+        if let Entry::Vacant(e) = stacks.entry(key) {
+            e.insert(build.cuts(&s.path, s.stack, &mut clockwise)?);
         }
     }
     if clockwise > 0 {
@@ -132,7 +133,7 @@ struct Build<'b> {
 
 impl Build<'_> {
     /// Reads a part once; gives its path as the package writes it.
-    fn load(&mut self, path: &str) -> Result<String, Diagnostic> {
+    fn load(&mut self, path: &str) -> Outcome<String> {
         let path = format!("/{}", path.trim_start_matches('/'));
         if !self.parts.contains_key(&path) {
             let part = self.package.part(&path)?;
@@ -146,19 +147,20 @@ impl Build<'_> {
         Ok(path)
     }
 
-    fn place_all(&mut self, root: &str) -> Result<(), Diagnostic> {
+    fn place_all(&mut self, root: &str) -> Outcome<()> {
         let root = self.load(root)?;
         let items = self.parts[&root].1.items.clone();
         if items.is_empty() {
             return Err(Diagnostic::error("threemf-unreadable", "the build holds no item".to_owned())
                 .in_file(self.name)
-                .help("export the part so that it is on the build plate"));
+                .help("export the part so that it is on the build plate")
+                .into());
         }
         items.iter().try_for_each(|item| self.place(&root, item, &Transform::IDENTITY, 0))
     }
 
     /// Puts what an item or component of the part at `at` names.
-    fn place(&mut self, at: &str, used: &Use, outer: &Transform, depth: usize) -> Result<(), Diagnostic> {
+    fn place(&mut self, at: &str, used: &Use, outer: &Transform, depth: usize) -> Outcome<()> {
         let path = match &used.path {
             Some(p) => self.load(p)?,
             None => at.to_owned(),
@@ -259,31 +261,26 @@ impl Build<'_> {
             let fault = |message: String| part.fault("threemf-unreadable", message, r.span.clone());
             let there = self.parts.get(&format!("/{}", r.path.trim_start_matches('/')));
             let Some((other, stack)) = there.and_then(|(p, m)| Some((p, m.stacks.get(&r.stack)?))) else {
-                return Err(fault(format!("there is no slice stack {} in `{}`", r.stack, r.path)).into());
+                return Err(fault(format!("there is no slice stack {} in `{}`", r.stack, r.path)));
             };
             if !stack.references.is_empty() {
                 return Err(fault(format!(
                     "the slice stack {} only refers to others: one step is allowed",
                     r.stack
-                ))
-                .into());
+                )));
             }
             slices.extend(stack.slices.iter().map(|s| (other, s)));
         }
         if slices.len() > super::MOST_LAYERS {
-            return Err(part
-                .fault(
-                    "outline-too-large",
-                    format!("the stack has {} slices, at most {} are read", slices.len(), super::MOST_LAYERS),
-                    own.span.clone(),
-                )
-                .into());
+            let message =
+                format!("the stack has {} slices, at most {} are read", slices.len(), super::MOST_LAYERS);
+            return Err(part.fault("outline-too-large", message, own.span.clone()));
         }
         let areas = slices
             .par_iter()
             .enumerate()
             .map(|(k, (part, slice))| area(part, slice, k + 1))
-            .collect::<Vec<Result<(Area, bool), Diagnostic>>>();
+            .collect::<Vec<Outcome<(Area, bool)>>>();
         let mut bottom = own.bottom_mm;
         let mut out = Vec::with_capacity(slices.len());
         for (k, (result, (part, slice))) in areas.into_iter().zip(&slices).enumerate() {
@@ -297,7 +294,7 @@ impl Build<'_> {
                     k + 1,
                     slice.top_mm
                 );
-                return Err(part.fault("threemf-unreadable", message, slice.span.clone()).into());
+                return Err(part.fault("threemf-unreadable", message, slice.span.clone()));
             }
             out.push((bottom, slice.top_mm, area));
             bottom = slice.top_mm;
@@ -311,7 +308,7 @@ impl Build<'_> {
 
 /// What a slice encloses by the positive rule, and whether it has contours but
 /// all of them run clockwise.
-fn area(part: &Part, slice: &Slice, number: usize) -> Result<(Area, bool), Diagnostic> {
+fn area(part: &Part, slice: &Slice, number: usize) -> Outcome<(Area, bool)> {
     for p in &slice.polygons {
         if !p.closed {
             let message = format!(
@@ -349,14 +346,14 @@ fn moved(name: &str, cuts: &[Cut], transform: &Transform) -> Outcome<Vec<Cut>> {
                         grid::LIMIT_MM
                     ),
                 )
-                .in_file(name));
+                .in_file(name)
+                .into());
             }
             // rings of an area nest, so even-odd holds mirrored as well
             let area = combine::enclosed(rings.iter().map(Vec::as_slice), FillRule::EvenOdd);
             Ok((bottom + m[11], top + m[11], area))
         })
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(Into::into)
+        .collect::<Outcome<Vec<_>>>()
 }
 
 /// Objects with the same layer heights as one part; where none has a layer there

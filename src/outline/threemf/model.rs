@@ -2,7 +2,7 @@
 //! 1.0.2, 3MF Consortium). All lengths come out in mm.
 
 use super::package::Part;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Faults, Outcome};
 use crate::geom::{Point, grid, pt};
 use roxmltree::Node;
 use std::collections::BTreeMap;
@@ -125,7 +125,7 @@ impl Transform {
 
 /// Reads a part. `told` collects elements of other namespaces in meshes, which
 /// are passed over.
-pub(super) fn read(part: &Part, told: &mut BTreeMap<String, usize>) -> Result<Model, Diagnostic> {
+pub(super) fn read(part: &Part, told: &mut BTreeMap<String, usize>) -> Outcome<Model> {
     let doc = part.parse()?;
     let root = doc.root_element();
     if !named(root, CORE, "model") {
@@ -138,13 +138,15 @@ pub(super) fn read(part: &Part, told: &mut BTreeMap<String, usize>) -> Result<Mo
     for prefix in root.attribute("requiredextensions").unwrap_or("").split_whitespace() {
         let uri = root.lookup_namespace_uri(Some(prefix)).unwrap_or(prefix);
         if !KNOWN.contains(&uri) {
-            return Err(part
-                .fault(
-                    "threemf-extension",
-                    format!("the part requires the extension `{prefix}` ({uri}), which is not read"),
-                    tag(root),
-                )
-                .help("export it as a mesh, or with the slice extension"));
+            let mut faults = part.fault(
+                "threemf-extension",
+                format!("the part requires the extension `{prefix}` ({uri}), which is not read"),
+                tag(root),
+            );
+            for d in &mut faults.0 {
+                d.help.push("export it as a mesh, or with the slice extension".to_owned());
+            }
+            return Err(faults);
         }
     }
     let unit_mm = match root.attribute("unit").unwrap_or("millimeter") {
@@ -202,8 +204,10 @@ fn children<'a, 'i>(
 /// The opening tag.
 fn tag(node: Node<'_, '_>) -> Range<usize> {
     let range = node.range();
-    let end =
-        node.attributes().last().map_or(range.start + 1 + node.tag_name().name().len(), |a| a.range().end);
+    let end = node
+        .attributes()
+        .next_back()
+        .map_or(range.start + 1 + node.tag_name().name().len(), |a| a.range().end);
     range.start..end.min(range.end)
 }
 
@@ -213,25 +217,25 @@ struct Reader<'p> {
 }
 
 impl Reader<'_> {
-    fn fault(&self, node: Node<'_, '_>, message: impl Into<String>) -> Diagnostic {
+    fn fault(&self, node: Node<'_, '_>, message: impl Into<String>) -> Faults {
         self.part.fault("threemf-unreadable", message, tag(node))
     }
 
-    fn needed<'a>(&self, node: Node<'a, '_>, name: &str) -> Result<&'a str, Diagnostic> {
+    fn needed<'a>(&self, node: Node<'a, '_>, name: &str) -> Outcome<&'a str> {
         node.attribute(name)
             .ok_or_else(|| self.fault(node, format!("`{}` has no `{name}`", node.tag_name().name())))
     }
 
-    fn id(&self, node: Node<'_, '_>, name: &str) -> Result<u32, Diagnostic> {
+    fn id(&self, node: Node<'_, '_>, name: &str) -> Outcome<u32> {
         self.whole(node, name, self.needed(node, name)?)
     }
 
-    fn whole(&self, node: Node<'_, '_>, name: &str, text: &str) -> Result<u32, Diagnostic> {
+    fn whole(&self, node: Node<'_, '_>, name: &str, text: &str) -> Outcome<u32> {
         text.trim().parse().map_err(|_| self.fault(node, format!("`{name}` is no whole number: `{text}`")))
     }
 
     /// A length in mm.
-    fn length(&self, node: Node<'_, '_>, name: &str) -> Result<f64, Diagnostic> {
+    fn length(&self, node: Node<'_, '_>, name: &str) -> Outcome<f64> {
         let text = self.needed(node, name)?;
         let v = text.trim().parse::<f64>().ok().filter(|v| v.is_finite()).map(|v| v * self.unit_mm);
         let Some(v) = v else {
@@ -245,7 +249,7 @@ impl Reader<'_> {
     }
 
     /// An index into a list of `count`.
-    fn index(&self, node: Node<'_, '_>, name: &str, count: usize) -> Result<u32, Diagnostic> {
+    fn index(&self, node: Node<'_, '_>, name: &str, count: usize) -> Outcome<u32> {
         let k = self.id(node, name)?;
         if (k as usize) < count {
             return Ok(k);
@@ -253,7 +257,7 @@ impl Reader<'_> {
         Err(self.fault(node, format!("`{name}` names vertex {k}, there are {count} (counted from 0)")))
     }
 
-    fn object(&self, node: Node<'_, '_>, told: &mut BTreeMap<String, usize>) -> Result<Object, Diagnostic> {
+    fn object(&self, node: Node<'_, '_>, told: &mut BTreeMap<String, usize>) -> Outcome<Object> {
         let stack = node.attribute((SLICE, "slicestackid"));
         let stack = stack.map(|t| self.whole(node, "slicestackid", t)).transpose()?;
         if let Some(text) = node.attribute((SLICE, "meshresolution"))
@@ -281,7 +285,7 @@ impl Reader<'_> {
         Ok(Object { kind, stack, body, span: tag(node) })
     }
 
-    fn mesh(&self, mesh: Node<'_, '_>) -> Result<Body, Diagnostic> {
+    fn mesh(&self, mesh: Node<'_, '_>) -> Outcome<Body> {
         let mut vertices = Vec::new();
         for list in children(mesh, CORE, "vertices") {
             for v in children(list, CORE, "vertex") {
@@ -298,7 +302,7 @@ impl Reader<'_> {
         Ok(Body::Mesh { vertices, triangles })
     }
 
-    fn used(&self, node: Node<'_, '_>) -> Result<Use, Diagnostic> {
+    fn used(&self, node: Node<'_, '_>) -> Outcome<Use> {
         let transform = match node.attribute("transform") {
             None => Transform::IDENTITY,
             Some(text) => {
@@ -314,7 +318,8 @@ impl Reader<'_> {
                 Transform(m)
             }
         };
-        if !(transform.determinant().abs() > 0.0) {
+        let determinant = transform.determinant();
+        if !determinant.is_finite() || determinant.abs() <= 0.0 {
             return Err(self.fault(node, "`transform` flattens the object to nothing"));
         }
         Ok(Use {
@@ -325,7 +330,7 @@ impl Reader<'_> {
         })
     }
 
-    fn stack(&self, node: Node<'_, '_>) -> Result<Stack, Diagnostic> {
+    fn stack(&self, node: Node<'_, '_>) -> Outcome<Stack> {
         let bottom_mm = if node.has_attribute("zbottom") { self.length(node, "zbottom")? } else { 0.0 };
         let mut stack = Stack { bottom_mm, slices: Vec::new(), references: Vec::new(), span: tag(node) };
         for child in node.children().filter(Node::is_element) {
@@ -357,7 +362,7 @@ impl Reader<'_> {
         Ok(stack)
     }
 
-    fn slice(&self, node: Node<'_, '_>) -> Result<Slice, Diagnostic> {
+    fn slice(&self, node: Node<'_, '_>) -> Outcome<Slice> {
         let mut vertices = Vec::new();
         for list in children(node, SLICE, "vertices") {
             for v in children(list, SLICE, "vertex") {

@@ -1,6 +1,6 @@
 //! The ZIP package round a 3MF model, and its relationships.
 
-use crate::diagnostic::{Diagnostic, Source};
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
 use std::io::{Cursor, Read as _};
 use std::ops::Range;
 use std::sync::Arc;
@@ -26,7 +26,7 @@ pub(super) struct Part {
 }
 
 impl<'b> Package<'b> {
-    pub(super) fn open(name: &str, bytes: &'b [u8]) -> Result<Self, Diagnostic> {
+    pub(super) fn open(name: &str, bytes: &'b [u8]) -> Outcome<Self> {
         let archive = ZipArchive::new(Cursor::new(bytes)).map_err(|e| {
             Diagnostic::error("threemf-unreadable", format!("the file is no 3MF package, or is cut off: {e}"))
                 .in_file(name)
@@ -35,12 +35,15 @@ impl<'b> Package<'b> {
         Ok(Self { archive, name: name.to_owned(), left: LARGEST })
     }
 
-    fn fault(&self, message: String) -> Diagnostic {
-        Diagnostic::error("threemf-unreadable", message).in_file(self.name.clone()).help("export it again")
+    fn fault(&self, message: String) -> Faults {
+        Diagnostic::error("threemf-unreadable", message)
+            .in_file(self.name.clone())
+            .help("export it again")
+            .into()
     }
 
     /// Reads a part by its absolute path.
-    pub(super) fn part(&mut self, path: &str) -> Result<Part, Diagnostic> {
+    pub(super) fn part(&mut self, path: &str) -> Outcome<Part> {
         let entry = path.trim_start_matches('/');
         // part names are equal whatever the case of their letters
         let found = self
@@ -66,7 +69,8 @@ impl<'b> Package<'b> {
                 "outline-too-large",
                 format!("the package unpacks to more than {} MiB", LARGEST >> 20),
             )
-            .in_file(self.name.clone()));
+            .in_file(self.name.clone())
+            .into());
         }
         self.left -= size;
         let text = String::from_utf8(bytes)
@@ -76,7 +80,7 @@ impl<'b> Package<'b> {
     }
 
     /// The path of the model that the package is about.
-    pub(super) fn root_model(&mut self) -> Result<String, Diagnostic> {
+    pub(super) fn root_model(&mut self) -> Outcome<String> {
         let rels = self.part("/_rels/.rels")?;
         let doc = rels.parse()?;
         let target = doc
@@ -96,32 +100,27 @@ fn absolute(path: &str) -> String {
 const SHOWN_LINE: usize = 400;
 
 impl Part {
-    pub(super) fn parse(&self) -> Result<roxmltree::Document<'_>, Diagnostic> {
+    pub(super) fn parse(&self) -> Outcome<roxmltree::Document<'_>> {
         roxmltree::Document::parse(&self.source.text).map_err(|e| {
             let at = e.pos();
             let d = super::super::xml_fault(&e, &self.source);
             let span = d.place.as_ref().map_or(0..0, |p| p.span.clone());
-            if self.line_length(span.start) > SHOWN_LINE { self.far(d, at.row, at.col) } else { d }
+            if self.line_length(span.start) > SHOWN_LINE { self.far(d, at.row, at.col) } else { d }.into()
         })
     }
 
     /// A fault at a place of the part.
-    pub(super) fn fault(
-        &self,
-        code: &'static str,
-        message: impl Into<String>,
-        span: Range<usize>,
-    ) -> Diagnostic {
+    pub(super) fn fault(&self, code: &'static str, message: impl Into<String>, span: Range<usize>) -> Faults {
         let d = Diagnostic::error(code, message);
         if self.line_length(span.start) <= SHOWN_LINE {
-            return d.at(&self.source, span, "");
+            return d.at(&self.source, span, "").into();
         }
         let before = &self.source.text[..span.start];
         let row = before.matches('\n').count() + 1;
         let column = before.len() - before.rfind('\n').map_or(0, |n| n + 1) + 1;
         let (row, column) =
             (u32::try_from(row).unwrap_or(u32::MAX), u32::try_from(column).unwrap_or(u32::MAX));
-        self.far(d, row, column)
+        self.far(d, row, column).into()
     }
 
     fn line_length(&self, at: usize) -> usize {

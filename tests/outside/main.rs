@@ -1,0 +1,2 @@
+//! Checks against something outside the project.
+mod outline;
