@@ -27,7 +27,11 @@ pub(super) fn lay(room: &mut Room<'_>) {
         let rings: Vec<Vec<_>> = legal.rings().map(<[_]>::to_vec).collect();
         for (i, ring) in rings.iter().enumerate() {
             // two edges of a narrow place may be nearer than a tow's width
-            if i == 0 { room.lay_ring(ring) } else { room.lay_where_free(ring, true) };
+            if i == 0 {
+                room.lay_ring(ring)
+            } else {
+                room.lay_where_free(ring, true)
+            };
         }
         area = offset::shrunk(&legal, o.spacing, chord);
         count += 1;

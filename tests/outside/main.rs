@@ -1,2 +1,3 @@
 //! Checks against something outside the project.
+mod motion;
 mod outline;
