@@ -3,6 +3,7 @@
 //! One run reads as a list: [`job`] (what is asked) -> [`outline`] (layers of
 //! polygons) -> [`fibre`] (courses) -> [`matrix`] (beads).
 
+pub mod cli;
 pub mod estimate;
 pub mod fibre;
 pub mod gcode;
