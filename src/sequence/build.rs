@@ -66,6 +66,9 @@ struct Builder<'a> {
 /// Travels shorter than this are no travels, mm.
 const SAME_PLACE_MM: f64 = 1e-4;
 
+/// How far a hop without a lift stays from laid tow, mm.
+const CLEAR_MM: f64 = 0.1;
+
 impl Builder<'_> {
     fn push(&mut self, m: Move) {
         self.program.moves.push(m);
@@ -178,10 +181,7 @@ impl Builder<'_> {
         if hop > SAME_PLACE_MM {
             // a short hop that stays clear of tow needs no lift
             let middle = self.at.lerp(from, 0.5) - origin;
-            if hop < 3.0 * bead.width_mm
-                && self.is_at(self.z)
-                && tow.distance(middle) > 0.5 * hop
-            {
+            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop {
                 self.push(Move::Travel(from));
                 self.at = from;
             } else {
