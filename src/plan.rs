@@ -64,9 +64,12 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
 
 /// Warns where beads leave more open than is tolerable.
 fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
-    let share = |b: &matrix::LayerBeads| if b.areas.outline > 0.0 { b.areas.unfilled / b.areas.outline } else { 0.0 };
+    let share =
+        |b: &matrix::LayerBeads| if b.areas.outline > 0.0 { b.areas.unfilled / b.areas.outline } else { 0.0 };
     let over: Vec<usize> = (0..beads.len()).filter(|&i| share(&beads[i]) > MOST_UNFILLED).collect();
-    let Some(&worst) = over.iter().max_by(|a, b| share(&beads[**a]).total_cmp(&share(&beads[**b]))) else { return };
+    let Some(&worst) = over.iter().max_by(|a, b| share(&beads[**a]).total_cmp(&share(&beads[**b]))) else {
+        return;
+    };
     let layer = &outline.layers[worst];
     notes.push(
         Diagnostic::warning(

@@ -3,29 +3,29 @@
 
 /// A table of keys.
 #[derive(Debug)]
-pub struct Table {
+pub(crate) struct Table {
     /// What the table is about, for the schema.
-    pub text: &'static str,
+    pub(crate) text: &'static str,
     /// Its keys, in the order in which people write them.
-    pub keys: &'static [Key],
+    pub(crate) keys: &'static [Key],
 }
 
 /// One key.
 #[derive(Debug)]
-pub struct Key {
+pub(crate) struct Key {
     /// As typed, with its unit as suffix.
-    pub name: &'static str,
+    pub(crate) name: &'static str,
     /// What its value is.
-    pub kind: Kind,
+    pub(crate) kind: Kind,
     /// What holds where it is left out.
-    pub need: Need,
+    pub(crate) need: Need,
     /// What it means.
-    pub text: &'static str,
+    pub(crate) text: &'static str,
 }
 
 /// What a value is.
 #[derive(Debug)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// A finite number.
     Number(Range),
     /// A whole number, both ends in.
@@ -56,16 +56,16 @@ pub enum Kind {
 
 /// The words that a key takes.
 #[derive(Debug)]
-pub struct Words {
+pub(crate) struct Words {
     /// What this version knows.
-    pub now: &'static [&'static str],
+    pub(crate) now: &'static [&'static str],
     /// What a later version may know: told apart from a misspelling.
-    pub later: &'static [&'static str],
+    pub(crate) later: &'static [&'static str],
 }
 
 /// What holds where a key is left out.
 #[derive(Debug)]
-pub enum Need {
+pub(crate) enum Need {
     /// It must be there.
     Required,
     /// Nothing; the meaning tells what follows.
@@ -84,33 +84,33 @@ pub enum Need {
 
 /// Where a number may lie. The unit is the key's suffix.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Range {
+pub(crate) struct Range {
     /// Least.
-    pub low: f64,
+    pub(crate) low: f64,
     /// The least value itself is allowed.
-    pub low_in: bool,
+    pub(crate) low_in: bool,
     /// Greatest; itself allowed.
-    pub high: f64,
+    pub(crate) high: f64,
 }
 
 /// Above zero, up to and with `high`.
-pub const fn above_zero(high: f64) -> Range {
+pub(crate) const fn above_zero(high: f64) -> Range {
     Range { low: 0.0, low_in: false, high }
 }
 
 /// Both ends in.
-pub const fn between(low: f64, high: f64) -> Range {
+pub(crate) const fn between(low: f64, high: f64) -> Range {
     Range { low, low_in: true, high }
 }
 
 impl Range {
     /// Whether a number lies in it.
-    pub fn holds(&self, value: f64) -> bool {
+    pub(crate) fn holds(&self, value: f64) -> bool {
         value.is_finite() && (value > self.low || (self.low_in && value >= self.low)) && value <= self.high
     }
 
     /// In words, for a key: `above 0 and at most 5 mm`.
-    pub fn in_words(&self, key: &str) -> String {
+    pub(crate) fn in_words(&self, key: &str) -> String {
         let low = if self.low_in { "at least" } else { "above" };
         let unit = unit_of(key);
         let space = if unit.is_empty() { "" } else { " " };
@@ -119,19 +119,19 @@ impl Range {
 }
 
 /// Largest coordinate in a file that people type, mm: a printer of 10 m.
-pub const LARGEST_MM: f64 = 10_000.0;
+pub(crate) const LARGEST_MM: f64 = 10_000.0;
 
 /// A coordinate.
-pub const COORDINATE: Range = between(-LARGEST_MM, LARGEST_MM);
+pub(crate) const COORDINATE: Range = between(-LARGEST_MM, LARGEST_MM);
 
 /// A direction, degrees: a turn either way is as far as anybody means.
-pub const DIRECTION: Range = between(-360.0, 360.0);
+pub(crate) const DIRECTION: Range = between(-360.0, 360.0);
 
 /// A temperature, degC: nothing here is frozen, and 500 burns every thermoplastic.
-pub const TEMPERATURE: Range = between(0.0, 500.0);
+pub(crate) const TEMPERATURE: Range = between(0.0, 500.0);
 
 /// The unit that a key's suffix names, for messages; empty where it has none.
-pub fn unit_of(key: &str) -> &'static str {
+pub(crate) fn unit_of(key: &str) -> &'static str {
     // the longest suffix first: `_mm` ends many others
     const UNITS: &[(&str, &str)] = &[
         ("_mm3_s", "mm3/s"),
@@ -153,18 +153,18 @@ pub fn unit_of(key: &str) -> &'static str {
 
 impl Table {
     /// The key of a name.
-    pub fn key(&self, name: &str) -> Option<&'static Key> {
+    pub(crate) fn key(&self, name: &str) -> Option<&'static Key> {
         self.keys.iter().find(|k| k.name == name)
     }
 
     /// Names of the keys that this version uses.
-    pub fn names(&self) -> Vec<&'static str> {
+    pub(crate) fn names(&self) -> Vec<&'static str> {
         self.keys.iter().filter(|k| !matches!(k.kind, Kind::Later(_))).map(|k| k.name).collect()
     }
 
     /// Where else in a file a key of this name stands: the path of its table,
     /// `[build]`, and whether that is this table itself (an empty path).
-    pub fn home_of(&self, name: &str) -> Option<String> {
+    pub(crate) fn home_of(&self, name: &str) -> Option<String> {
         self.keys.iter().find_map(|k| match &k.kind {
             Kind::Table(inner) if inner.key(name).is_some() => Some(format!("[{}]", k.name)),
             Kind::Tables(inner) if inner.key(name).is_some() => Some(format!("[[{}]]", k.name)),

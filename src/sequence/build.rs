@@ -76,16 +76,21 @@ impl Builder<'_> {
         self.push(Move::Layer { number, z_mm });
     }
 
+    /// The nozzle is at a height; false where its height is not known.
+    fn is_at(&self, z: f64) -> bool {
+        (self.lifted - z).abs() <= 1e-9
+    }
+
     fn lift(&mut self) {
         let up = self.z + self.job.printer.clearance.travel_lift_mm;
-        if (self.lifted - up).abs() > 1e-9 {
+        if !self.is_at(up) {
             self.push(Move::Z(up));
             self.lifted = up;
         }
     }
 
     fn lower(&mut self) {
-        if (self.lifted - self.z).abs() > 1e-9 {
+        if !self.is_at(self.z) {
             self.push(Move::Z(self.z));
             self.lifted = self.z;
         }
@@ -174,7 +179,7 @@ impl Builder<'_> {
             // a short hop that stays clear of tow needs no lift
             let middle = self.at.lerp(from, 0.5) - origin;
             if hop < 3.0 * bead.width_mm
-                && (self.lifted - self.z).abs() < 1e-9
+                && self.is_at(self.z)
                 && tow.distance(middle) > 0.5 * hop
             {
                 self.push(Move::Travel(from));

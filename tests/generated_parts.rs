@@ -1,0 +1,85 @@
+//! Two hundred parts out of a seed, planned by the built program and checked
+//! against every promise. A part that breaks one stays in the target folder
+//! under `tmp/generated/`, with what was written for it.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+mod support;
+
+use std::fmt::Write as _;
+use std::path::Path;
+use support::{parts, promises, run};
+
+/// What is wrong with the part of a seed; `None` when all is well.
+fn faults(seed: u64) -> Option<String> {
+    let part = parts::part(seed);
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("generated/{seed:03}"));
+    let _ = std::fs::remove_dir_all(&folder);
+    let job = part.write(&folder).expect("the part can be written");
+    let out = folder.join("out");
+    let ran = run::plan(&job, &out);
+    let text = match ran.checked() {
+        Err(e) => e,
+        Ok(mut findings) => {
+            let (_, plan) = ran.file(".plan.json").expect("the plan was read a moment ago");
+            promises::asked(&mut findings, &plan, &part.asked);
+            if findings.0.is_empty() {
+                let _ = std::fs::remove_dir_all(&folder);
+                return None;
+            }
+            findings.summary(2)
+        }
+    };
+    Some(format!("part {seed} ({}), kept in {}:\n{text}", part.kind, folder.display()))
+}
+
+fn check(seeds: std::ops::Range<u64>) {
+    let mut text = String::new();
+    let mut count = 0;
+    for seed in seeds {
+        if let Some(fault) = faults(seed) {
+            count += 1;
+            let _ = writeln!(text, "{fault}");
+        }
+    }
+    assert!(count == 0, "{count} parts break a promise\n{text}");
+}
+
+#[test]
+fn parts_1_to_25_keep_every_promise() {
+    check(1..26);
+}
+
+#[test]
+fn parts_26_to_50_keep_every_promise() {
+    check(26..51);
+}
+
+#[test]
+fn parts_51_to_75_keep_every_promise() {
+    check(51..76);
+}
+
+#[test]
+fn parts_76_to_100_keep_every_promise() {
+    check(76..101);
+}
+
+#[test]
+fn parts_101_to_125_keep_every_promise() {
+    check(101..126);
+}
+
+#[test]
+fn parts_126_to_150_keep_every_promise() {
+    check(126..151);
+}
+
+#[test]
+fn parts_151_to_175_keep_every_promise() {
+    check(151..176);
+}
+
+#[test]
+fn parts_176_to_200_keep_every_promise() {
+    check(176..201);
+}
