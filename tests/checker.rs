@@ -118,8 +118,15 @@ fn a_course_out_of_its_room_is_caught() {
     });
     // a spike of the outline into the strip
     spoil_plan("room outline", |p| {
-        *at(p, "/layers/0/outline/0") =
-            json!([[0.0, 0.0], [44.95, 0.0], [45.0, 14.9], [45.05, 0.0], [100.0, 0.0], [100.0, 30.0], [0.0, 30.0]]);
+        *at(p, "/layers/0/outline/0") = json!([
+            [0.0, 0.0],
+            [44.95, 0.0],
+            [45.0, 14.9],
+            [45.05, 0.0],
+            [100.0, 0.0],
+            [100.0, 30.0],
+            [0.0, 30.0]
+        ]);
     });
 }
 
@@ -252,7 +259,9 @@ fn feed_that_is_not_the_path_is_caught() {
     // fed too little to the nozzle
     spoil_program("threading", |p, _| p.replace("G1 E15.000", "G1 E14.500"));
     // laid before it is fed
-    spoil_program("threading", |p, _| each_line(p, |l, _| (!l.starts_with("G1 E15.000")).then(|| l.to_owned())));
+    spoil_program("threading", |p, _| {
+        each_line(p, |l, _| (!l.starts_with("G1 E15.000")).then(|| l.to_owned()))
+    });
     // a move of course 2 without its feed
     spoil_program("uncut travel", |p, _| {
         each_line(p, |l, c| {
@@ -290,7 +299,9 @@ fn a_cut_in_the_wrong_place_or_way_is_caught() {
         Dialect::Arcs => p.replace("X80.000 Y68.000 E50.000", "X80.100 Y68.000 E50.100"),
         Dialect::Chords => p.replace("X120.000 Y65.000 E35.000", "X120.100 Y65.000 E35.100"),
     });
-    spoil_program("counts", |p, _| each_line(p, |l, _| (!l.ends_with("cut") && !l.ends_with("cut)")).then(|| l.to_owned())));
+    spoil_program("counts", |p, _| {
+        each_line(p, |l, _| (!l.ends_with("cut") && !l.ends_with("cut)")).then(|| l.to_owned()))
+    });
 }
 
 #[test]
@@ -322,7 +333,11 @@ fn wrong_flow_is_caught() {
     let spoil = |p: &str, d: Dialect| {
         each_line(p, |l, _| {
             let place = if d == Dialect::Arcs { "X155.000 Y52.000" } else { "X155.000 Y52.000 E3.742" };
-            Some(if l.contains(place) { l.replace("E3.742", "E1.871").replace("E14.468", "E12.597") } else { l.to_owned() })
+            Some(if l.contains(place) {
+                l.replace("E3.742", "E1.871").replace("E14.468", "E12.597")
+            } else {
+                l.to_owned()
+            })
         })
     };
     spoil_program("flow", spoil);
@@ -346,5 +361,7 @@ fn limits_of_the_machine_are_caught() {
 fn a_head_that_strikes_what_lies_is_caught() {
     // no lift before the travel from course 1 to course 2, which crosses course 1's end
     spoil_program("struck", |p, _| each_line(p, |l, _| (!l.starts_with("G0 Z")).then(|| l.to_owned())));
-    spoil_program("purge", |p, _| p.replacen("X10.000 Y10.000", "X70.000 Y60.000", 1).replacen("X70.000 Y10.000", "X90.000 Y60.000", 1));
+    spoil_program("purge", |p, _| {
+        p.replacen("X10.000 Y10.000", "X70.000 Y60.000", 1).replacen("X70.000 Y10.000", "X90.000 Y60.000", 1)
+    });
 }

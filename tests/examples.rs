@@ -35,7 +35,9 @@ fn every_example_keeps_every_promise() {
         let ran = run::plan(&job, &out);
         match ran.checked() {
             Err(e) => text.push_str(&format!("{name}: {e}\n")),
-            Ok(findings) if !findings.0.is_empty() => text.push_str(&format!("{name}:\n{}\n", findings.summary(3))),
+            Ok(findings) if !findings.0.is_empty() => {
+                text.push_str(&format!("{name}:\n{}\n", findings.summary(3)))
+            }
             Ok(_) => {
                 let second = run::plan(&job, &again);
                 for ending in [".plan.json", ".gcode"] {

@@ -64,14 +64,17 @@ impl Field {
         h = (h ^ (h >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         h ^= h >> 31;
         let share = |bits: u64| (bits & 0xffff_ffff) as f64 / 4_294_967_296.0;
-        [
-            self.lo[0] + (c as f64 + share(h)) * self.side,
-            self.lo[1] + (r as f64 + share(h >> 32)) * self.side,
-        ]
+        [self.lo[0] + (c as f64 + share(h)) * self.side, self.lo[1] + (r as f64 + share(h >> 32)) * self.side]
     }
 
     /// Calls `found` with every square whose point lies in a box and passes a test.
-    fn each(&self, lo: [f64; 2], hi: [f64; 2], test: impl Fn([f64; 2]) -> bool, mut found: impl FnMut(usize)) {
+    fn each(
+        &self,
+        lo: [f64; 2],
+        hi: [f64; 2],
+        test: impl Fn([f64; 2]) -> bool,
+        mut found: impl FnMut(usize),
+    ) {
         let c0 = cell((lo[0] - self.lo[0]) / self.side).min(self.columns - 1);
         let c1 = cell((hi[0] - self.lo[0]) / self.side).min(self.columns - 1);
         let r0 = cell((lo[1] - self.lo[1]) / self.side).min(self.rows - 1);

@@ -11,11 +11,8 @@ pub(crate) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
 pub(crate) fn to_stretch(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> (f64, f64) {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let square = dx * dx + dy * dy;
-    let t = if square > 0.0 {
-        (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / square).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
+    let t =
+        if square > 0.0 { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / square).clamp(0.0, 1.0) } else { 0.0 };
     (distance(p, [a[0] + dx * t, a[1] + dy * t]), t)
 }
 

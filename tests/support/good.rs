@@ -148,7 +148,8 @@ impl Writer {
     }
 
     fn say(&mut self, comment: &str) {
-        let line = if self.dialect == Dialect::Arcs { format!("({comment})") } else { format!("; {comment}") };
+        let line =
+            if self.dialect == Dialect::Arcs { format!("({comment})") } else { format!("; {comment}") };
         self.raw(&line);
     }
 
@@ -216,7 +217,10 @@ impl Writer {
                 match *segment {
                     Segment::Arc { centre, ccw, .. } if self.dialect == Dialect::Arcs => {
                         let (p, q) = (self.xy(line.at(a).0), self.xy(line.at(b).0));
-                        let c = [centre[0] + self.placement[0] - OFFSET[0], centre[1] + self.placement[1] - OFFSET[1]];
+                        let c = [
+                            centre[0] + self.placement[0] - OFFSET[0],
+                            centre[1] + self.placement[1] - OFFSET[1],
+                        ];
                         let e = if fed { self.e(b - a) } else { String::new() };
                         let g = if ccw { 3 } else { 2 };
                         self.raw(&format!(

@@ -197,12 +197,22 @@ fn outline(dice: &mut Dice) -> (&'static str, Vec<[f64; 2]>) {
         }
         4 => {
             let (a, b) = (0.5 * (w - arm), 0.5 * (w + arm));
-            let t = [[a, 0.0], [b, 0.0], [b, h - arm], [w, h - arm], [w, h], [0.0, h], [0.0, h - arm], [a, h - arm]];
+            let t = [
+                [a, 0.0],
+                [b, 0.0],
+                [b, h - arm],
+                [w, h - arm],
+                [w, h],
+                [0.0, h],
+                [0.0, h - arm],
+                [a, h - arm],
+            ];
             ("T", rounded(&t, corner))
         }
         5 => {
             let arm = arm.min(0.35 * w);
-            let u = [[0.0, 0.0], [w, 0.0], [w, h], [w - arm, h], [w - arm, arm], [arm, arm], [arm, h], [0.0, h]];
+            let u =
+                [[0.0, 0.0], [w, 0.0], [w, h], [w - arm, h], [w - arm, arm], [arm, arm], [arm, h], [0.0, h]];
             ("U", rounded(&u, corner))
         }
         6 => ("ring", circle([0.0, 0.0], 0.5 * h.max(40.0), 180)),
@@ -271,14 +281,19 @@ fn holes(dice: &mut Dice, kind: &str, outer: &[[f64; 2]]) -> Vec<Hole> {
             0 => (slot(c, 0.5 * r, dice.real(4.0, 20.0), dice.real(0.0, PI)), None),
             1 => {
                 let side = 1.3 * r;
-                let corners =
-                    [[c[0] - side, c[1] - r], [c[0] + side, c[1] - r], [c[0] + side, c[1] + r], [c[0] - side, c[1] + r]];
+                let corners = [
+                    [c[0] - side, c[1] - r],
+                    [c[0] + side, c[1] - r],
+                    [c[0] + side, c[1] + r],
+                    [c[0] - side, c[1] + r],
+                ];
                 (rounded(&corners, dice.real(0.0, 3.0)), None)
             }
             _ => (circle(c, r, 96), Some(r)),
         };
         let inside = ring.iter().all(|&p| rings.contains(p));
-        let clear = gap(&ring, outer) >= wall && out.iter().all(|h| gap(&ring, &h.ring) >= wall && !within(c, &h.ring));
+        let clear = gap(&ring, outer) >= wall
+            && out.iter().all(|h| gap(&ring, &h.ring) >= wall && !within(c, &h.ring));
         if inside && clear && out.iter().all(|h| !within(h.middle, &ring)) {
             out.push(Hole { ring, middle: c, round });
         }
@@ -379,7 +394,8 @@ fn map(dice: &mut Dice, part: &Rings, holes: &[Hole], tow: (f64, f64)) -> (Strin
                             [round(c[0] + r * cos), round(c[1] + r * sin)]
                         })
                         .collect();
-                    let list: Vec<String> = corners.iter().map(|p| format!("[{:.3}, {:.3}]", p[0], p[1])).collect();
+                    let list: Vec<String> =
+                        corners.iter().map(|p| format!("[{:.3}, {:.3}]", p[0], p[1])).collect();
                     ring = Some(corners);
                     format!("{{ polygon_mm = [{}] }}", list.join(", "))
                 }
@@ -387,8 +403,12 @@ fn map(dice: &mut Dice, part: &Rings, holes: &[Hole], tow: (f64, f64)) -> (Strin
             }
         };
         let rule = if hoop { "hoop" } else { *dice.pick(&["contour", "unidirectional", "unidirectional"]) };
-        let (layers, first) = *dice.pick(&[("all", 1), ("all", 1), ("1", 1), ("1-2", 1), ("2-3", 2), ("1-3/2", 1)]);
-        let _ = write!(text, "[[region]]\nname = \"{region}\"\nshape = {shape}\nlayers = \"{layers}\"\nrule = \"{rule}\"\n");
+        let (layers, first) =
+            *dice.pick(&[("all", 1), ("all", 1), ("1", 1), ("1-2", 1), ("2-3", 2), ("1-3/2", 1)]);
+        let _ = write!(
+            text,
+            "[[region]]\nname = \"{region}\"\nshape = {shape}\nlayers = \"{layers}\"\nrule = \"{rule}\"\n"
+        );
         let mut angles = None;
         if rule == "unidirectional" {
             let list: Vec<f64> = if dice.chance(0.5) {

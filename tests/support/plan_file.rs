@@ -310,7 +310,11 @@ fn form(findings: &mut Findings, plan: &Plan) {
     let mut z = 0.0;
     for (index, layer) in plan.layers.iter().enumerate() {
         let n = Some(layer.number);
-        say(n, layer.number != index as u64 + 1, format!("layer {} stands at place {}", layer.number, index + 1));
+        say(
+            n,
+            layer.number != index as u64 + 1,
+            format!("layer {} stands at place {}", layer.number, index + 1),
+        );
         say(n, layer.height_mm.is_nan() || layer.height_mm <= 0.0, format!("height {}", layer.height_mm));
         say(
             n,
@@ -341,8 +345,16 @@ fn form(findings: &mut Findings, plan: &Plan) {
         let n = Some(left.layer);
         let known = plan.layers.iter().any(|l| l.number == left.layer);
         say(n, !known, format!("left_out names layer {}", left.layer));
-        say(n, left.region.is_empty() || left.reason.is_empty(), "left_out without region or reason".to_owned());
+        say(
+            n,
+            left.region.is_empty() || left.reason.is_empty(),
+            "left_out without region or reason".to_owned(),
+        );
         say(n, left.length_mm.is_nan() || left.length_mm < 0.0, "left_out with a negative length".to_owned());
-        say(n, left.at_mm.as_ref().is_some_and(|at| at.len() < 2), "left_out at less than x and y".to_owned());
+        say(
+            n,
+            left.at_mm.as_ref().is_some_and(|at| at.len() < 2),
+            "left_out at less than x and y".to_owned(),
+        );
     }
 }

@@ -67,7 +67,14 @@ fn shape(findings: &mut Findings, plan: &Plan, layer: &Layer, course: &Course) {
     let line = Line::new(&course.segments);
     let length = line.length();
     let at: Place = (n, Some(first.start()));
-    findings.same("length", at, course.length_mm, length, 2e-3 + 1e-5 * length, &format!("course {name}: length_mm"));
+    findings.same(
+        "length",
+        at,
+        course.length_mm,
+        length,
+        2e-3 + 1e-5 * length,
+        &format!("course {name}: length_mm"),
+    );
     if !course.closed && course.segments.len() > 1 {
         // what ends where it began, in the same direction, is a closed course
         let gap = distance(first.start(), last.end());
@@ -81,14 +88,29 @@ fn shape(findings: &mut Findings, plan: &Plan, layer: &Layer, course: &Course) {
     findings.same("cut point", at, course.cut_at_mm, cut, 2e-3, &format!("course {name}: cut_at_mm"));
     let shortest = printer.cutter_to_nozzle_mm + printer.anchor_mm - 1e-3;
     findings.least("piece", at, length, shortest, &format!("course {name}: length"));
-    let tightest =
-        course.segments.iter().filter_map(super::plan_file::Segment::radii).map(|r| r[0].min(r[1])).fold(f64::INFINITY, f64::min);
+    let tightest = course
+        .segments
+        .iter()
+        .filter_map(super::plan_file::Segment::radii)
+        .map(|r| r[0].min(r[1]))
+        .fold(f64::INFINITY, f64::min);
     match course.min_bend_radius_mm {
         Some(told) if tightest.is_finite() => {
-            findings.same("bend told", at, told, tightest, 0.01, &format!("course {name}: min_bend_radius_mm"));
+            findings.same(
+                "bend told",
+                at,
+                told,
+                tightest,
+                0.01,
+                &format!("course {name}: min_bend_radius_mm"),
+            );
         }
         None if tightest.is_finite() => {
-            findings.say("bend told", n, format!("course {name} bends at {tightest:.3} mm and does not say so"));
+            findings.say(
+                "bend told",
+                n,
+                format!("course {name} bends at {tightest:.3} mm and does not say so"),
+            );
         }
         _ => {}
     }
@@ -222,7 +244,14 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
     let at: Place = (Some(layer.number), None);
     let Areas { outline, tow, matrix, open, unfilled } = layer.areas_mm2;
     let scale = rings.area;
-    findings.same("areas outline", at, outline, scale, 1e-3 * scale + 1e-3, "outline area told against its rings");
+    findings.same(
+        "areas outline",
+        at,
+        outline,
+        scale,
+        1e-3 * scale + 1e-3,
+        "outline area told against its rings",
+    );
     findings.same(
         "areas sum",
         at,
@@ -231,11 +260,17 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
         1e-3 * outline + 1e-3,
         "tow + matrix + open + unfilled against outline",
     );
-    let strips: f64 =
-        layer.courses.iter().map(|c| Line::new(&c.segments).length() * plan.tow.width_mm).sum();
+    let strips: f64 = layer.courses.iter().map(|c| Line::new(&c.segments).length() * plan.tow.width_mm).sum();
     findings.same("areas tow", at, tow, strips, 0.01 * strips + 1e-3, "tow area told against length x width");
     let laid: f64 = layer.beads.iter().map(|b| b.area_mm2 * b.length()).sum::<f64>() / layer.height_mm;
-    findings.same("areas matrix", at, matrix, laid, 0.01 * laid.max(matrix) + 1e-3, "matrix area told against laid");
+    findings.same(
+        "areas matrix",
+        at,
+        matrix,
+        laid,
+        0.01 * laid.max(matrix) + 1e-3,
+        "matrix area told against laid",
+    );
     if scale <= 0.0 {
         return;
     }
@@ -269,9 +304,21 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
         findings.most("lapping", over, c.both, 0.01 * c.tow + noise, "beads over tow, mm2");
     }
     findings.most("overlap", at, c.tow_each - c.tow, 0.01 * c.tow + noise, "tow laid twice, mm2");
-    findings.most("overlap", at, laid - c.beads, 0.01 * c.beads + noise, "matrix laid beyond what beads cover, mm2");
+    findings.most(
+        "overlap",
+        at,
+        laid - c.beads,
+        0.01 * c.beads + noise,
+        "matrix laid beyond what beads cover, mm2",
+    );
     findings.most("overlap", at, c.beads_each - c.beads, 0.05 * c.beads + noise, "beads over beads, mm2");
-    findings.most("bead outside", at, c.beads_outside, 0.005 * scale + noise, "beads outside the outline, mm2");
+    findings.most(
+        "bead outside",
+        at,
+        c.beads_outside,
+        0.005 * scale + noise,
+        "beads outside the outline, mm2",
+    );
     findings.most("room outline", at, c.tow_outside, 0.005 * scale + noise, "tow outside the outline, mm2");
     let bare: Place = (at.0, Some(c.worst_bare.0));
     let text = format!(
@@ -333,7 +380,14 @@ fn estimate(findings: &mut Findings, plan: &Plan) {
         findings.least(WHAT, NOWHERE, part, 0.0, "a part of time_s");
     }
     let sum: f64 = parts.iter().sum();
-    findings.same("estimate time", NOWHERE, t.total, sum, 0.02 + 1e-4 * sum, "time_s total against its parts");
+    findings.same(
+        "estimate time",
+        NOWHERE,
+        t.total,
+        sum,
+        0.02 + 1e-4 * sum,
+        "time_s total against its parts",
+    );
     let speeds = &plan.printer.limits.speed_mm_s;
     findings.least("estimate time", NOWHERE, t.fibre, 0.999 * fibre / speeds.fibre - 0.01, "time_s fibre");
 }
@@ -369,10 +423,18 @@ pub(crate) fn asked(findings: &mut Findings, plan: &str, asked: &[super::parts::
                 for segment in &course.segments {
                     if let (Some(least), Some(r)) = (region.min_bend_radius_mm, segment.radii()) {
                         let text = format!("course {name}: radius in a region with its own limit");
-                        findings.least("bend", (n, Some(segment.start())), r[0].min(r[1]), least - 1e-3, &text);
+                        findings.least(
+                            "bend",
+                            (n, Some(segment.start())),
+                            r[0].min(r[1]),
+                            least - 1e-3,
+                            &text,
+                        );
                     }
                     all += segment.length();
-                    if let (Some((angles, first)), super::plan_file::Segment::Line(_)) = (&region.angles, segment) {
+                    if let (Some((angles, first)), super::plan_file::Segment::Line(_)) =
+                        (&region.angles, segment)
+                    {
                         let turn = usize::try_from(layer.number.saturating_sub(*first)).unwrap_or(0);
                         let wanted = angles[turn % angles.len()];
                         let d = segment.at(0.5).1;

@@ -316,10 +316,16 @@ impl<'a> Machine<'a, '_> {
         for (k, want) in wanted.iter().enumerate() {
             let found = rows.get(first + k).map_or("", |r| r.text.as_str());
             if found.trim_end() != want.trim_end() {
-                self.say("cut block", first + k + 1, &format!("`{found}` where the plan's cut block has `{want}`"));
+                self.say(
+                    "cut block",
+                    first + k + 1,
+                    &format!("`{found}` where the plan's cut block has `{want}`"),
+                );
                 return k;
             }
-            if rows[first + k].words.iter().any(|w| "XYZE".contains(w.0)) && rows[first + k].word('M').is_none() {
+            if rows[first + k].words.iter().any(|w| "XYZE".contains(w.0))
+                && rows[first + k].word('M').is_none()
+            {
                 self.say("cut block", first + k + 1, "an axis moves during the cut");
             }
         }
@@ -334,9 +340,23 @@ impl<'a> Machine<'a, '_> {
                     self.say("cut block", row, &format!("course {name} is cut without tow at the nozzle"));
                 }
                 let layer = self.number();
-                self.findings.same("cut place", (layer, place), s, at, CUT_MM, &format!("course {name}: cut at, mm along it"));
+                self.findings.same(
+                    "cut place",
+                    (layer, place),
+                    s,
+                    at,
+                    CUT_MM,
+                    &format!("course {name}: cut at, mm along it"),
+                );
                 let within = 0.01 + 1e-3 * at.abs();
-                self.findings.same("fed", (layer, place), fed, at, within, &format!("course {name}: fed up to the cut"));
+                self.findings.same(
+                    "fed",
+                    (layer, place),
+                    fed,
+                    at,
+                    within,
+                    &format!("course {name}: fed up to the cut"),
+                );
             }
             Frame::Purge => {}
             Frame::None => self.say("cut block", row, "a cut outside every course"),
@@ -417,7 +437,14 @@ impl<'a> Machine<'a, '_> {
         match self.plan.layers.get(next) {
             Some(layer) if layer.number == number => {
                 let top = layer.z_top_mm();
-                self.findings.same("layer", (Some(number), None), z, top, HEIGHT_MM, "z of the layer's comment");
+                self.findings.same(
+                    "layer",
+                    (Some(number), None),
+                    z,
+                    top,
+                    HEIGHT_MM,
+                    "z of the layer's comment",
+                );
                 self.layer = Some(next);
             }
             _ => self.say("layer", row, &format!("layer {number} opens as number {}", next + 1)),
@@ -446,7 +473,8 @@ impl<'a> Machine<'a, '_> {
             return;
         }
         if let Some(t) = row.word('T') {
-            if row.words.iter().any(|w| !matches!(w.0, 'T' | 'N')) && !(row.has('M', 6.0) && row.words.len() == 2)
+            if row.words.iter().any(|w| !matches!(w.0, 'T' | 'N'))
+                && !(row.has('M', 6.0) && row.words.len() == 2)
                 && row.word('M').is_none_or(|m| !(100.0..=199.0).contains(&m))
             {
                 self.say("head", row.number, "the T word does not stand on a line of its own");
@@ -470,7 +498,10 @@ impl<'a> Machine<'a, '_> {
                 _ => {}
             }
         }
-        let other = row.words.iter().any(|w| w.0 == 'M' || (w.0 == 'G' && [4.0, 10.0, 28.0, 30.0, 92.0].contains(&w.1)));
+        let other = row
+            .words
+            .iter()
+            .any(|w| w.0 == 'M' || (w.0 == 'G' && [4.0, 10.0, 28.0, 30.0, 92.0].contains(&w.1)));
         if other || !row.words.iter().any(|w| "XYZE".contains(w.0)) {
             return;
         }
@@ -593,7 +624,8 @@ impl<'a> Machine<'a, '_> {
         let from = std::mem::replace(&mut self.position, to);
         self.reach(head, row.number);
         // the first moves after homing come from nowhere known
-        let (Some(x), Some(y), Some(z), true) = (to[0], to[1], to[2], from.iter().all(Option::is_some)) else {
+        let (Some(x), Some(y), Some(z), true) = (to[0], to[1], to[2], from.iter().all(Option::is_some))
+        else {
             if feed.abs() > 1e-9 && !matches!(self.frame, Frame::Purge) {
                 self.say("machine", row.number, "the head feeds at an unknown place");
             }
@@ -681,10 +713,9 @@ impl<'a> Machine<'a, '_> {
         };
         let hot = self.temperatures.get(&tool).is_some_and(|t| t.waited && (t.target - wanted).abs() <= 0.5);
         if !hot {
-            let state = self
-                .temperatures
-                .get(&tool)
-                .map_or("never heated".to_owned(), |t| format!("set to {}, waited for: {}", t.target, t.waited));
+            let state = self.temperatures.get(&tool).map_or("never heated".to_owned(), |t| {
+                format!("set to {}, waited for: {}", t.target, t.waited)
+            });
             self.say("temperature", row, &format!("{head:?} feeds and is not at {wanted} degC: {state}"));
             // once is enough
             self.temperatures.insert(tool, Temperature { target: wanted, waited: true });
@@ -733,18 +764,39 @@ impl<'a> Machine<'a, '_> {
                 run.thread += m.feed;
                 let at = (layer, Some(part(m.to)));
                 let gap = distance(part(m.to), run.line.at(0.0).0);
-                self.findings.most("threading", at, gap, WRITTEN_MM, &format!("course {name}: tow fed away from its start by, mm"));
+                self.findings.most(
+                    "threading",
+                    at,
+                    gap,
+                    WRITTEN_MM,
+                    &format!("course {name}: tow fed away from its start by, mm"),
+                );
                 let wanted = self.plan.printer.cutter_to_nozzle_mm;
-                self.findings.same("threading", at, run.thread, wanted, 0.002, &format!("course {name}: fed to the nozzle"));
+                self.findings.same(
+                    "threading",
+                    at,
+                    run.thread,
+                    wanted,
+                    0.002,
+                    &format!("course {name}: fed to the nozzle"),
+                );
                 run.stage = Stage::Fed;
             }
             Stage::Before => {
-                self.say("threading", m.row, &format!("course {name}: laid before its tow is fed to the nozzle"));
+                self.say(
+                    "threading",
+                    m.row,
+                    &format!("course {name}: laid before its tow is fed to the nozzle"),
+                );
                 run.stage = Stage::Fed;
                 self.follow(run, m, part);
             }
             Stage::Fed if !feeds => {
-                self.say("uncut travel", m.row, &format!("course {name}: the head moves without feed before the cut"));
+                self.say(
+                    "uncut travel",
+                    m.row,
+                    &format!("course {name}: the head moves without feed before the cut"),
+                );
                 self.follow(run, m, part);
             }
             Stage::Fed => {
@@ -808,7 +860,8 @@ impl<'a> Machine<'a, '_> {
     }
 
     fn bead_move(&mut self, m: &Move) {
-        let section = PI * 0.25 * self.plan.printer.feedstock_diameter_mm * self.plan.printer.feedstock_diameter_mm;
+        let section =
+            PI * 0.25 * self.plan.printer.feedstock_diameter_mm * self.plan.printer.feedstock_diameter_mm;
         let number = self.number();
         let Some(i) = self.layer else {
             self.say("frame", m.row, "matrix is laid before the first layer and outside a purge");
@@ -845,7 +898,9 @@ impl<'a> Machine<'a, '_> {
             let near = ground.beads.nearest(p, 0.5, |s, _| {
                 let area = ground.layer.beads[s.owner].area_mm2;
                 // any bead that runs here may be the one
-                if super::curve::to_stretch(p, s.a, s.b).0 <= 0.02 && (flow - area).abs() <= 0.03 * area + within {
+                if super::curve::to_stretch(p, s.a, s.b).0 <= 0.02
+                    && (flow - area).abs() <= 0.03 * area + within
+                {
                     fits = true;
                 }
                 true
@@ -856,7 +911,13 @@ impl<'a> Machine<'a, '_> {
         let at = (number, Some([middle[0] - o[0], middle[1] - o[1]]));
         let limit = 0.02_f64.max(self.plan.printer.chord_mm + WRITTEN_MM);
         if best > limit {
-            self.findings.most("bead", at, best, limit, &format!("line {}: matrix laid off the plan's beads by, mm", m.row));
+            self.findings.most(
+                "bead",
+                at,
+                best,
+                limit,
+                &format!("line {}: matrix laid off the plan's beads by, mm", m.row),
+            );
         } else if !fits {
             let text = format!("line {}: flow {flow:.4} mm2 is not that of the plan's bead here", m.row);
             self.findings.say("flow", number, text);
@@ -912,7 +973,8 @@ impl<'a> Machine<'a, '_> {
                 if z >= top + 0.02 {
                     continue;
                 }
-                let below = self.ground[..i].iter().rev().find(|g| g.rings.contains(q)).map(|g| g.layer.z_top_mm());
+                let below =
+                    self.ground[..i].iter().rev().find(|g| g.rings.contains(q)).map(|g| g.layer.z_top_mm());
                 if let Some(below) = below
                     && z < below - HEIGHT_MM
                 {
@@ -944,7 +1006,11 @@ impl<'a> Machine<'a, '_> {
                 for (k, laid) in laid.iter().enumerate() {
                     if !laid {
                         let name = ground.layer.courses[k].name();
-                        self.findings.say("frame", at.0, format!("course {name} of copy {} is never laid", copy + 1));
+                        self.findings.say(
+                            "frame",
+                            at.0,
+                            format!("course {name} of copy {} is never laid", copy + 1),
+                        );
                     }
                 }
             }
@@ -952,7 +1018,14 @@ impl<'a> Machine<'a, '_> {
             let text = "matrix volume fed in a layer, mm3";
             self.findings.same("matrix volume", at, ground.volume, wanted, 0.01 * wanted + 0.02, text);
             let length = ground.layer.beads.iter().map(super::plan_file::Bead::length).sum::<f64>() * copies;
-            self.findings.same("bead", at, ground.bead_length, length, 0.005 * length + 0.05, "length of beads laid, mm");
+            self.findings.same(
+                "bead",
+                at,
+                ground.bead_length,
+                length,
+                0.005 * length + 0.05,
+                "length of beads laid, mm",
+            );
         }
         if self.layers_opened != plan.layers.len() {
             let text = format!("{} layers opened, {} in the plan", self.layers_opened, plan.layers.len());
@@ -967,7 +1040,14 @@ impl<'a> Machine<'a, '_> {
             self.findings.say("counts", None, format!("{} cuts in the program, {} told", self.cuts, e.cuts));
         }
         let fibre = self.fibre_mm;
-        self.findings.same("counts", NOWHERE, e.fibre_length_mm, fibre, 0.01 + 1e-4 * fibre, "fibre_length_mm against laid");
+        self.findings.same(
+            "counts",
+            NOWHERE,
+            e.fibre_length_mm,
+            fibre,
+            0.01 + 1e-4 * fibre,
+            "fibre_length_mm against laid",
+        );
         let purged = self.purged;
         let text = "purge_volume_mm3 against purged";
         self.findings.same("counts", NOWHERE, e.purge_volume_mm3, purged, 0.01 * purged + 0.05, text);

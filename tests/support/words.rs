@@ -139,7 +139,8 @@ pub(crate) fn cross_check(findings: &mut Findings, text: &str, rows: &[Row]) {
             theirs.push((word.letter, literal(&word.value)));
         }
     }
-    let ours: Vec<(char, f64)> = rows.iter().flat_map(|r| r.words.iter().copied()).filter(|w| w.0 != 'N').collect();
+    let ours: Vec<(char, f64)> =
+        rows.iter().flat_map(|r| r.words.iter().copied()).filter(|w| w.0 != 'N').collect();
     if ours.len() != theirs.len() {
         findings.say(
             "words",
@@ -151,7 +152,11 @@ pub(crate) fn cross_check(findings: &mut Findings, text: &str, rows: &[Row]) {
     for (a, b) in ours.iter().zip(&theirs) {
         // the parser keeps single precision
         if a.0 != b.0 || (a.1 - b.1).abs() > 1e-6 * a.1.abs() + 1e-6 {
-            findings.say("words", None, format!("{}{} here, {}{} by the independent parser", a.0, a.1, b.0, b.1));
+            findings.say(
+                "words",
+                None,
+                format!("{}{} here, {}{} by the independent parser", a.0, a.1, b.0, b.1),
+            );
             return;
         }
     }
