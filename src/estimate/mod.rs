@@ -40,6 +40,9 @@ pub struct Estimate {
     /// Fibre over tow where tow lies, without pores: the highest that pressing
     /// reaches where no matrix flows in.
     pub local_fibre_volume_fraction: f64,
+    /// Fibre over the space of the tow's strips (length x width x layer height,
+    /// pores and all): what is there as printed. 0 without tow.
+    pub strip_fibre_volume_fraction: f64,
     /// Share of the outline's volume, less what is left open on purpose, that
     /// neither tow nor matrix fills.
     pub printed_porosity: f64,
@@ -82,51 +85,70 @@ pub fn of(
     let fibre_length_mm = laid().map(|l| l.course.length_mm()).sum::<f64>() * copies;
     let courses = laid().count() * job.copies;
     let mut purging = false;
-    let mut purge_volume_mm3 = 0.0;
+    let (mut purge_volume_mm3, mut matrix_volume_mm3) = (0.0, 0.0);
     let mut selections = 0_usize;
     for m in &program.moves {
         match m {
             Move::PurgeStart => purging = true,
             Move::PurgeEnd => purging = false,
             Move::Extrude { volume_mm3, .. } if purging => purge_volume_mm3 += volume_mm3,
+            Move::Extrude { volume_mm3, .. } => matrix_volume_mm3 += volume_mm3,
             Move::Select(_) => selections += 1,
             _ => {}
         }
     }
-    let mut matrix = 0.0;
     let mut outline_volume = 0.0;
     let mut open_volume = 0.0;
+    let mut strip_volume = 0.0;
+    for (layer, courses) in outline.layers.iter().zip(&program.courses) {
+        let length: f64 = courses.iter().map(|l| l.course.length_mm()).sum();
+        strip_volume += length * job.tow.width_mm * layer.height_mm * copies;
+    }
     for (layer, b) in outline.layers.iter().zip(beads) {
-        matrix += b.areas.matrix * layer.height_mm;
         outline_volume += b.areas.outline * layer.height_mm;
         open_volume += b.areas.open * layer.height_mm;
     }
-    let matrix_volume_mm3 = matrix * copies;
     let tow_volume = fibre_length_mm * job.tow.area_mm2;
     let solid = tow_volume + matrix_volume_mm3;
     let matrix_mass_g = matrix_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
     let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
     let room = (outline_volume - open_volume) * copies;
+    let fibre_volume = fibre_length_mm * job.tow.fibre_area_mm2;
+    let share = |part: f64, whole: f64| if whole > 0.0 { to(5, part / whole) } else { 0.0 };
     Estimate {
-        fibre_length_mm,
+        fibre_length_mm: to(3, fibre_length_mm),
         courses,
         cuts: courses,
         cuts_saved,
         head_changes: selections.saturating_sub(1),
-        matrix_volume_mm3,
-        purge_volume_mm3,
-        matrix_mass_g,
-        tow_mass_g,
-        part_mass_g: (matrix_mass_g + tow_mass_g) / copies,
-        fibre_volume_fraction: if solid > 0.0 {
-            fibre_length_mm * job.tow.fibre_area_mm2 / solid
-        } else {
-            0.0
-        },
-        local_fibre_volume_fraction: job.tow.fibre_area_mm2 / job.tow.area_mm2,
-        printed_porosity: if room > 0.0 { 1.0 - solid / room } else { 0.0 },
-        time_s,
+        matrix_volume_mm3: to(3, matrix_volume_mm3),
+        purge_volume_mm3: to(3, purge_volume_mm3),
+        matrix_mass_g: to(5, matrix_mass_g),
+        tow_mass_g: to(5, tow_mass_g),
+        part_mass_g: to(5, (matrix_mass_g + tow_mass_g) / copies),
+        fibre_volume_fraction: share(fibre_volume, solid),
+        local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
+        strip_fibre_volume_fraction: share(fibre_volume, strip_volume),
+        printed_porosity: if room > 0.0 { to(5, 1.0 - solid / room) } else { 0.0 },
+        time_s: time_s.in_hundredths(),
     }
+}
+
+impl TimeSplit {
+    /// Each part rounded to 0.01 s, and the sum of those.
+    fn in_hundredths(self) -> Self {
+        let [fibre, matrix, travel, head_change, heating, cutting, other] =
+            [self.fibre, self.matrix, self.travel, self.head_change, self.heating, self.cutting, self.other]
+                .map(|s| to(2, s));
+        let total = to(2, fibre + matrix + travel + head_change + heating + cutting + other);
+        Self { total, fibre, matrix, travel, head_change, heating, cutting, other }
+    }
+}
+
+/// Rounded to some decimals: digits that a figure does not have are left out.
+fn to(decimals: usize, v: f64) -> f64 {
+    let scale = [1.0, 10.0, 1e2, 1e3, 1e4, 1e5][decimals.min(5)];
+    (v * scale).round() / scale
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a number of parts")]

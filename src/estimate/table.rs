@@ -31,8 +31,9 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     row(
         "fibre by volume",
         format!(
-            "{:.1} % of the part, {:.1} % inside the tow",
+            "{:.1} % of the part; where tow lies {:.1} % as printed, {:.1} % when pressed",
             e.fibre_volume_fraction * 100.0,
+            e.strip_fibre_volume_fraction * 100.0,
             e.local_fibre_volume_fraction * 100.0
         ),
     );

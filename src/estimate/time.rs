@@ -3,7 +3,7 @@
 use super::TimeSplit;
 use crate::geom::{Point, Segment};
 use crate::job::{Head, Job};
-use crate::motion::{Leg, seconds};
+use crate::motion::{Leg, seconds, trapezoid};
 use crate::sequence::{Move, Program};
 
 /// What a stretch of time is spent on.
@@ -34,6 +34,7 @@ pub fn time(job: &Job, program: &Program) -> (TimeSplit, Vec<f64>) {
         matrix: Heat { now: ROOM_C, target: ROOM_C, since: 0.0 },
         fibre: Heat { now: ROOM_C, target: ROOM_C, since: 0.0 },
         selected: 0,
+        head: None,
         purging: false,
     };
     // the start block sets both heads to standby while the machine homes
@@ -86,6 +87,7 @@ struct Clock<'a> {
     matrix: Heat,
     fibre: Heat,
     selected: usize,
+    head: Option<Head>,
     purging: bool,
 }
 
@@ -95,11 +97,10 @@ impl Clock<'_> {
         match m {
             Move::Travel(to) => {
                 let (speed, acceleration) = (p.limits.travel_mm_s, p.limits.travel_mm_s2);
-                let from = if self.at.is_finite() { self.at } else { *to };
-                self.leg(Segment::Line { from, to: *to }, 0.0, speed, acceleration, Spent::Travel);
+                self.leg(Segment::Line { from: self.at, to: *to }, 0.0, speed, acceleration, Spent::Travel);
             }
             Move::Z(z) => {
-                let dz = if self.z.is_finite() { z - self.z } else { 0.0 };
+                let dz = z - self.z;
                 let (speed, acceleration) = (p.limits.axis_speed_mm_s[2], p.limits.z_mm_s2);
                 let path = Segment::Line { from: self.at, to: self.at };
                 self.leg(path, dz, speed, acceleration, Spent::Travel);
@@ -115,16 +116,22 @@ impl Clock<'_> {
             Move::Lay { segment, .. } => {
                 self.leg(*segment, 0.0, self.job.course_speed_mm_s(), p.limits.work_mm_s2, Spent::Fibre);
             }
-            Move::Thread(mm) => self.wait(Spent::Fibre, mm / p.fibre.max_feed_mm_s),
+            Move::Thread(mm) => {
+                let seconds = trapezoid(*mm, p.fibre.max_feed_mm_s, p.limits.work_mm_s2, 0.0, 0.0);
+                self.wait(Spent::Fibre, seconds);
+            }
             Move::Cut => self.wait(Spent::Cutting, p.times.cut_s),
             Move::Dwell(s) => self.wait(Spent::Other, *s),
-            Move::Select(_) => {
+            Move::Select(head) => {
                 self.selected += 1;
                 let what = if self.selected == 1 { Spent::Other } else { Spent::HeadChange };
                 self.wait(what, p.times.head_change_s);
-                // the carriage ends somewhere that the profile's block decides
-                self.at = Point::new(f64::NAN, f64::NAN);
-                self.z = f64::NAN;
+                // the carriage stays, another nozzle is where it works
+                let old = self.head.map_or([0.0; 3], |h| p.head(h).offset_mm);
+                let new = p.head(*head).offset_mm;
+                self.at = self.at + Point::new(new[0] - old[0], new[1] - old[1]);
+                self.z += new[2] - old[2];
+                self.head = Some(*head);
             }
             Move::Heat { head, temperature_c } => {
                 self.flush();
@@ -165,10 +172,7 @@ impl Clock<'_> {
         self.members.push(self.spent.len());
         self.spent.push((what, 0.0));
         self.run.push(Leg { path, dz, speed_mm_s, acceleration_mm_s2 });
-        let to = path.to();
-        if to.is_finite() {
-            self.at = to;
-        }
+        self.at = path.to();
     }
 
     /// Times the run so far: it ends at rest.

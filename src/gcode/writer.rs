@@ -10,9 +10,8 @@ use crate::sequence::{Move, Program};
 
 /// Decimals of a coordinate.
 const XY: u32 = 3;
-/// Decimals of an arc's centre. It is found again from the ends as written, so
-/// only its own rounding is left: 0.0014 mm between the two radii at worst,
-/// within the standard's 0.002 mm.
+/// Decimals of an arc's centre. It is found again from the ends as written and
+/// rounded to where both radii agree best, well within the standard's 0.002 mm.
 const IJ: u32 = 3;
 /// Decimals of a feed length.
 const E: u32 = 5;
@@ -220,8 +219,13 @@ impl Writer<'_> {
     }
 
     fn height(&mut self, z: f64) {
+        let c = &self.job.printer.controller;
+        let offset = match self.head {
+            Some(h) if c.program_applies_offsets => self.job.printer.head(h).offset_mm[2],
+            _ => 0.0,
+        };
         let mut line = String::from("G0 Z");
-        push(&mut line, z, XY);
+        push(&mut line, z - offset, XY);
         self.feed_word(&mut line, self.job.printer.limits.axis_speed_mm_s[2]);
         self.line(&line);
         self.z = z;
@@ -306,29 +310,39 @@ impl Writer<'_> {
         }
     }
 
+    /// A G2 or G3 line, or two: an arc of more than half a turn says less and less
+    /// about its centre as its ends come together.
     fn lay_arc(&mut self, a: &Arc, fed: bool) {
         let r = a.radius();
+        let sweep = a.sweep();
+        if sweep > HALF_TURN {
+            let middle = a.point_at(0.5 * a.length());
+            self.lay_arc(&Arc { to: middle, ..*a }, fed);
+            self.lay_arc(&Arc { from: middle, ..*a }, fed);
+            return;
+        }
         let to = self.on_paper(a.to);
-        let (from, chord) = (self.at, to - self.at);
+        let chord = to - self.at;
         let c = chord.norm();
-        let nearly_line = a.sweep() < 1.0 && c * c / (8.0 * r) < FLAT_MM;
+        let nearly_line = sweep < 1.0 && c * c / (8.0 * r) < FLAT_MM;
         let Some(along) = chord.normalised().filter(|_| !nearly_line && c > 0.01) else {
             return self.lay_line(a.to, a.length(), fed);
         };
         // the centre that is equally far from both ends as written
         let half = 0.5 * c;
         let rise = (r * r - half * half).max(0.0).sqrt();
-        let left = a.ccw == (a.sweep() < std::f64::consts::PI);
-        let centre = from.lerp(to, 0.5) + along.left() * if left { rise } else { -rise };
+        let left = a.ccw == (sweep < std::f64::consts::PI);
+        let centre = chord * 0.5 + along.left() * if left { rise } else { -rise };
+        let centre = written_centre(centre, chord);
         if fed {
             self.fed += a.length();
         }
         let mut line = String::from(if a.ccw { "G3" } else { "G2" });
         self.xy(&mut line, to);
         line.push_str(" I");
-        push(&mut line, centre.x - from.x, IJ);
+        push(&mut line, centre.x, IJ);
         line.push_str(" J");
-        push(&mut line, centre.y - from.y, IJ);
+        push(&mut line, centre.y, IJ);
         if fed {
             self.feed_length(&mut line);
         }
@@ -336,4 +350,27 @@ impl Writer<'_> {
         self.line(&line);
         self.at = to;
     }
+}
+
+/// A little more than half a turn: a half circle stays one line.
+const HALF_TURN: f64 = std::f64::consts::PI * 1.01;
+
+/// The centre as written, seen from the start: of the places near the exact one
+/// that the decimals can say, the one whose radii to both ends agree best. A step
+/// away from the exact centre counts a quarter of a disagreement: it moves the arc.
+fn written_centre(exact: Point, chord: Point) -> Point {
+    // one unit of the last decimal
+    let step = 1e-3;
+    let near = pt(rounded(exact.x, IJ), rounded(exact.y, IJ));
+    let fault = |c: Point| (c.norm() - c.dist(chord)).abs() + 0.25 * c.dist(exact);
+    let mut best = near;
+    for i in [-1.0, 0.0, 1.0] {
+        for j in [-1.0, 0.0, 1.0] {
+            let c = pt(rounded(near.x + i * step, IJ), rounded(near.y + j * step, IJ));
+            if fault(c) < fault(best) {
+                best = c;
+            }
+        }
+    }
+    best
 }

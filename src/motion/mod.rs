@@ -64,6 +64,17 @@ const CHORD_TURN: f64 = 0.6;
 ///
 /// `corner_deviation_mm` and the axis speeds (x, y, z in mm/s) are the machine's.
 pub fn seconds(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]) -> Vec<f64> {
+    // what has no length has no direction either: its neighbours meet
+    let real: Vec<usize> = (0..legs.len()).filter(|&i| legs[i].length() > 0.0).collect();
+    let run: Vec<Leg> = real.iter().map(|&i| legs[i]).collect();
+    let mut out = vec![0.0; legs.len()];
+    for (i, s) in real.into_iter().zip(seconds_of_run(&run, corner_deviation_mm, axis_speed_mm_s)) {
+        out[i] = s;
+    }
+    out
+}
+
+fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]) -> Vec<f64> {
     let n = legs.len();
     let lengths: Vec<f64> = legs.iter().map(Leg::length).collect();
     let cruise: Vec<f64> = (0..n).map(|i| cruise(legs, i, axis_speed_mm_s)).collect();
@@ -151,4 +162,44 @@ fn direction(leg: &Leg, end: bool) -> Option<[f64; 3]> {
     }
     let t = if flat > 0.0 { leg.path.tangent_at(if end { flat } else { 0.0 }) } else { Point::default() };
     Some([t.x * flat / total, t.y * flat / total, leg.dz / total])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    fn line(from: Point, to: Point, dz: f64) -> Leg {
+        Leg { path: Segment::Line { from, to }, dz, speed_mm_s: 40.0, acceleration_mm_s2: 900.0 }
+    }
+
+    fn total(legs: &[Leg]) -> f64 {
+        seconds(legs, 0.05, [200.0, 200.0, 10.0]).iter().sum()
+    }
+
+    #[test]
+    fn a_run_takes_as_long_backwards() {
+        let p = [pt(0.0, 0.0), pt(10.0, 0.0), pt(12.0, 3.0), pt(12.0, 3.2), pt(0.0, 7.0)];
+        let there: Vec<Leg> = p.windows(2).map(|w| line(w[0], w[1], 0.0)).collect();
+        let back: Vec<Leg> = p.windows(2).rev().map(|w| line(w[1], w[0], 0.0)).collect();
+        assert!((total(&there) - total(&back)).abs() < 1e-12, "time has no direction");
+    }
+
+    #[test]
+    fn a_leg_of_no_length_is_as_if_it_were_not_there() {
+        let (up, down) = (line(pt(1.0, 1.0), pt(1.0, 1.0), 1.0), line(pt(1.0, 1.0), pt(1.0, 1.0), -1.0));
+        let still = line(pt(1.0, 1.0), pt(1.0, 1.0), 0.0);
+        let apart = total(&[up]) + total(&[down]);
+        assert!((total(&[up, down]) - apart).abs() < 1e-12, "a reversal is a full stop");
+        assert!((total(&[up, still, down]) - apart).abs() < 1e-12, "with nothing in between too");
+        assert!(total(&[still]).abs() < 1e-12 && total(&[]).abs() < 1e-12, "nothing takes no time");
+    }
+
+    #[test]
+    fn axes_limit_what_points_along_them() {
+        let up = line(pt(0.0, 0.0), pt(0.0, 0.0), 10.0);
+        // 10 mm at the 10 mm/s of the z axis, not at the 40 mm/s asked for
+        let want = trapezoid(10.0, 10.0, 900.0, 0.0, 0.0);
+        assert!((total(&[up]) - want).abs() < 1e-12, "{} against {want} s", total(&[up]));
+    }
 }

@@ -15,7 +15,7 @@ use crate::outline::Outline;
 /// In each layer the head that ended the layer below begins: so a stack of
 /// layers needs one head change a layer. All copies are served before a change.
 ///
-/// Errors: those of placing the copies.
+/// Errors: `bed-full`, `out-of-reach`.
 pub fn order(
     job: &Job,
     outline: &Outline,
@@ -31,24 +31,72 @@ pub fn order(
         z: f64::NAN,
         head: None,
     };
-    for ((layer, courses), beads) in outline.layers.iter().zip(courses).zip(beads) {
-        b.z_top(layer.number, layer.z_top_mm());
-        let fibre = !courses.courses.is_empty();
-        let matrix = !beads.beads.is_empty();
-        let turns = match b.head {
-            Some(Head::Fibre) => [Head::Fibre, Head::Matrix],
-            _ => [Head::Matrix, Head::Fibre],
+    let work: Vec<Vec<Head>> = courses.iter().zip(beads).map(|(c, b)| work(c, b)).collect();
+    let first = first_head(&work);
+    for (i, layer) in outline.layers.iter().enumerate() {
+        let (Some(courses), Some(beads), Some(work)) = (courses.get(i), beads.get(i), work.get(i)) else {
+            break;
         };
+        b.z_top(layer.number, layer.z_top_mm());
         b.program.courses.push(Vec::new());
-        for head in turns {
+        for head in in_turn(work, b.head.unwrap_or(first)) {
             match head {
-                Head::Matrix if matrix => b.matrix(beads, &courses.strips, layer.height_mm),
-                Head::Fibre if fibre => b.fibre(layer.number, courses),
-                _ => {}
+                Head::Matrix => b.matrix(beads, &courses.strips, layer.height_mm),
+                Head::Fibre => b.fibre(layer.number, courses),
             }
         }
     }
+    if b.head.is_some() {
+        // the end block finds the nozzle clear of the part
+        b.lift();
+    }
+    super::reach::check(job, &b.program)?;
     Ok(b.program)
+}
+
+/// The heads that a layer needs, the matrix head first.
+fn work(courses: &LayerCourses, beads: &LayerBeads) -> Vec<Head> {
+    let mut heads = Vec::new();
+    if !beads.beads.is_empty() {
+        heads.push(Head::Matrix);
+    }
+    if !courses.courses.is_empty() {
+        heads.push(Head::Fibre);
+    }
+    heads
+}
+
+/// A layer's heads in turn: the one at work goes on.
+fn in_turn(work: &[Head], at_work: Head) -> Vec<Head> {
+    let mut heads = work.to_vec();
+    if heads.last() == Some(&at_work) {
+        heads.reverse();
+    }
+    heads
+}
+
+/// The head to begin with so that the fewest changes follow: the matrix head,
+/// unless the fibre head saves one. From then on, going on with the head at work
+/// never costs a change that another order would save.
+fn first_head(work: &[Vec<Head>]) -> Head {
+    let changes = |first: Head| {
+        let (mut at_work, mut changes) = (first, 0_usize);
+        for (i, head) in work
+            .iter()
+            .scan(first, |h, w| {
+                let turns = in_turn(w, *h);
+                *h = turns.last().copied().unwrap_or(*h);
+                Some(turns)
+            })
+            .flatten()
+            .enumerate()
+        {
+            changes += usize::from(i > 0 && head != at_work);
+            at_work = head;
+        }
+        changes
+    };
+    if changes(Head::Fibre) < changes(Head::Matrix) { Head::Fibre } else { Head::Matrix }
 }
 
 struct Builder<'a> {
@@ -92,6 +140,18 @@ impl Builder<'_> {
         }
     }
 
+    /// Lifts so far that the other nozzle, at the same carriage height, clears
+    /// the part too.
+    fn lift_for_change(&mut self, old: Head, new: Head) {
+        self.lift();
+        let offset = |h: Head| self.job.printer.head(h).offset_mm[2];
+        let lower = offset(old) - offset(new);
+        if self.job.printer.controller.program_applies_offsets && lower > 0.0 {
+            self.lifted += lower;
+            self.push(Move::Z(self.lifted));
+        }
+    }
+
     fn lower(&mut self) {
         if !self.is_at(self.z) {
             self.push(Move::Z(self.z));
@@ -111,8 +171,8 @@ impl Builder<'_> {
         if self.head == Some(head) {
             return;
         }
-        if self.head.is_some() {
-            self.lift();
+        if let Some(old) = self.head {
+            self.lift_for_change(old, head);
         }
         self.push(Move::Select(head));
         let temperature_c = self.temperature(head);
@@ -181,7 +241,8 @@ impl Builder<'_> {
         if hop > SAME_PLACE_MM {
             // a short hop that stays clear of tow needs no lift
             let middle = self.at.lerp(from, 0.5) - origin;
-            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop {
+            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop + CLEAR_MM
+            {
                 self.push(Move::Travel(from));
                 self.at = from;
             } else {
@@ -298,4 +359,22 @@ fn stop(beads: &[Bead], chain: &[usize], origin: Point) -> Stop {
         return Stop::Closed(first.points.iter().map(|p| *p + origin).collect());
     }
     Stop::Open(first.points[0] + origin, last.points[last.points.len() - 1] + origin)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stack_begins_with_the_head_that_saves_a_change() {
+        let (m, f) = (Head::Matrix, Head::Fibre);
+        let both = || vec![m, f];
+        assert_eq!(first_head(&[both(), both(), both()]), m, "no difference: matrix holds to the bed");
+        assert_eq!(first_head(&[both(), vec![m]]), f, "the matrix head ends the first layer and goes on");
+        assert_eq!(first_head(&[both(), vec![f]]), m, "the fibre head ends the first layer and goes on");
+        assert_eq!(first_head(&[vec![], vec![m], both()]), m, "there is only one to begin with");
+        assert_eq!(first_head(&[]), m, "nothing to do");
+        assert_eq!(in_turn(&both(), f), vec![f, m], "the head at work goes on");
+        assert_eq!(in_turn(&[m], f), vec![m], "it has nothing to do here");
+    }
 }

@@ -3,6 +3,7 @@
 mod bed;
 mod build;
 mod preheat;
+mod reach;
 mod route;
 
 pub use build::order;
