@@ -179,3 +179,4 @@ impl std::error::Error for Faults {}
 pub type Outcome<T> = Result<T, Faults>;
 
 pub mod codes;
+pub mod nearest;

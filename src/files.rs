@@ -36,16 +36,16 @@ pub const LARGEST_INPUT: u64 = 1 << 30;
 ///
 /// Errors: `file-missing`, `file-unreadable`, `file-too-large`.
 pub fn read(path: &Path) -> Outcome<Vec<u8>> {
+    check(path)?;
+    Ok(std::fs::read(path).map_err(|e| failed(path, &e))?)
+}
+
+/// Looks whether a file that the job names can be read, without reading it.
+///
+/// Errors: as [`read`].
+pub fn check(path: &Path) -> Outcome<()> {
     let name = path.display().to_string();
-    let failed = |e: &std::io::Error| {
-        if e.kind() == std::io::ErrorKind::NotFound {
-            Diagnostic::error("file-missing", format!("there is no file `{name}`")).in_file(name.clone())
-        } else {
-            Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"))
-                .in_file(name.clone())
-        }
-    };
-    let meta = std::fs::metadata(path).map_err(|e| failed(&e))?;
+    let meta = std::fs::metadata(path).map_err(|e| failed(path, &e))?;
     if meta.is_dir() {
         return Err(Diagnostic::error("file-unreadable", format!("`{name}` is a folder, not a file"))
             .in_file(name)
@@ -59,7 +59,16 @@ pub fn read(path: &Path) -> Outcome<Vec<u8>> {
         .in_file(name)
         .into());
     }
-    Ok(std::fs::read(path).map_err(|e| failed(&e))?)
+    Ok(())
+}
+
+fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
+    let name = path.display().to_string();
+    if e.kind() == std::io::ErrorKind::NotFound {
+        Diagnostic::error("file-missing", format!("there is no file `{name}`")).in_file(name)
+    } else {
+        Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}")).in_file(name)
+    }
 }
 
 /// Writes several files of one folder: all appear whole, or none does.

@@ -3,10 +3,18 @@
 //! One run reads as a list: [`job`] (what is asked) -> [`outline`] (layers of
 //! polygons) -> [`fibre`] (courses) -> [`matrix`] (beads).
 
+pub mod cli;
+pub mod estimate;
 pub mod fibre;
+pub mod gcode;
 pub mod job;
 pub mod matrix;
+pub mod motion;
 pub mod outline;
+pub mod plan;
+pub mod plan_file;
+pub mod reinforcement;
+pub mod sequence;
 
 pub mod diagnostic;
 pub mod files;

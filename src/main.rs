@@ -1,2 +1,7 @@
 //! The `towpath` command.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    towpath::cli::run(std::env::args_os())
+}

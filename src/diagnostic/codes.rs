@@ -17,8 +17,56 @@ pub fn find(name: &str) -> Option<&'static Code> {
 /// Every code, in alphabetical order. A new code is one more row.
 pub static ALL: &[Code] = &[
     Code {
+        name: "bead-section",
+        text: "A bead would be narrower than its layer is high. A bead is laid flat under the nozzle: its width is at least the layer height. Make `bead_width_mm` larger or `layer_height_mm` smaller.",
+    },
+    Code {
+        name: "bed-full",
+        text: "The part, or the number of copies asked for, does not fit on the part of the bed that both heads reach, with the printer's gap between copies.",
+    },
+    Code {
+        name: "bend-radius-too-small",
+        text: "A region asks for a smaller bend radius than the tow keeps. `min_bend_radius_mm` may only be larger than the tow's own. Leave it out, or choose a narrower tow.",
+    },
+    Code {
         name: "bend-too-tight",
         text: "A course would have to bend tighter than the tow allows. The course is eased, cut or left out there; hold it further from the corner or choose a narrower tow.",
+    },
+    Code {
+        name: "block-fails",
+        text: "A program text of the printer profile cannot be rendered: it uses a name that does not exist, or its template syntax is wrong. `towpath printer check FILE` lists the names.",
+    },
+    Code {
+        name: "block-template",
+        text: "A block of the printer profile cannot be worked out: the template is broken, or it uses a name that there is not. `towpath schema printer` lists the blocks and the names that they know. `towpath printer check FILE` finds all such faults.",
+    },
+    Code {
+        name: "block-words",
+        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, or a move where the planner counts on none.",
+    },
+    Code {
+        name: "drawing-overlap",
+        text: "Two elements of a drawing overlap in part, or the same element is drawn twice. Elements are combined even-odd: what lies in both is a hole. Unite the elements in the drawing program if both are material; an element drawn twice counts once.",
+    },
+    Code {
+        name: "drawing-without-size",
+        text: "The drawing gives no page height, neither by `height` nor by `viewBox`. Coordinates count from the page's lower left corner, so it must be known. Write `width`, `height` and `viewBox` in the drawing's first element.",
+    },
+    Code {
+        name: "duplicate-name",
+        text: "Two regions of a map have the same name. The plan and the messages tell them apart by it, so give each its own.",
+    },
+    Code {
+        name: "element-not-read",
+        text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, support objects. Check that nothing of the part is missing.",
+    },
+    Code {
+        name: "element-unreadable",
+        text: "An element of the drawing or part file cannot be understood: a number, a path, a transform or a reference is wrong. Nothing is guessed: correct the place shown, or export the file again.",
+    },
+    Code {
+        name: "ends-close",
+        text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
     },
     Code {
         name: "file-missing",
@@ -33,7 +81,221 @@ pub static ALL: &[Code] = &[
         text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
     },
     Code {
+        name: "format-not-yet",
+        text: "The outline's format is known but not read by this version. Export the part as .svg, .3mf or .stl.",
+    },
+    Code {
+        name: "format-unknown",
+        text: "The outline's file name does not end in a format that is read: .svg, .3mf or .stl.",
+    },
+    Code {
+        name: "id-missing",
+        text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
+    },
+    Code {
+        name: "input-missing",
+        text: "The file named on the command line is not there. Nothing was done; the exit status is 2.",
+    },
+    Code {
+        name: "input-unreadable",
+        text: "The file named on the command line cannot be read: it is a folder, too large, or its permissions forbid it. Nothing was done; the exit status is 2.",
+    },
+    Code {
+        name: "key-unused",
+        text: "A key is right but has no effect here, because of what else is said. Take it out if that is what you mean.",
+    },
+    Code {
+        name: "layer-missing",
+        text: "A region asks for a layer that the part does not have. Layers are numbered from 1 at the bed.",
+    },
+    Code {
+        name: "layer-too-thin",
+        text: "A layer is thinner than the tow. If even the tow's section does not fit its width times the layer height, the course cannot be laid and that is an error; if only the tow's stated height does not fit, it is pressed flatter and that is a warning.",
+    },
+    Code {
+        name: "layers-differ",
+        text: "Objects of one build have different layer heights, or only some of them are sliced, so they make no common layers. Slice all of them alike, or export them as meshes.",
+    },
+    Code {
+        name: "layers-empty",
+        text: "A region gives a range of heights, and no layer of the part has its middle in it.",
+    },
+    Code {
+        name: "layers-rounded",
+        text: "The part's height is not a whole number of layers. All layers keep the height that the process is set for, so the printed height is the nearest whole number of them. Change the layer height or the thickness if the difference matters.",
+    },
+    Code {
+        name: "layers-syntax",
+        text: "The layers of a region are written \"all\", \"4\", \"3-17\", \"3-17/2\" (every second), or as heights \"z 0.6-3.4\" in mm: layers whose middle lies there. Layers count from 1.",
+    },
+    Code {
         name: "left-out",
         text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
     },
+    Code {
+        name: "material-temperature",
+        text: "A matrix file contradicts itself: its process temperature lies outside its own range, or the range is upside down.",
+    },
+    Code {
+        name: "mesh-gaps",
+        text: "The mesh has cracks between its facets. Gaps up to 0.05 mm are closed in each cross-section with straight pieces; repair the mesh if the place matters.",
+    },
+    Code {
+        name: "mesh-inverted",
+        text: "Facets of the mesh face inwards or disagree about which side is inside. Cross-sections are then combined even-odd, which is right unless bodies overlap. Repair the mesh to be sure.",
+    },
+    Code {
+        name: "mesh-non-manifold",
+        text: "Edges of the mesh belong to one facet only, or to more than two: it is not one closed surface. Every cross-section could be closed, so the layers stand; look at them, or repair the mesh.",
+    },
+    Code {
+        name: "mesh-open",
+        text: "The mesh does not close: a cross-section has a gap too wide to be healed, so inside and outside cannot be told apart. Repair the mesh in the program that made it.",
+    },
+    Code {
+        name: "mesh-unreadable",
+        text: "The STL file cannot be read: wrong size, a wrong word or number, no facets, or coordinates that are no numbers. Export it again.",
+    },
+    Code {
+        name: "missing-key",
+        text: "A key or a table that is needed is not there. The message names it; `towpath schema` prints every key of every file.",
+    },
+    Code {
+        name: "not-utf8",
+        text: "The file is not UTF-8 text. TOML is UTF-8 by definition; save the file in that encoding.",
+    },
+    Code {
+        name: "not-yet",
+        text: "The word is known, but this version makes no use of it. It is refused rather than passed over, so that no part is made without it unnoticed.",
+    },
+    Code {
+        name: "one-of",
+        text: "Exactly one of several keys is needed here, and there is none or more than one.",
+    },
+    Code {
+        name: "out-of-range",
+        text: "A value lies outside what makes sense for its key. The message tells the range; units are the key's suffix.",
+    },
+    Code {
+        name: "out-of-reach",
+        text: "A head would have to go where it cannot: the part or a lift above it lies outside the reach that the printer profile gives for that head.",
+    },
+    Code {
+        name: "outline-empty",
+        text: "The outline file encloses no area: it is empty, or everything in it was passed over. See the warnings for what was passed over.",
+    },
+    Code {
+        name: "outline-open",
+        text: "A contour does not close. An outline must enclose an area: close the path, or join the pieces that make it.",
+    },
+    Code {
+        name: "outline-too-large",
+        text: "The outline exceeds what is read: coordinates of 100 m, 20000 layers, or an unpacked part of 256 MiB. Mostly the unit is wrong.",
+    },
+    Code {
+        name: "output-unwritable",
+        text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
+    },
+    Code {
+        name: "polymer-mismatch",
+        text: "The tow is impregnated with another polymer than the matrix. Different polymers mostly do not weld, and their melting temperatures differ: choose a tow and a matrix of the same polymer. Among PEEK, PEKK, PAEK and PEI it is only a warning: they weld to each other.",
+    },
+    Code {
+        name: "profile-geometry",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed.",
+    },
+    Code {
+        name: "profile-limits",
+        text: "The limits of the printer profile contradict each other: a speed above that of its axis or feed, or one tool number for both heads.",
+    },
+    Code {
+        name: "rule-shape",
+        text: "The rule of a region and its shape do not go together: unidirectional courses fill an area, and a hole is none.",
+    },
+    Code {
+        name: "shape-empty",
+        text: "A region's shape encloses nothing: a polygon whose corners lie on a line, a circle without radius, or `outline = false`.",
+    },
+    Code {
+        name: "shape-outside",
+        text: "A region's shape, or the hole that it names, lies outside the part in every layer that the region asks for. Coordinates are the outline file's own, in mm.",
+    },
+    Code {
+        name: "slices-clockwise",
+        text: "All contours of a slice run clockwise. The slice extension counts clockwise contours as holes, so they enclose nothing and the layer is empty. Export the file with outer contours counter-clockwise.",
+    },
+    Code {
+        name: "spacing-too-small",
+        text: "Courses would lie on one another: `spacing_mm` is centre to centre and at least the tow's width. Leave it out to lay tow beside tow.",
+    },
+    Code {
+        name: "temperature-limit",
+        text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used.",
+    },
+    Code {
+        name: "thickness-missing",
+        text: "The outline is a flat drawing and nothing says how thick the part is. Write `thickness_mm` under `[part]`, or give groups of the drawing a range of heights with `data-z-mm`.",
+    },
+    Code {
+        name: "thickness-unused",
+        text: "The job gives `thickness_mm` for an outline that has layers or a height of its own; the file's heights hold.",
+    },
+    Code {
+        name: "threemf-extension",
+        text: "The 3MF file requires an extension that is not read, so its shape cannot be known. Export it as core mesh or with the slice extension.",
+    },
+    Code {
+        name: "threemf-unreadable",
+        text: "The 3MF file cannot be read: the package is damaged, a part is missing, or its content breaks the format. Export it again.",
+    },
+    Code {
+        name: "toml-syntax",
+        text: "The file is not TOML. The marked place is where reading failed; the cause may stand just before it. Text is in quotes, a table starts with its name in brackets, each key stands on its own line.",
+    },
+    Code {
+        name: "tow-density",
+        text: "The density of a tow does not go together with its fibre: by the rule of mixtures the rest would be lighter or heavier than any polymer. Check areas and densities.",
+    },
+    Code {
+        name: "tow-section",
+        text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
+    },
+    Code {
+        name: "unfilled",
+        text: "Between perimeters and courses there is room that no bead fits: it is too narrow. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
+    },
+    Code {
+        name: "unknown-code",
+        text: "There is no diagnostic of this name. `towpath explain` takes the word in brackets of a message, as `unknown-key`.",
+    },
+    Code {
+        name: "unknown-key",
+        text: "A key is not known where it stands. Unknown keys are refused so that a misspelt one does not go unnoticed. `towpath schema` prints every key of every file.",
+    },
+    Code {
+        name: "unknown-name",
+        text: "A name is not one of those possible here: a built-in printer or material, or a word from a fixed list. `towpath printer list` and `towpath material list` show what is built in.",
+    },
+    Code {
+        name: "wrong-type",
+        text: "A value is not of the kind that its key takes, as text where a number belongs. Numbers stand without quotes, text with.",
+    },
+    Code {
+        name: "xml-unreadable",
+        text: "The file is not well-formed XML in UTF-8. Correct the place shown, or export the file again.",
+    },
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_is_in_order_and_explains() {
+        assert!(ALL.is_sorted_by(|a, b| a.name < b.name), "not alphabetical, or a name twice");
+        for code in ALL {
+            let plain = code.name.bytes().all(|b| b.is_ascii_lowercase() || b == b'-');
+            assert!(plain && code.text.len() > 40 && code.text.ends_with('.'), "{}", code.name);
+        }
+    }
+}

@@ -1,7 +1,7 @@
 //! A course: lines and arcs joined tangentially, none tighter than the minimum
 //! radius, long enough to be cut and laid.
 
-use crate::geom::Path;
+use crate::geom::{Path, Point};
 use crate::job::Rule;
 
 /// One uncut run of tow. Made only by [`Course::new`], which refuses a bend
@@ -13,12 +13,84 @@ pub struct Course {
     pub region: String,
     /// The rule that laid it.
     pub rule: Rule,
-    /// Priority of its region among the map's: 0 is laid first.
+    /// Place of its region among the map's by priority: 0 is laid first.
     pub rank: usize,
     path: Path,
 }
 
+/// Why a path is no course.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum CourseFault {
+    /// No segments.
+    Empty,
+    /// Shorter than the printer can cut and lay.
+    TooShort {
+        /// Its length, mm.
+        length_mm: f64,
+        /// The shortest that can be laid, mm.
+        shortest_mm: f64,
+    },
+    /// Bends tighter than allowed.
+    TooTight {
+        /// Its tightest radius, mm.
+        radius_mm: f64,
+        /// The least allowed, mm.
+        least_mm: f64,
+    },
+    /// Two pieces do not meet, or meet at an angle.
+    Joint {
+        /// Where, mm.
+        at: Point,
+        /// Gap between the pieces, mm.
+        gap_mm: f64,
+        /// Angle between them, degrees.
+        angle_deg: f64,
+    },
+}
+
+/// Largest angle at a joint that counts as tangential, radians (0.1 degrees). An
+/// arc flatter than 10 nm is written as a line and turns by less than this.
+const JOINT_RAD: f64 = 1.8e-3;
+
+/// Largest gap between two pieces, mm: rounding in the last digits only.
+const GAP_MM: f64 = 1e-6;
+
 impl Course {
+    /// Checks a path and makes it a course.
+    ///
+    /// Errors: see [`CourseFault`].
+    pub fn new(
+        region: String,
+        rule: Rule,
+        rank: usize,
+        path: Path,
+        least_radius_mm: f64,
+        shortest_mm: f64,
+    ) -> Result<Self, CourseFault> {
+        if path.segments.is_empty() {
+            return Err(CourseFault::Empty);
+        }
+        let length_mm = path.length();
+        if length_mm < shortest_mm {
+            return Err(CourseFault::TooShort { length_mm, shortest_mm });
+        }
+        let radius_mm = path.min_radius();
+        if radius_mm < least_radius_mm {
+            return Err(CourseFault::TooTight { radius_mm, least_mm: least_radius_mm });
+        }
+        let n = path.segments.len();
+        for i in 0..if path.closed { n } else { n - 1 } {
+            let (a, b) = (&path.segments[i], &path.segments[(i + 1) % n]);
+            let gap_mm = a.to().dist(b.from());
+            let (t, u) = (a.tangent_at(a.length()), b.tangent_at(0.0));
+            let angle = crate::geom::trig::atan2(t.cross(u), t.dot(u)).abs();
+            if gap_mm > GAP_MM || angle > JOINT_RAD {
+                return Err(CourseFault::Joint { at: a.to(), gap_mm, angle_deg: angle.to_degrees() });
+            }
+        }
+        Ok(Self { region, rule, rank, path })
+    }
+
     /// The centre line of the tow.
     pub fn path(&self) -> &Path {
         &self.path
@@ -27,5 +99,52 @@ impl Course {
     /// Length, mm.
     pub fn length_mm(&self) -> f64 {
         self.path.length()
+    }
+
+    /// The same course laid from its other end.
+    pub fn reversed(&self) -> Self {
+        Self { path: self.path.reversed(), ..self.clone() }
+    }
+
+    /// A closed course begun elsewhere along itself; an open one stays as it is.
+    pub(super) fn restarted(&self, at_mm: f64) -> Self {
+        Self { path: self.path.restarted(at_mm), ..self.clone() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{Arc, Segment, pt};
+
+    fn course(segments: Vec<Segment>, closed: bool) -> Result<Course, CourseFault> {
+        Course::new("test".into(), Rule::Contour, 0, Path::new(segments, closed), 5.0, 20.0)
+    }
+
+    #[test]
+    fn planted_faults_are_refused() {
+        let line = |x0: f64, x1: f64| Segment::Line { from: pt(x0, 0.0), to: pt(x1, 0.0) };
+        assert!(course(vec![line(0.0, 25.0)], false).is_ok(), "a plain straight");
+        assert!(matches!(course(vec![], false), Err(CourseFault::Empty)), "nothing");
+        assert!(matches!(course(vec![line(0.0, 19.9)], false), Err(CourseFault::TooShort { .. })), "short");
+        let bend =
+            Segment::Arc(Arc { from: pt(25.0, 0.0), to: pt(29.9, 4.9), centre: pt(25.0, 4.9), ccw: true });
+        assert!(
+            matches!(course(vec![line(0.0, 25.0), bend], false), Err(CourseFault::TooTight { .. })),
+            "tight"
+        );
+        let corner = Segment::Line { from: pt(25.0, 0.0), to: pt(25.0, 9.0) };
+        assert!(
+            matches!(course(vec![line(0.0, 25.0), corner], false), Err(CourseFault::Joint { .. })),
+            "corner"
+        );
+        assert!(
+            matches!(course(vec![line(0.0, 25.0), line(25.1, 40.0)], false), Err(CourseFault::Joint { .. })),
+            "torn"
+        );
+        assert!(
+            matches!(course(vec![line(0.0, 25.0)], true), Err(CourseFault::Joint { .. })),
+            "a closed course ends where it began"
+        );
     }
 }

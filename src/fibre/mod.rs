@@ -1,8 +1,26 @@
 //! Courses: one uncut run of tow each.
+//!
+//! A rule proposes lines; one gate ([`crate::geom::bend::fit`], then
+//! [`Course::new`]) makes them tangent lines and arcs that keep the bend radius,
+//! or leaves them out and says so.
 
+mod contour;
 pub mod course;
+mod hoop;
+mod room;
+mod rows;
+mod stagger;
+mod unidirectional;
 
-pub use course::Course;
+pub use course::{Course, CourseFault};
+
+use crate::diagnostic::{Diagnostic, Notes};
+use crate::geom::{Area, bend, combine, offset, smooth};
+use crate::job::{Job, Rule};
+use crate::outline::Outline;
+use crate::reinforcement::{LayerTasks, Target};
+use rayon::prelude::*;
+use room::{Order, Room};
 
 /// The courses of one layer.
 #[derive(Clone, Debug, Default)]
@@ -14,7 +32,7 @@ pub struct LayerCourses {
     /// Cuts that turns saved: rows laid less courses made of them.
     pub cuts_saved: usize,
     /// The strips that the courses cover, mm.
-    pub strips: crate::geom::Area,
+    pub strips: Area,
 }
 
 /// Tow that was asked for and is not laid.
@@ -30,4 +48,111 @@ pub struct LeftOut {
     pub length_mm: f64,
     /// Where, mm; `None` where the shape gives no place.
     pub at_mm: Option<[f64; 2]>,
+}
+
+/// Lays every layer. Layers that ask for the same are laid once and copied; the
+/// ends of their closed courses are then staggered.
+pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]) -> Vec<LayerCourses> {
+    let mut kinds: Vec<usize> = Vec::new();
+    let kind_of: Vec<usize> = (0..tasks.len())
+        .map(|i| {
+            let same = |&&k: &&usize| tasks[k].inside == tasks[i].inside && tasks[k].tasks == tasks[i].tasks;
+            kinds.iter().find(same).copied().unwrap_or_else(|| {
+                kinds.push(i);
+                i
+            })
+        })
+        .collect();
+    let laid: Vec<LayerCourses> = kinds.par_iter().map(|&i| lay_layer(job, &tasks[i])).collect();
+    let mut layers: Vec<LayerCourses> = kind_of
+        .iter()
+        .enumerate()
+        .map(|(i, k)| {
+            let mut layer = kinds.iter().position(|x| x == k).map(|at| laid[at].clone()).unwrap_or_default();
+            let number = outline.layers[i].number;
+            layer.left_out.iter_mut().for_each(|l| l.layer = number);
+            layer.left_out.extend(tasks[i].left_out.iter().cloned());
+            layer
+        })
+        .collect();
+    let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm);
+    if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
+        notes.push(
+            Diagnostic::warning(
+                "ends-close",
+                format!(
+                    "ends of closed courses in {} layers lie nearer than {} mm to ends in the layer below; the nearest {reached:.2} mm",
+                    short.len(),
+                    job.courses.end_stagger_mm
+                ),
+            )
+            .in_part(outline.layers[*i].number, outline.layers[*i].z_top_mm(), None)
+            .help("a loop shorter than three times the distance has no room for it; lower `[build] end_stagger_mm` or lay fewer hoops"),
+        );
+    }
+    layers
+}
+
+fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
+    let mut layer = LayerCourses::default();
+    let Some(map) = &job.map else { return layer };
+    let width = job.tow.width_mm;
+    let deviation = job.courses.deviation_mm;
+    let mut strips: Vec<Area> = Vec::new();
+    // strips end square; what is laid later keeps a tow's width from the ends too
+    let mut blocked: Vec<Area> = Vec::new();
+    for task in &tasks.tasks {
+        let region = &map.regions[task.region];
+        let order = Order {
+            region: &region.name,
+            rule: region.rule,
+            rank: task.rank,
+            layer: 0,
+            width,
+            spacing: region.spacing_mm,
+            radius: region.min_bend_radius_mm,
+            shortest: job.printer.shortest_course_mm(),
+            deviation,
+            courses: region.courses,
+            angle: task.angle_deg.to_radians(),
+        };
+        let within = match &task.target {
+            Target::Area(a) => a,
+            Target::Holes { room, .. } => room,
+        };
+        let taken = combine::union_all(strips.iter().chain(&blocked));
+        let mut room = Room::new(order, &combine::difference(within, &taken));
+        match (&task.target, region.rule) {
+            (Target::Area(_), Rule::Unidirectional) => layer.cuts_saved += unidirectional::lay(&mut room),
+            (Target::Area(_), _) => contour::lay(&mut room),
+            (Target::Holes { holes, .. }, rule) => {
+                let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+                for hole in holes {
+                    hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop);
+                }
+            }
+        }
+        for c in &room.courses {
+            strips.push(strip(c, width));
+            if !c.path().closed {
+                let ends = [c.path().start(), c.path().end()];
+                blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
+            }
+        }
+        layer.courses.append(&mut room.courses);
+        layer.left_out.append(&mut room.left_out);
+    }
+    layer.strips = combine::union_all(&strips);
+    layer
+}
+
+/// The strip that a course covers.
+fn strip(course: &Course, width: f64) -> Area {
+    let path = course.path();
+    offset::strip(&path.flatten(bend::PROPOSAL_CHORD_MM), width, path.closed, bend::PROPOSAL_CHORD_MM)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
+fn f64_of(n: usize) -> f64 {
+    n as f64
 }

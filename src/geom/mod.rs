@@ -2,14 +2,18 @@
 //! them. Knows nothing of tow, matrix or printers.
 
 pub mod arc;
+pub mod bend;
+mod biarc;
 pub mod combine;
 pub mod grid;
 pub mod hatch;
+pub mod nearest;
 pub mod offset;
 pub mod path;
 pub mod point;
 pub mod polygon;
 pub mod polyline;
+pub mod smooth;
 pub mod trig;
 
 pub use arc::Arc;

@@ -1,6 +1,11 @@
-//! The reinforcement map: what to lay where.
+//! The reinforcement map: what to lay where. Its format, its checks, and what it
+//! resolves to.
 
-use crate::diagnostic::Source;
+use super::document::{Reader, Values};
+use super::layers;
+use super::material::Tow;
+use super::table::{COORDINATE, DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Source};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -102,6 +107,9 @@ pub enum Rule {
 }
 
 impl Rule {
+    /// Every rule.
+    pub const ALL: [Self; 3] = [Self::Hoop, Self::Contour, Self::Unidirectional];
+
     /// The word in files.
     pub fn word(self) -> &'static str {
         match self {
@@ -111,3 +119,265 @@ impl Rule {
         }
     }
 }
+
+/// The map's format.
+pub(crate) static MAP: Table = Table {
+    text: "A reinforcement map: what to lay where.",
+    keys: &[Key {
+        name: "region",
+        kind: Kind::Tables(&REGION),
+        need: Need::Required,
+        text: "one place, one rule; `[[region]]` once for each",
+    }],
+};
+
+static REGION: Table = Table {
+    text: "One place and the rule that lays tow in it.",
+    keys: &[
+        Key {
+            name: "name",
+            kind: Kind::Text,
+            need: Need::Optional,
+            text: "name in messages and in the plan; left out = `region N`",
+        },
+        Key { name: "shape", kind: Kind::OneOf(&SHAPE), need: Need::Required, text: "where it lies" },
+        Key {
+            name: "layers",
+            kind: Kind::Text,
+            need: Need::Word("all"),
+            text: r#"in which layers: "all", "4", "3-17", "3-17/2" (every second), or heights "z 0.6-3.4" (layers whose middle lies there)"#,
+        },
+        Key {
+            name: "rule",
+            kind: Kind::Word(Words {
+                now: &["hoop", "contour", "unidirectional"],
+                later: &["steered", "strap"],
+            }),
+            need: Need::Required,
+            text: "how: closed courses round a hole, closed courses parallel to the shape's boundaries, or parallel courses",
+        },
+        Key {
+            name: "courses",
+            kind: Kind::Integer(1, 10_000),
+            need: Need::Optional,
+            text: "courses side by side, for hoop and contour; left out = fill the shape",
+        },
+        Key {
+            name: "angle_deg",
+            kind: Kind::NumberOrList(DIRECTION),
+            need: Need::Optional,
+            text: "for unidirectional: one value, or a list taken in turn from the region's first layer on",
+        },
+        Key {
+            name: "spacing_mm",
+            kind: Kind::Number(above_zero(1000.0)),
+            need: Need::Optional,
+            text: "centre to centre, at least the tow's width; left out = the tow's width",
+        },
+        Key {
+            name: "min_bend_radius_mm",
+            kind: Kind::Number(above_zero(LARGEST_MM)),
+            need: Need::Optional,
+            text: "no course bends tighter; left out = the tow's own, never below it",
+        },
+        Key {
+            name: "field",
+            kind: Kind::Later(
+                "it belongs to the rule `steered`; the rules here are `hoop`, `contour`, `unidirectional`",
+            ),
+            need: Need::Optional,
+            text: "direction field of the rule `steered`",
+        },
+        Key {
+            name: "priority",
+            kind: Kind::Integer(-1_000_000, 1_000_000),
+            need: Need::Integer(0),
+            text: "where regions overlap the higher wins; equal: the earlier in the file",
+        },
+    ],
+};
+
+static SHAPE: Table = Table {
+    text: "Where a region lies, in the outline file's coordinates.",
+    keys: &[
+        Key {
+            name: "hole_at_mm",
+            kind: Kind::Numbers(COORDINATE, 2, 2),
+            need: Need::Optional,
+            text: "[x, y]: the hole (any inner boundary) that holds this point, or whose edge is nearest and within 5 mm",
+        },
+        Key { name: "outline", kind: Kind::Flag, need: Need::Optional, text: "true: the whole outline" },
+        Key {
+            name: "polygon_mm",
+            kind: Kind::Points(COORDINATE, 3),
+            need: Need::Optional,
+            text: "[[x, y], …]: a polygon, at least three corners",
+        },
+        Key {
+            name: "circle_mm",
+            kind: Kind::Numbers(COORDINATE, 3, 3),
+            need: Need::Optional,
+            text: "[x, y, r]: a disc",
+        },
+        Key {
+            name: "id",
+            kind: Kind::Text,
+            need: Need::Optional,
+            text: "an element of the drawing, by its id",
+        },
+        Key {
+            name: "pins_mm",
+            kind: Kind::Later(
+                "it belongs to the rule `strap`; a `hoop` goes round one hole, see `hole_at_mm`",
+            ),
+            need: Need::Optional,
+            text: "[[x, y, r], …]: pins of the rule `strap`",
+        },
+    ],
+};
+
+/// Reads a map's text. Without a tow, what depends on it is not checked.
+///
+/// Errors: those of the format; `layers-syntax`, `shape-empty`, `duplicate-name`,
+/// `missing-key`, `spacing-too-small`, `bend-radius-too-small`; all of them at
+/// once. Warns of `key-unused`.
+pub fn read(notes: &mut Notes, source: &Arc<Source>, tow: Option<&Tow>) -> Outcome<Map> {
+    let (values, mut reader) = Reader::read(source, &MAP);
+    let mut regions = Vec::new();
+    let mut names: Vec<String> = Vec::new();
+    for (i, region) in values.tables("region").unwrap_or_default().iter().enumerate() {
+        let name = region.text("name").map_or_else(|| format!("region {}", i + 1), str::to_owned);
+        if names.contains(&name) {
+            let d = Diagnostic::error("duplicate-name", format!("two regions have the name `{name}`"))
+                .help("the plan tells courses apart by their region's name");
+            reader.fault(d, region.place("name"), "");
+        }
+        names.push(name.clone());
+        regions.extend(resolve(notes, &mut reader, source, region, name, tow));
+    }
+    let faults = reader.into_faults();
+    if faults.is_empty() { Ok(Map { regions }) } else { Err(Faults(faults)) }
+}
+
+fn resolve(
+    notes: &mut Notes,
+    reader: &mut Reader<'_>,
+    source: &Arc<Source>,
+    v: &Values,
+    name: String,
+    tow: Option<&Tow>,
+) -> Option<Region> {
+    let shape = v.table("shape").and_then(|s| shape(reader, v, s));
+    let layers = v.text("layers").and_then(|typed| match layers::parse(typed) {
+        Ok(layers) => Some(layers),
+        Err(why) => {
+            let d = Diagnostic::error("layers-syntax", format!("`layers` is `{typed}`: {why}"));
+            reader.fault(d.help(format!("one of {}", layers::SYNTAX)), v.place("layers"), "");
+            None
+        }
+    });
+    let rule = v.text("rule").and_then(|typed| Rule::ALL.into_iter().find(|r| r.word() == typed));
+    let angle_deg = v.numbers("angle_deg").map(<[f64]>::to_vec).unwrap_or_default();
+    if let Some(rule) = rule {
+        let unidirectional = rule == Rule::Unidirectional;
+        if unidirectional && v.typed("angle_deg").is_none() {
+            let d = Diagnostic::error(
+                "missing-key",
+                format!("region `{name}`: the rule `unidirectional` needs the key `angle_deg`"),
+            )
+            .help("angle_deg = 0, or a list taken in turn: angle_deg = [0, 45, -45]");
+            reader.fault(d, v.place("rule"), "asked for here");
+        }
+        let unused = if unidirectional { "courses" } else { "angle_deg" };
+        if let Some(span) = v.typed(unused) {
+            let message = format!("region `{name}`: the rule `{}` makes no use of `{unused}`", rule.word());
+            notes.push(Diagnostic::warning("key-unused", message).at(source, span, ""));
+        }
+    }
+    let spacing_mm = limit(reader, v, "spacing_mm", tow.map(|t| t.width_mm), |typed, least| {
+        let message = format!("courses stand {typed} mm apart, this tow is {least} mm wide");
+        Diagnostic::error("spacing-too-small", message).help("leave `spacing_mm` out to lay tow beside tow")
+    });
+    let min_bend_radius_mm =
+        limit(reader, v, "min_bend_radius_mm", tow.map(|t| t.min_bend_radius_mm), |typed, least| {
+            let message = format!("bends of {typed} mm are asked for, this tow needs {least} mm");
+            Diagnostic::error("bend-radius-too-small", message)
+                .help("leave `min_bend_radius_mm` out to use the tow's own, or choose a narrower tow")
+        });
+    Some(Region {
+        name,
+        shape: shape?,
+        layers: layers?,
+        rule: rule?,
+        courses: v.count("courses"),
+        angle_deg,
+        spacing_mm: spacing_mm?,
+        min_bend_radius_mm: min_bend_radius_mm?,
+        priority: v.integer("priority")?,
+        written: Written {
+            source: Arc::clone(source),
+            region: v.span.clone(),
+            shape: v.place("shape"),
+            layers: v.place("layers"),
+            rule: v.place("rule"),
+        },
+    })
+}
+
+/// A length that is the tow's own where left out, and never below it.
+fn limit(
+    reader: &mut Reader<'_>,
+    v: &Values,
+    key: &str,
+    own: Option<f64>,
+    wrong: impl FnOnce(f64, f64) -> Diagnostic,
+) -> Option<f64> {
+    match (v.number(key), own) {
+        (Some(typed), Some(least)) if typed < least => {
+            reader.fault(wrong(typed, least), v.place(key), "");
+            None
+        }
+        (typed, own) => typed.or(own),
+    }
+}
+
+fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> {
+    let empty = |message: String| Diagnostic::error("shape-empty", message);
+    if let Some(at) = v.array("hole_at_mm") {
+        return Some(Shape::HoleAt(at));
+    }
+    if let Some(flag) = v.flag("outline") {
+        if flag {
+            return Some(Shape::Outline);
+        }
+        let d = empty("`outline = false` leaves no shape".to_owned());
+        reader.fault(d.help("write `outline = true`, or another shape"), region.place("shape"), "");
+        return None;
+    }
+    if let Some(corners) = v.points("polygon_mm") {
+        let twice: f64 =
+            corners.iter().zip(corners.iter().cycle().skip(1)).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+        if twice.abs() * 0.5 < SMALLEST_MM2 {
+            let message =
+                format!("the polygon encloses {:.6} mm2: its corners lie on a line", twice.abs() * 0.5);
+            reader.fault(empty(message), v.place("polygon_mm"), "");
+            return None;
+        }
+        return Some(Shape::Polygon(corners.to_vec()));
+    }
+    if let Some([x, y, r]) = v.array("circle_mm") {
+        if r <= 0.0 {
+            reader.fault(
+                empty(format!("the circle's radius is {r} mm, it must be above 0")).help("[x, y, r]"),
+                v.place("circle_mm"),
+                "",
+            );
+            return None;
+        }
+        return Some(Shape::Circle([x, y, r]));
+    }
+    v.text("id").map(|id| Shape::Id(id.to_owned()))
+}
+
+/// A polygon smaller than this is a slip, mm2: no tow is as narrow as 0.1 mm.
+const SMALLEST_MM2: f64 = 0.01;

@@ -1,13 +1,23 @@
 //! What the user asks for: job, map, printer and materials, read from TOML,
 //! checked, and resolved so that nothing needed is optional any more.
 
+pub mod block;
+pub mod builtin;
 pub mod map;
 pub mod material;
 pub mod printer;
+pub mod schema;
 
+mod document;
+mod layers;
+mod read;
+mod table;
+
+pub use block::{Block, BlockKind, BlockValues};
 pub use map::{Layers, Map, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use printer::{Head, Printer};
+pub use read::{built_in_text, first, first_text, layer_fit, read};
 
 use crate::files::Input;
 use std::path::PathBuf;
@@ -37,6 +47,25 @@ pub struct Job {
     pub map: Option<Map>,
     /// Every file that went in, with its hash (the outline is added by its reader).
     pub inputs: Vec<Input>,
+}
+
+impl Job {
+    /// The part's name made safe for a file name: letters and digits of any
+    /// script, `-`, `_` and `.` stay, every run of anything else becomes one `-`;
+    /// never hidden, never empty, at most 100 characters.
+    pub fn file_stem(&self) -> String {
+        let mut stem = String::new();
+        for c in self.name.chars() {
+            if c.is_alphanumeric() || "-_.".contains(c) {
+                stem.push(c);
+            } else if !stem.ends_with('-') {
+                stem.push('-');
+            }
+        }
+        let stem: String = stem.trim_matches(['-', '.']).chars().take(100).collect();
+        let stem = stem.trim_matches(['-', '.']);
+        if stem.is_empty() { "part".to_owned() } else { stem.to_owned() }
+    }
 }
 
 /// The outline file of a job.
@@ -87,4 +116,21 @@ pub struct CoursePlan {
     pub deviation_mm: f64,
     /// Least distance between the ends of closed courses in neighbouring layers, mm.
     pub end_stagger_mm: f64,
+}
+
+impl Job {
+    /// Speed of a bead of a cross-section (mm2): the head's own, less where its
+    /// feedstock or its melt rate would be too fast, mm/s.
+    pub fn bead_speed_mm_s(&self, area_mm2: f64) -> f64 {
+        let d = self.printer.feedstock_diameter_mm;
+        let feedstock = std::f64::consts::PI * 0.25 * d * d;
+        let area = area_mm2.max(1e-6);
+        let head = &self.printer.matrix;
+        head.speed_mm_s.min(head.max_feed_mm_s * feedstock / area).min(self.matrix.max_flow_mm3_s / area)
+    }
+
+    /// Speed of a course: the fibre head's own, not faster than its tow is fed, mm/s.
+    pub fn course_speed_mm_s(&self) -> f64 {
+        self.printer.fibre.speed_mm_s.min(self.printer.fibre.max_feed_mm_s)
+    }
 }

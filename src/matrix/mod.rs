@@ -1,6 +1,177 @@
 //! Matrix beads: perimeters, then fill of exactly what tow leaves.
+//!
+//! The beads tile the layer: rings along the boundaries, rows where there is room
+//! for them, and beads of variable width along the middle of what is narrower.
+//! Each bead carries the area it covers, so that flow is volume-exact.
 
-use crate::geom::Point;
+mod parallel;
+mod ring;
+mod run;
+mod section;
+mod thin;
+
+pub use section::{rectangle_mm2, rounded_mm2};
+
+use crate::geom::{Area, Point, combine, hatch, offset, polyline};
+use crate::job::{BeadPlan, Fill};
+
+/// Accuracy of round joins, mm.
+const CHORD_MM: f64 = 0.005;
+
+/// Leftovers smaller than this hold no bead, mm2.
+const SPECK_MM2: f64 = 0.02;
+
+/// Parallel rows are laid where this many find room side by side; narrower slots
+/// get beads that follow them: fewer ends, and none of them against tow.
+const ROWS_FROM: f64 = 3.0;
+
+/// The beads of one layer. `outline` is the layer's area, `strips` what its
+/// courses cover, inside the outline less the perimeters; `layer_index` (from 0)
+/// picks the direction of parallel fill; `height_mm` is the layer's height.
+pub fn fill(
+    outline: &Area,
+    strips: &Area,
+    plan: &BeadPlan,
+    layer_index: usize,
+    height_mm: f64,
+) -> LayerBeads {
+    let width = plan.bead_width_mm;
+    let mut beads = Vec::new();
+    let rings = ring::inwards(outline, width, width, plan.perimeters);
+    for points in &rings.lines {
+        beads.push(Bead {
+            kind: BeadKind::Perimeter,
+            width_mm: width,
+            area_mm2: rectangle_mm2(width, height_mm),
+            closed: true,
+            points: points.clone(),
+        });
+    }
+    let rest = rings.out_of(&combine::difference(outline, strips));
+    let angle = match plan.fill_angles_deg.len() {
+        0 => 0.0,
+        n => plan.fill_angles_deg[layer_index % n].to_radians(),
+    };
+    let fraction = plan.fill_fraction.clamp(0.0, 1.0);
+    let none = plan.fill == Fill::None || fraction <= 0.0;
+    let sparse = none || fraction < 1.0;
+    if none {
+        // everything inside the perimeters stays open
+    } else if sparse {
+        let area_mm2 = rounded_mm2(width, height_mm);
+        let mut push = |points: Vec<Point>, closed: bool| {
+            beads.push(Bead { kind: BeadKind::Fill, width_mm: width, area_mm2, closed, points });
+        };
+        if plan.fill == Fill::Contour {
+            for points in ring::inwards(&rest, width, width / fraction, usize::MAX).lines {
+                push(points, true);
+            }
+        } else {
+            let pitch = width / fraction;
+            for row in hatch::rows(&offset::shrunk(&rest, width * 0.5, CHORD_MM), angle, pitch, pitch * 0.5) {
+                for (from, to) in row.spans {
+                    if to - from > run::SHORTEST_MM {
+                        let at = |x| hatch::to_plane(x, row.offset, angle);
+                        push(vec![at(from), at(to)], false);
+                    }
+                }
+            }
+        }
+    } else {
+        let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05);
+        // one bead along the edge of the ground, so that rows end against matrix and
+        // not against tow; slots between courses are followed to their middle
+        let parallel = plan.fill == Fill::Parallel;
+        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX });
+        let ground = edge.out_of(&solid);
+        let thin = if parallel {
+            let thick = ring::roomy(&ground, width * ROWS_FROM * 0.5);
+            parallel::rows(&thick, width, angle, height_mm, &mut beads);
+            let narrow = combine::without_specks(&combine::difference(&ground, &thick), SPECK_MM2);
+            let inner = ring::inwards(&narrow, width, width, usize::MAX);
+            lay_rings(&inner, width, height_mm, &mut beads);
+            inner.out_of(&narrow)
+        } else {
+            ground
+        };
+        lay_rings(&edge, width, height_mm, &mut beads);
+        for polygon in thin.polygons().iter().filter(|p| p.area() >= SPECK_MM2) {
+            thin::fill(polygon, width, height_mm, &mut beads);
+        }
+    }
+    spare(outline, strips, height_mm, &mut beads);
+    share_laps(outline.area() - strips.area(), &mut beads, height_mm);
+    let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
+    LayerBeads { beads, areas }
+}
+
+fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
+    beads.extend(rings.lines.iter().map(|points| Bead {
+        kind: BeadKind::Fill,
+        width_mm: width,
+        area_mm2: rectangle_mm2(width, height_mm),
+        closed: true,
+        points: points.clone(),
+    }));
+}
+
+/// Beads that overlap a little at bends could ask for more than there is room for:
+/// the fill then gives way, so that no more is laid than the layer holds.
+fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
+    let room = (outline.area() - strips.area()) * height_mm;
+    let sum = |kind: BeadKind, beads: &[Bead]| -> f64 {
+        beads.iter().filter(|b| b.kind == kind).map(|b| b.area_mm2 * b.length_mm()).sum()
+    };
+    let (rings, fill) = (sum(BeadKind::Perimeter, beads), sum(BeadKind::Fill, beads));
+    let excess = rings + fill - room;
+    if excess <= 0.0 || fill <= excess {
+        return;
+    }
+    // a hair below, so that rounding leaves nothing negative
+    let share = (1.0 - excess / fill) * (1.0 - 1e-9);
+    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill) {
+        b.area_mm2 *= share;
+        b.width_mm *= share;
+    }
+}
+
+/// Where beads lap at corners their nominal flows add up to more than the room
+/// (mm2) that there is: they share it.
+fn share_laps(room: f64, beads: &mut [Bead], height_mm: f64) {
+    let laid: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
+    if laid > room && laid > 0.0 {
+        for b in beads {
+            b.area_mm2 *= room / laid;
+        }
+    }
+}
+
+#[expect(clippy::too_many_arguments, reason = "the terms of one balance")]
+fn areas(
+    outline: &Area,
+    strips: &Area,
+    beads: &[Bead],
+    height_mm: f64,
+    sparse: bool,
+    rest: &Area,
+    rings: &[Vec<Point>],
+    width: f64,
+) -> Areas {
+    let matrix: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
+    let whole = outline.area();
+    let tow = strips.area();
+    // rounding aside never negative: laps were shared
+    let left = (whole - tow - matrix).max(0.0);
+    // with open fill all that is missing inside is meant to be; what the corners
+    // of the perimeters miss is not
+    let open = if sparse {
+        let laid: f64 = rings.iter().map(|r| polyline::ring_length(r) * width).sum();
+        (rest.area() - (matrix - laid)).clamp(0.0, left.max(0.0))
+    } else {
+        0.0
+    };
+    Areas { outline: whole, tow, matrix, open, unfilled: left - open }
+}
 
 /// The beads of one layer and how its area closes.
 #[derive(Clone, Debug, Default)]
@@ -24,6 +195,13 @@ pub struct Bead {
     pub closed: bool,
     /// Centre line, mm.
     pub points: Vec<Point>,
+}
+
+impl Bead {
+    /// Length of the centre line, mm.
+    pub fn length_mm(&self) -> f64 {
+        if self.closed { polyline::ring_length(&self.points) } else { polyline::length(&self.points) }
+    }
 }
 
 /// What a bead is for.

@@ -195,8 +195,8 @@ pub(crate) fn count(outline: &Rings, tow: &[Strip], beads: &[Strip]) -> Covered 
         laid.lay(&field, strip, owner);
     }
 
-    let block_columns = cell(wide[0] / BLOCK_MM) + 1;
-    let mut blocks = vec![[0.0_f64; 2]; block_columns * (cell(wide[1] / BLOCK_MM) + 1)];
+    let block_columns = cell(wide[0] / BLOCK_MM) + 2;
+    let mut blocks = vec![[0.0_f64; 2]; block_columns * (cell(wide[1] / BLOCK_MM) + 2)];
     let mut c = Covered::default();
     let mut edges = 0_u32;
     let mut before = (false, false, false);

@@ -1,0 +1,248 @@
+//! The command line: arguments in, text and an exit status out. The only place
+//! that prints.
+
+mod console;
+mod explain;
+mod plan;
+mod profiles;
+mod schema;
+mod show;
+
+pub use console::Progress;
+
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
+use console::Console;
+use serde_json::{Value, json};
+use std::ffi::OsString;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Plans continuous-fibre thermoplastic preforms: an outline and a reinforcement
+/// map become a program for a printer with a matrix head and a fibre head.
+///
+/// Lengths are mm, times s, temperatures degC, angles degrees counter-clockwise
+/// from +x. Exit status: 0 done, 1 the job, part or profile is at fault, 2 it
+/// could not run.
+#[derive(Debug, Parser)]
+#[command(name = "towpath", version, max_term_width = 100, arg_required_else_help = true)]
+struct Cli {
+    #[command(flatten)]
+    general: General,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Args)]
+struct General {
+    /// Print results as JSON; faults too, as `{"errors": […], "warnings": […]}`
+    #[arg(long, global = true)]
+    json: bool,
+    /// Say nothing but errors and, with --json, the result
+    #[arg(short, long, global = true)]
+    quiet: bool,
+    /// Colour in messages; auto also honours NO_COLOR
+    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value_t = Colour::Auto)]
+    color: Colour,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Colour {
+    /// On a terminal
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Turn a job into a program: NAME.gcode and NAME.plan.json
+    Plan(plan::Arguments),
+    /// Printer profiles: those built in, and a check for your own
+    #[command(subcommand)]
+    Printer(Printer),
+    /// Matrices and tows: those built in, and a check for your own
+    #[command(subcommand)]
+    Material(Material),
+    /// JSON Schema of a file, for editors
+    Schema {
+        /// Which file
+        #[arg(value_enum)]
+        what: schema::What,
+    },
+    /// Explain a diagnostic in full
+    Explain {
+        /// The word in brackets of a message, as `unknown-key`
+        code: String,
+    },
+    /// Completions for a shell, on stdout
+    Completions {
+        /// Which shell
+        #[arg(value_enum)]
+        shell: clap_complete::Shell,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+enum Printer {
+    /// The profiles that are built in
+    List,
+    /// A built-in profile as TOML: a start for one of your own
+    Show {
+        /// As in `printer list`
+        name: String,
+    },
+    /// Check a profile: keys, ranges, geometry, blocks
+    Check {
+        /// A .toml
+        file: PathBuf,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+enum Material {
+    /// The matrices and tows that are built in
+    List,
+    /// A built-in material as TOML: a start for one of your own
+    Show {
+        /// As in `material list`
+        name: String,
+    },
+    /// Check a matrix or tow file
+    Check {
+        /// A .toml
+        file: PathBuf,
+    },
+}
+
+/// What a command has to print.
+struct Report {
+    /// For people.
+    text: String,
+    /// For programs.
+    json: Value,
+    /// `--quiet` leaves it out: it only says that all went well.
+    only_tells: bool,
+}
+
+impl Report {
+    /// Something that was asked for.
+    fn of(text: impl Into<String>, json: Value) -> Self {
+        Self { text: text.into(), json, only_tells: false }
+    }
+
+    /// Something worth knowing after work is done.
+    fn telling(text: impl Into<String>, json: Value) -> Self {
+        Self { text: text.into(), json, only_tells: true }
+    }
+}
+
+/// It could not run: nothing is said about the job.
+const COULD_NOT_RUN: u8 = 2;
+
+/// The job, part, profile or program is at fault.
+const AT_FAULT: u8 = 1;
+
+/// Codes of faults that keep towpath from running at all.
+const NOT_RUN: &[&str] = &["input-missing", "input-unreadable", "output-unwritable"];
+
+/// Runs a command line, the program's own name first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    console::explain_panics();
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    match std::panic::catch_unwind(|| command(&arguments)) {
+        Ok(status) => ExitCode::from(status),
+        // the hook has told what happened
+        Err(_) => ExitCode::from(COULD_NOT_RUN),
+    }
+}
+
+fn command(arguments: &[OsString]) -> u8 {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(e) => {
+            // a closed pipe is no error; help and version are no errors either
+            let _ = e.print();
+            return if e.use_stderr() { COULD_NOT_RUN } else { 0 };
+        }
+    };
+    let console = Console::new(cli.general.color, cli.general.quiet);
+    let mut notes = Notes::default();
+    let outcome = dispatch(&cli.command, &console, &mut notes);
+    finish(&console, cli.general.json, &notes, outcome)
+}
+
+fn dispatch(command: &Command, console: &Console, notes: &mut Notes) -> Outcome<Report> {
+    match command {
+        Command::Plan(arguments) => plan::run(arguments, console, notes),
+        Command::Printer(Printer::List) => Ok(profiles::printers()),
+        Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
+        Command::Printer(Printer::Check { file }) => profiles::check_printer(file),
+        Command::Material(Material::List) => Ok(profiles::materials()),
+        Command::Material(Material::Show { name }) => profiles::show_material(name),
+        Command::Material(Material::Check { file }) => profiles::check_material(file),
+        Command::Schema { what } => Ok(schema::report(*what)),
+        Command::Explain { code } => explain::report(code),
+        Command::Completions { shell } => Ok(completions(*shell)),
+    }
+}
+
+fn completions(shell: clap_complete::Shell) -> Report {
+    let mut script = Vec::new();
+    clap_complete::generate(shell, &mut Cli::command(), "towpath", &mut script);
+    let script = String::from_utf8_lossy(&script).into_owned();
+    let json = json!(script);
+    Report::of(script, json)
+}
+
+/// Prints what there is to print; gives the exit status.
+fn finish(console: &Console, as_json: bool, notes: &Notes, outcome: Outcome<Report>) -> u8 {
+    console.warnings(&notes.warnings);
+    let (printed, status) = match outcome {
+        Ok(report) => {
+            let wanted = as_json || !(report.only_tells && console.quiet());
+            let text = if as_json { json_text(&report.json) } else { report.text };
+            (wanted.then_some(text), 0)
+        }
+        Err(faults) => {
+            console.errors(&faults.0);
+            let text = as_json.then(|| json_text(&faults_json(&faults, notes)));
+            (text, status_of(&faults))
+        }
+    };
+    match printed.map_or(Ok(()), |text| console.out(&text)) {
+        Ok(()) => status,
+        Err(e) => {
+            console
+                .errors(&[Diagnostic::error("output-unwritable", format!("stdout cannot be written: {e}"))]);
+            COULD_NOT_RUN
+        }
+    }
+}
+
+fn status_of(faults: &Faults) -> u8 {
+    if faults.0.iter().any(|d| NOT_RUN.contains(&d.code)) { COULD_NOT_RUN } else { AT_FAULT }
+}
+
+fn faults_json(faults: &Faults, notes: &Notes) -> Value {
+    json!({
+        "errors": faults.0.iter().map(show::json).collect::<Vec<_>>(),
+        "warnings": notes.warnings.iter().map(show::json).collect::<Vec<_>>(),
+    })
+}
+
+fn json_text(value: &Value) -> String {
+    format!("{value:#}\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Cli::command().debug_assert();
+    }
+}

@@ -1,0 +1,57 @@
+//! `plan JOB.toml --out DIR`.
+
+use super::Report;
+use super::console::Console;
+use crate::diagnostic::{Diagnostic, Notes, Outcome};
+use crate::{estimate, files, plan};
+use clap::Args;
+use serde_json::json;
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+/// What to plan, and where to.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// The job
+    #[arg(value_name = "JOB.toml")]
+    job: PathBuf,
+    /// Folder for the program and the plan; made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    out: PathBuf,
+    /// Threads to work with; the result is the same for any number
+    #[arg(short = 'j', long, value_name = "N")]
+    threads: Option<NonZeroUsize>,
+}
+
+/// Reads the job and plans it, in as many threads as asked for.
+pub(super) fn run(arguments: &Arguments, _console: &Console, notes: &mut Notes) -> Outcome<Report> {
+    let threads = arguments.threads.map_or(0, NonZeroUsize::get);
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
+        Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
+    })?;
+    pool.install(|| planned(arguments, notes))
+}
+
+fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
+    let planned = plan::plan(notes, &arguments.job)?;
+    let stem = planned.job.file_stem();
+    let names = [format!("{stem}.gcode"), format!("{stem}.plan.json")];
+    let files =
+        [(names[0].clone(), planned.program.into_bytes()), (names[1].clone(), planned.plan.into_bytes())];
+    files::write_all(&arguments.out, &files).map_err(|e| {
+        let folder = arguments.out.display();
+        Diagnostic::error("output-unwritable", format!("the output cannot be written to `{folder}`: {e}"))
+            .in_file(folder.to_string())
+            .help("choose another folder with --out, or free space on the disk")
+    })?;
+    let table = estimate::table(&planned.estimate, &planned.job);
+    let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();
+    let json = json!({
+        "name": planned.job.name,
+        "files": paths,
+        "estimate": planned.estimate,
+        "left_out": planned.left_out.len(),
+        "warnings": notes.warnings.iter().map(super::show::json).collect::<Vec<_>>(),
+    });
+    Ok(Report::telling(format!("{table}written                   {}\n", paths.join(", ")), json))
+}

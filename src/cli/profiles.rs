@@ -1,0 +1,153 @@
+//! `printer` and `material`: what is built in, and checks for a user's own.
+
+use super::Report;
+use crate::diagnostic::nearest::help;
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::job::builtin::{self, BuiltIn};
+use crate::job::{self, Matrix, Printer, Tow, material, printer};
+use serde_json::{Value, json};
+use std::path::Path;
+use std::sync::Arc;
+
+/// `printer list`.
+pub(super) fn printers() -> Report {
+    list(&[builtin::PRINTERS], &["name", "description"])
+}
+
+/// `material list`.
+pub(super) fn materials() -> Report {
+    list(&[builtin::MATRICES, builtin::TOWS], &["kind", "name", "polymer", "description"])
+}
+
+/// A table for people, the whole files for programs.
+fn list(lists: &[&'static [BuiltIn]], columns: &[&str]) -> Report {
+    let all: Vec<Value> = lists.iter().flat_map(|l| l.iter()).map(|b| as_json(b.text)).collect();
+    let cell = |row: &Value, column: &str| row[column].as_str().unwrap_or("").to_owned();
+    let width = |column: &str| {
+        all.iter().map(|row| cell(row, column).chars().count()).max().unwrap_or(0).max(column.len())
+    };
+    let mut text = String::new();
+    let mut line = |cells: Vec<(String, usize)>| {
+        let line: Vec<String> = cells.iter().map(|(c, w)| format!("{c:<w$}", w = *w)).collect();
+        text.push_str(line.join("  ").trim_end());
+        text.push('\n');
+    };
+    line(columns.iter().map(|c| ((*c).to_owned(), width(c))).collect());
+    for row in &all {
+        line(columns.iter().map(|c| (cell(row, c), width(c))).collect());
+    }
+    Report::of(text, json!(all))
+}
+
+/// `printer show NAME`.
+///
+/// Errors: `unknown-name`.
+pub(super) fn show_printer(name: &str) -> Outcome<Report> {
+    show(&[builtin::PRINTERS], name, "printer")
+}
+
+/// `material show NAME`.
+///
+/// Errors: `unknown-name`.
+pub(super) fn show_material(name: &str) -> Outcome<Report> {
+    show(&[builtin::MATRICES, builtin::TOWS], name, "material")
+}
+
+fn show(lists: &[&'static [BuiltIn]], name: &str, what: &str) -> Outcome<Report> {
+    match lists.iter().find_map(|l| builtin::find(l, name)) {
+        Some(found) => Ok(Report::of(found.text, as_json(found.text))),
+        None => {
+            let names: Vec<&str> = lists.iter().flat_map(|l| builtin::names(l)).collect();
+            let d = Diagnostic::error("unknown-name", format!("there is no built-in {what} `{name}`"));
+            Err(d.help(help(name, &names, "built in")).into())
+        }
+    }
+}
+
+/// A text that was read before, as JSON.
+fn as_json(text: &str) -> Value {
+    toml::from_str(text).unwrap_or(Value::Null)
+}
+
+/// `printer check FILE`.
+///
+/// Errors: every fault of the profile; `input-missing` and the like.
+pub(super) fn check_printer(file: &Path) -> Outcome<Report> {
+    let source = job::first_text(file)?;
+    let p = printer::read(&source)?;
+    Ok(Report::telling(told(&source, &printer_facts(&p)), checked(&source, "printer")))
+}
+
+/// `material check FILE`.
+///
+/// Errors: every fault of the file; `input-missing` and the like.
+pub(super) fn check_material(file: &Path) -> Outcome<Report> {
+    let source = job::first_text(file)?;
+    let facts = match as_json(&source.text)["kind"].as_str() {
+        Some("tow") => tow_facts(&material::read_tow(&source)?),
+        Some("matrix") => matrix_facts(&material::read_matrix(&source)?),
+        Some(other) => {
+            let d = Diagnostic::error("unknown-name", format!("`kind` cannot be `{other}`"))
+                .in_file(&source.name)
+                .help(help(other, &["matrix", "tow"], "one of"));
+            return Err(d.into());
+        }
+        None => return Err(kindless(&source)),
+    };
+    Ok(Report::telling(told(&source, &facts), checked(&source, "material")))
+}
+
+/// A file that does not say what it is: its faults as either, whichever are fewer.
+fn kindless(source: &Arc<Source>) -> Faults {
+    let tow = material::read_tow(source).err().map_or_else(Vec::new, |f| f.0);
+    let matrix = material::read_matrix(source).err().map_or_else(Vec::new, |f| f.0);
+    Faults(if tow.len() < matrix.len() { tow } else { matrix })
+}
+
+fn told(source: &Source, facts: &[String]) -> String {
+    let mut text = format!("{}: no faults\n", source.name);
+    for fact in facts {
+        text.push_str("  ");
+        text.push_str(fact);
+        text.push('\n');
+    }
+    text
+}
+
+fn checked(source: &Source, what: &str) -> Value {
+    json!({"file": source.name, "faults": 0, what: as_json(&source.text)})
+}
+
+fn printer_facts(p: &Printer) -> Vec<String> {
+    let [x0, y0, x1, y1] = p.bed_mm;
+    vec![
+        format!("{}: {}", p.name, p.description),
+        format!("parts on {:.1} x {:.1} mm", x1 - x0, y1 - y0),
+        format!(
+            "shortest course {:.1} mm: {:.1} mm behind the cutter and {:.1} mm of anchor",
+            p.shortest_course_mm(),
+            p.cutter_to_nozzle_mm,
+            p.anchor_mm
+        ),
+        format!("matrix head T{}, fibre head T{}", p.matrix.tool, p.fibre.tool),
+    ]
+}
+
+fn matrix_facts(m: &Matrix) -> Vec<String> {
+    vec![format!(
+        "{}: {}, {} g/cm3, laid at {} degC",
+        m.name, m.polymer, m.density_g_cm3, m.process_temperature_c
+    )]
+}
+
+fn tow_facts(t: &Tow) -> Vec<String> {
+    vec![
+        format!("{}: {} x {} mm, bends to {} mm", t.name, t.width_mm, t.height_mm, t.min_bend_radius_mm),
+        format!(
+            "{:.6} mm2 of fibre in {} mm2: fibre volume fraction {:.3}",
+            t.fibre_area_mm2,
+            t.area_mm2,
+            t.fibre_fraction()
+        ),
+    ]
+}

@@ -1,0 +1,157 @@
+//! What the whole program comes to: length, mass, fibre fraction, time.
+
+mod table;
+mod time;
+
+pub use table::table;
+pub use time::time;
+
+use crate::job::Job;
+use crate::matrix::LayerBeads;
+use crate::outline::Outline;
+use crate::sequence::{Move, Program};
+use serde::Serialize;
+
+/// Figures of the whole program, all copies. Keys as in the plan.
+#[derive(Clone, Debug, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Estimate {
+    /// Tow laid, mm.
+    pub fibre_length_mm: f64,
+    /// Courses laid.
+    pub courses: usize,
+    /// Cuts made: one a course.
+    pub cuts: usize,
+    /// Cuts that joining rows by turns saved.
+    pub cuts_saved: usize,
+    /// Head changes after the first choice of a head.
+    pub head_changes: usize,
+    /// Matrix laid as beads, without purge, mm3.
+    pub matrix_volume_mm3: f64,
+    /// Matrix laid to clear the head, mm3.
+    pub purge_volume_mm3: f64,
+    /// Mass of the beads, without purge, g.
+    pub matrix_mass_g: f64,
+    /// Mass of the tow, g.
+    pub tow_mass_g: f64,
+    /// Mass of one part, g.
+    pub part_mass_g: f64,
+    /// Fibre over tow and matrix, without pores.
+    pub fibre_volume_fraction: f64,
+    /// Fibre over tow where tow lies, without pores: the highest that pressing
+    /// reaches where no matrix flows in.
+    pub local_fibre_volume_fraction: f64,
+    /// Fibre over the space of the tow's strips (length x width x layer height,
+    /// pores and all): what is there as printed. 0 without tow.
+    pub strip_fibre_volume_fraction: f64,
+    /// Share of the outline's volume, less what is left open on purpose, that
+    /// neither tow nor matrix fills.
+    pub printed_porosity: f64,
+    /// Where the time goes, s.
+    pub time_s: TimeSplit,
+}
+
+/// Seconds by what the machine does.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct TimeSplit {
+    /// Sum of the others.
+    pub total: f64,
+    /// Laying tow.
+    pub fibre: f64,
+    /// Laying matrix.
+    pub matrix: f64,
+    /// Moving without laying.
+    pub travel: f64,
+    /// Changing heads.
+    pub head_change: f64,
+    /// Waiting for heat.
+    pub heating: f64,
+    /// Cutting.
+    pub cutting: f64,
+    /// Purging, starting, ending.
+    pub other: f64,
+}
+
+/// Adds up a program.
+pub fn of(
+    job: &Job,
+    outline: &Outline,
+    program: &Program,
+    beads: &[LayerBeads],
+    cuts_saved: usize,
+    time_s: TimeSplit,
+) -> Estimate {
+    let copies = f64_of(job.copies);
+    let laid = || program.courses.iter().flatten();
+    let fibre_length_mm = laid().map(|l| l.course.length_mm()).sum::<f64>() * copies;
+    let courses = laid().count() * job.copies;
+    let mut purging = false;
+    let (mut purge_volume_mm3, mut matrix_volume_mm3) = (0.0, 0.0);
+    let mut selections = 0_usize;
+    for m in &program.moves {
+        match m {
+            Move::PurgeStart => purging = true,
+            Move::PurgeEnd => purging = false,
+            Move::Extrude { volume_mm3, .. } if purging => purge_volume_mm3 += volume_mm3,
+            Move::Extrude { volume_mm3, .. } => matrix_volume_mm3 += volume_mm3,
+            Move::Select(_) => selections += 1,
+            _ => {}
+        }
+    }
+    let mut outline_volume = 0.0;
+    let mut open_volume = 0.0;
+    let mut strip_volume = 0.0;
+    for (layer, courses) in outline.layers.iter().zip(&program.courses) {
+        let length: f64 = courses.iter().map(|l| l.course.length_mm()).sum();
+        strip_volume += length * job.tow.width_mm * layer.height_mm * copies;
+    }
+    for (layer, b) in outline.layers.iter().zip(beads) {
+        outline_volume += b.areas.outline * layer.height_mm;
+        open_volume += b.areas.open * layer.height_mm;
+    }
+    let tow_volume = fibre_length_mm * job.tow.area_mm2;
+    let solid = tow_volume + matrix_volume_mm3;
+    let matrix_mass_g = matrix_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
+    let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
+    let room = (outline_volume - open_volume) * copies;
+    let fibre_volume = fibre_length_mm * job.tow.fibre_area_mm2;
+    let share = |part: f64, whole: f64| if whole > 0.0 { to(5, part / whole) } else { 0.0 };
+    Estimate {
+        fibre_length_mm: to(3, fibre_length_mm),
+        courses,
+        cuts: courses,
+        cuts_saved,
+        head_changes: selections.saturating_sub(1),
+        matrix_volume_mm3: to(3, matrix_volume_mm3),
+        purge_volume_mm3: to(3, purge_volume_mm3),
+        matrix_mass_g: to(5, matrix_mass_g),
+        tow_mass_g: to(5, tow_mass_g),
+        part_mass_g: to(5, (matrix_mass_g + tow_mass_g) / copies),
+        fibre_volume_fraction: share(fibre_volume, solid),
+        local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
+        strip_fibre_volume_fraction: share(fibre_volume, strip_volume),
+        printed_porosity: if room > 0.0 { to(5, 1.0 - solid / room) } else { 0.0 },
+        time_s: time_s.in_hundredths(),
+    }
+}
+
+impl TimeSplit {
+    /// Each part rounded to 0.01 s, and the sum of those.
+    fn in_hundredths(self) -> Self {
+        let [fibre, matrix, travel, head_change, heating, cutting, other] =
+            [self.fibre, self.matrix, self.travel, self.head_change, self.heating, self.cutting, self.other]
+                .map(|s| to(2, s));
+        let total = to(2, fibre + matrix + travel + head_change + heating + cutting + other);
+        Self { total, fibre, matrix, travel, head_change, heating, cutting, other }
+    }
+}
+
+/// Rounded to some decimals: digits that a figure does not have are left out.
+fn to(decimals: usize, v: f64) -> f64 {
+    let scale = [1.0, 10.0, 1e2, 1e3, 1e4, 1e5][decimals.min(5)];
+    (v * scale).round() / scale
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a number of parts")]
+fn f64_of(n: usize) -> f64 {
+    n as f64
+}

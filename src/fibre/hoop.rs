@@ -1,0 +1,54 @@
+//! Closed courses round a hole.
+
+use super::room::Room;
+use crate::geom::{Area, bend, combine, offset, smooth};
+
+/// Lays hoops round a hole, the first as near to it as perimeters and bend
+/// radius allow, the others outside it.
+///
+/// Hoops are pulled tight when they are laid, so they follow the hole's convex
+/// hull; `follow` keeps them parallel to the hole's own edge instead.
+pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool) {
+    let o = room.order;
+    let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let grown = offset::grown(hole, start, chord);
+    let Some(edge) = grown.polygons().first().map(|p| p.outer().to_vec()) else { return };
+    let mut inner = if follow {
+        let closed = offset::closed(&grown, smooth::working_radius(o.radius), chord);
+        if smooth::tight_share(&closed, smooth::working_radius(o.radius)) > 0.0 {
+            smooth::rounded_up(&edge, o.radius)
+        } else {
+            closed
+        }
+    } else {
+        smooth::rounded_up(&edge, o.radius)
+    };
+    // more loops than this do not fit between the hole and the far end of the part
+    let most = o.courses.unwrap_or(10_000);
+    for k in 0..most {
+        let Some(p) = inner.polygons().first() else { break };
+        let ring = p.outer().to_vec();
+        let laid = room.lay_where_free(&ring, true);
+        if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
+            if o.courses.is_some() {
+                let left = most - k;
+                let reason = format!("no room for {left} of {most} hoops");
+                #[expect(clippy::cast_precision_loss, reason = "a handful of hoops")]
+                let length = crate::geom::polyline::ring_length(&ring) * (left - 1) as f64;
+                room.leave_out(&reason, length, ring.first().copied());
+            }
+            break;
+        }
+        inner =
+            combine::simplified(&offset::grown(&inner, o.spacing, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM);
+        if follow {
+            inner = offset::closed(&inner, smooth::working_radius(o.radius), bend::PROPOSAL_CHORD_MM);
+        }
+    }
+}
+
+/// The whole room lies inside the loop: larger loops find nothing.
+fn beyond(room: &Room<'_>, inner: &Area) -> bool {
+    combine::difference(&room.area, inner).area() < 1e-3
+}

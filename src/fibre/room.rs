@@ -1,0 +1,269 @@
+//! Where the centre line of a course may lie, and what is already laid there.
+
+use super::{Course, LeftOut};
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Path, Point, bend, offset};
+use crate::job::Rule;
+
+/// What every rule needs to know of a region in a layer.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Order<'a> {
+    /// Name of the region.
+    pub(super) region: &'a str,
+    pub(super) rule: Rule,
+    pub(super) rank: usize,
+    pub(super) layer: usize,
+    /// Tow width, mm.
+    pub(super) width: f64,
+    /// Centre to centre, mm.
+    pub(super) spacing: f64,
+    /// Least bend radius, mm.
+    pub(super) radius: f64,
+    /// Shortest course, mm.
+    pub(super) shortest: f64,
+    /// Largest distance from the line asked for, mm.
+    pub(super) deviation: f64,
+    /// Courses side by side; `None` fills.
+    pub(super) courses: Option<usize>,
+    /// Direction, radians.
+    pub(super) angle: f64,
+}
+
+/// A room being filled.
+#[derive(Debug)]
+pub(super) struct Room<'a> {
+    pub(super) order: Order<'a>,
+    /// Centre lines may lie here.
+    pub(super) area: Area,
+    boundary: Lines,
+    taken: Lines,
+    pub(super) courses: Vec<Course>,
+    pub(super) left_out: Vec<LeftOut>,
+}
+
+/// How far apart the places are at which a path is looked at, mm. Half the
+/// narrowest tow: nothing that matters fits between two of them.
+const LOOK_MM: f64 = 0.25;
+
+impl<'a> Room<'a> {
+    /// From the area in which whole strips must lie.
+    pub(super) fn new(order: Order<'a>, strips_within: &Area) -> Self {
+        // half the deviation on top: the fitted line may lie that much outside
+        let inset = 0.5 * order.width + 0.6 * order.deviation;
+        let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
+        let boundary = Lines::boundary(&area);
+        Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new() }
+    }
+
+    /// How much room a point has, mm: negative outside or too near to tow.
+    fn room_at(&self, p: Point) -> f64 {
+        let edge = self.boundary.distance(p);
+        // a fitted line may lie half a deviation too near
+        let tow = self.taken.distance(p) - self.order.width + 0.5 * self.order.deviation;
+        if edge <= 0.6 * self.order.deviation {
+            return tow.min(edge);
+        }
+        if self.area.contains(p) { edge.min(tow) } else { -edge }
+    }
+
+    /// A path of this length has room throughout.
+    fn has_room(&self, path: &Path, at: f64) -> bool {
+        path.point_at(at).is_some_and(|p| self.room_at(p) >= 0.0)
+    }
+
+    /// The stretches of a path that have room, as lengths from its start.
+    fn free(&self, path: &Path) -> Vec<(f64, f64)> {
+        let total = path.length();
+        let mut out: Vec<(f64, f64)> = Vec::new();
+        let mut open: Option<f64> = None;
+        let mut before = 0.0;
+        let mut at = 0.0;
+        loop {
+            let room = path.point_at(at).map_or(-1.0, |p| self.room_at(p));
+            match (room >= 0.0, open) {
+                (true, None) => open = Some(if at > 0.0 { self.border(path, before, at) } else { 0.0 }),
+                (false, Some(from)) => {
+                    out.push((from, self.border(path, at, before)));
+                    open = None;
+                }
+                _ => {}
+            }
+            if at >= total {
+                break;
+            }
+            before = at;
+            // nothing nearer than the room can be in the way
+            at = (at + room.max(LOOK_MM)).min(total);
+        }
+        if let Some(from) = open {
+            out.push((from, total));
+        }
+        out
+    }
+
+    /// The free place next to the border between a blocked and a free length.
+    fn border(&self, path: &Path, blocked: f64, free: f64) -> f64 {
+        let (mut blocked, mut free) = (blocked, free);
+        for _ in 0..8 {
+            let mid = 0.5 * (blocked + free);
+            if self.has_room(path, mid) { free = mid } else { blocked = mid }
+        }
+        free
+    }
+
+    /// Lays a line that has room by construction: a ring of the area itself.
+    /// Gives the length laid.
+    pub(super) fn lay_ring(&mut self, ring: &[Point]) -> f64 {
+        let fit = self.fit(ring, true);
+        if let [path] = fit.pieces.as_slice()
+            && path.closed
+        {
+            // rings keep clear of one another, but not of the ends of pieces
+            let clear = self.courses.iter().all(|c| c.path().closed);
+            return if clear { self.accept(path.clone()) } else { self.lay_path(path) };
+        }
+        let asked = crate::geom::polyline::ring_length(ring);
+        self.lay_pieces(fit, asked)
+    }
+
+    /// Lays as much of a line as has room. Gives the length laid.
+    pub(super) fn lay_where_free(&mut self, points: &[Point], closed: bool) -> f64 {
+        let fit = self.fit(points, closed);
+        let asked = if closed {
+            crate::geom::polyline::ring_length(points)
+        } else {
+            crate::geom::polyline::length(points)
+        };
+        self.lay_pieces(fit, asked)
+    }
+
+    /// The same without a word about what finds no room: for a second pass over
+    /// edges that mostly carry tow already.
+    pub(super) fn lay_quietly(&mut self, ring: &[Point]) -> f64 {
+        let told = self.left_out.len();
+        let laid = self.lay_where_free(ring, true);
+        self.left_out.truncate(told);
+        laid
+    }
+
+    fn lay_pieces(&mut self, fit: bend::Fit, asked: f64) -> f64 {
+        let mut laid = 0.0;
+        let mut fitted = 0.0;
+        for path in fit.pieces {
+            fitted += path.length();
+            laid += self.lay_path(&path);
+        }
+        if let Some(kink) = fit.kinks.first()
+            && asked - fitted > 1.0
+        {
+            self.leave_out("bends tighter than the tow allows", asked - fitted, Some(*kink));
+        }
+        laid
+    }
+
+    /// Lays as much of a legal path as has room.
+    pub(super) fn lay_path(&mut self, path: &Path) -> f64 {
+        let total = path.length();
+        let mut free = self.free(path);
+        if let [(from, to)] = free.as_slice()
+            && *from <= 0.0
+            && *to >= total
+        {
+            return self.accept(path.clone());
+        }
+        let mut path = path.clone();
+        if path.closed && free.len() > 1 {
+            // opened where it is blocked, not at its own start
+            if let (Some((0.0, _)), Some(&(_, to))) = (free.first(), free.last())
+                && to >= total
+            {
+                let at = free[0].1 + 1e-3;
+                path = path.restarted(at);
+                free = self.free(&path);
+            }
+        }
+        let open: f64 = free.iter().map(|(a, b)| b - a).sum();
+        if total - open > 1.0 {
+            let at = path.point_at(free.first().map_or(0.0, |f| if f.0 > 0.0 { 0.0 } else { f.1 }));
+            self.leave_out("no room beside the boundary or other courses", total - open, at);
+        }
+        let mut laid = 0.0;
+        for (from, to) in self.spaced(&free, total, path.closed) {
+            if to - from > 1e-3 {
+                let mut piece = path.between(from, to);
+                piece.closed = false;
+                laid += self.accept(piece);
+            }
+        }
+        laid
+    }
+
+    /// Stretches of one path cut back so that the ends that face each other stay a
+    /// tow's width apart.
+    fn spaced(&self, free: &[(f64, f64)], total: f64, closed: bool) -> Vec<(f64, f64)> {
+        let mut out = free.to_vec();
+        // along a bend the chord is shorter than the path
+        let apart = 1.05 * self.order.width;
+        for i in 1..out.len() {
+            let lack = apart - (out[i].0 - out[i - 1].1);
+            if lack > 0.0 {
+                out[i].0 += lack;
+            }
+        }
+        let first = out.first().map(|f| f.0);
+        if closed && let (Some(first), Some(last)) = (first, out.last_mut()) {
+            let lack = apart - (first + total - last.1);
+            if lack > 0.0 {
+                last.1 -= lack;
+            }
+        }
+        out
+    }
+
+    fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {
+        // as near as the line allows: half the deviation first
+        let near = bend::fit(points, closed, self.order.radius, 0.5 * self.order.deviation);
+        if near.kinks.is_empty() {
+            return near;
+        }
+        bend::fit(points, closed, self.order.radius, self.order.deviation)
+    }
+
+    /// Makes a path a course, or leaves it out. Gives the length laid.
+    pub(super) fn accept(&mut self, path: Path) -> f64 {
+        let o = self.order;
+        let length = path.length();
+        let middle = path.point_at(0.5 * length);
+        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, o.shortest) {
+            Ok(course) => {
+                self.taken.add(&course.path().flatten(bend::PROPOSAL_CHORD_MM));
+                self.courses.push(course);
+                length
+            }
+            Err(super::CourseFault::TooShort { .. }) => {
+                let reason = format!("shorter than the {:.1} mm that can be cut and laid", o.shortest);
+                self.leave_out(&reason, length, middle);
+                0.0
+            }
+            Err(super::CourseFault::TooTight { .. } | super::CourseFault::Joint { .. }) => {
+                self.leave_out("bends tighter than the tow allows", length, middle);
+                0.0
+            }
+            Err(super::CourseFault::Empty) => 0.0,
+        }
+    }
+
+    /// Records tow that was asked for and is not laid.
+    pub(super) fn leave_out(&mut self, reason: &str, length_mm: f64, at: Option<Point>) {
+        if length_mm <= 0.0 {
+            return;
+        }
+        self.left_out.push(LeftOut {
+            region: self.order.region.to_string(),
+            layer: self.order.layer,
+            reason: reason.to_string(),
+            length_mm,
+            at_mm: at.map(|p| [p.x, p.y]),
+        });
+    }
+}

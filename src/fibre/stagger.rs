@@ -1,0 +1,62 @@
+//! Where closed courses begin and end.
+
+use super::LayerCourses;
+use crate::geom::Point;
+
+/// Places tried along a closed course.
+const PLACES: u32 = 48;
+
+/// Moves the ends of closed courses so that none lies within `distance` mm of an
+/// end in the layer below. Gives the numbers of layers where the part is too
+/// small for that, with the distance that was reached.
+pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize, f64)> {
+    let mut short = Vec::new();
+    let mut below: Vec<(String, Point)> = Vec::new();
+    for (i, layer) in layers.iter_mut().enumerate() {
+        let mut here: Vec<(String, Point)> = Vec::new();
+        let mut worst = f64::INFINITY;
+        for course in &mut layer.courses {
+            if !course.path().closed {
+                continue;
+            }
+            let length = course.length_mm();
+            // the ends of the same region first, then those of all others
+            let clear = |p: Point, own: bool| {
+                let ends = below.iter().filter(|(r, _)| !own || *r == course.region);
+                ends.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+            };
+            // ends of one region stay together: the layer above then finds room
+            let beside = |p: Point| {
+                here.iter()
+                    .filter(|(r, _)| *r == course.region)
+                    .map(|(_, q)| q.dist(p))
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let mut best: Option<([f64; 3], f64, Point)> = None;
+            for k in 0..PLACES {
+                let s = length * f64::from(k) / f64::from(PLACES);
+                let Some(p) = course.path().point_at(s) else { continue };
+                let score = [clear(p, true), clear(p, false), -beside(p)];
+                let better = |old: &[f64; 3]| {
+                    let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
+                    unequal.is_some_and(|(a, b)| a > b)
+                };
+                if best.as_ref().is_none_or(|(old, ..)| better(old)) {
+                    best = Some((score, s, p));
+                }
+            }
+            if let Some((score, s, p)) = best {
+                if s > 0.0 {
+                    *course = course.restarted(s);
+                }
+                worst = worst.min(score[0]);
+                here.push((course.region.clone(), p));
+            }
+        }
+        if worst < distance {
+            short.push((i, worst));
+        }
+        below = here;
+    }
+    short
+}

@@ -1,0 +1,376 @@
+//! One line per move.
+
+use super::number::{push, rounded};
+use super::{Facts, Text, header, names, temperature};
+use crate::diagnostic::Outcome;
+use crate::geom::{Arc, Point, Segment, pt};
+use crate::job::block::{Block, BlockValues};
+use crate::job::{Head, Job};
+use crate::sequence::{Move, Program};
+
+/// Decimals of a coordinate.
+const XY: u32 = 3;
+/// Decimals of an arc's centre. It is found again from the ends as written and
+/// rounded to where both radii agree best, well within the standard's 0.002 mm.
+const IJ: u32 = 3;
+/// Decimals of a feed length.
+const E: u32 = 5;
+
+/// An arc whose chords would stay this near is written as a line, mm: half the
+/// last digit of a coordinate.
+const FLAT_MM: f64 = 0.0005;
+
+struct Writer<'a> {
+    job: &'a Job,
+    out: String,
+    head: Option<Head>,
+    /// Nozzle, machine coordinates as written.
+    at: Point,
+    z: f64,
+    /// mm/min as last written.
+    feed: i64,
+    /// What the present head has fed since the last restart, mm, exact.
+    fed: f64,
+    /// The same as written.
+    fed_written: f64,
+    names: BlockValues,
+    cut: Vec<String>,
+}
+
+pub(super) fn write(job: &Job, program: &Program, facts: &Facts) -> Outcome<Text> {
+    let names = names(job, facts);
+    let cut: Vec<String> = job.printer.blocks.cut.render(&names)?.lines().map(str::to_string).collect();
+    let mut w = Writer {
+        job,
+        out: String::with_capacity(program.moves.len() * 32),
+        head: None,
+        at: pt(f64::NAN, f64::NAN),
+        z: f64::NAN,
+        feed: 0,
+        fed: 0.0,
+        fed_written: 0.0,
+        names,
+        cut,
+    };
+    for line in header::lines(job, facts) {
+        w.comment(&line);
+    }
+    w.block(&job.printer.blocks.start.clone())?;
+    w.line("G21");
+    w.line("G90");
+    for m in &program.moves {
+        w.write_move(m)?;
+    }
+    w.block(&job.printer.blocks.end.clone())?;
+    Ok(Text { program: w.out, cut: w.cut })
+}
+
+impl Writer<'_> {
+    fn line(&mut self, text: &str) {
+        self.out.push_str(text);
+        self.out.push('\n');
+    }
+
+    fn comment(&mut self, text: &str) {
+        let line = if self.job.printer.controller.parenthesis_comments {
+            format!("({text})")
+        } else {
+            format!("; {text}")
+        };
+        self.line(&line);
+    }
+
+    fn block(&mut self, block: &Block) -> Outcome<()> {
+        let names = self.names.clone();
+        self.filled(block, &names)
+    }
+
+    fn filled(&mut self, block: &Block, names: &BlockValues) -> Outcome<()> {
+        for line in block.render(names)?.lines().filter(|l| !l.trim().is_empty()) {
+            self.line(line.trim_end());
+        }
+        Ok(())
+    }
+
+    fn write_move(&mut self, m: &Move) -> Outcome<()> {
+        match m {
+            Move::Layer { number, z_mm } => {
+                let mut z = String::new();
+                push(&mut z, *z_mm, XY);
+                self.comment(&format!("layer {number} z {z}"));
+            }
+            Move::Select(head) => self.select(*head)?,
+            Move::Heat { head, temperature_c } => self.heat(*head, *temperature_c, false)?,
+            Move::HeatWait { head, temperature_c } => self.heat(*head, *temperature_c, true)?,
+            Move::Z(z) => self.height(*z),
+            Move::Travel(to) => self.travel(*to),
+            Move::Extrude { to, volume_mm3 } => self.extrude(*to, *volume_mm3),
+            Move::CourseStart(id) => self.comment(&format!("course {id}")),
+            Move::Thread(mm) => self.thread(*mm),
+            Move::Lay { segment, fed } => self.lay(segment, *fed),
+            Move::Cut => {
+                self.comment("cut");
+                for line in self.cut.clone() {
+                    self.line(&line);
+                }
+            }
+            Move::CourseEnd(id) => self.comment(&format!("end course {id}")),
+            Move::PurgeStart => self.comment("purge"),
+            Move::PurgeEnd => self.comment("end purge"),
+            Move::Dwell(seconds) => {
+                let mut s = String::from("G4 P");
+                if self.job.printer.controller.dwell_milliseconds {
+                    push(&mut s, seconds * 1000.0, 0);
+                } else {
+                    push(&mut s, *seconds, 3);
+                }
+                self.line(&s);
+            }
+        }
+        Ok(())
+    }
+
+    fn select(&mut self, head: Head) -> Outcome<()> {
+        let p = &self.job.printer;
+        let tool = p.head(head).tool;
+        let line = if p.controller.tool_change_m6 { format!("T{tool} M6") } else { format!("T{tool}") };
+        self.line(&line);
+        let block = match head {
+            Head::Matrix => p.blocks.to_matrix.clone(),
+            Head::Fibre => p.blocks.to_fibre.clone(),
+        };
+        self.head = Some(head);
+        self.block(&block)?;
+        // the carriage and its offsets are new: every word is written again
+        self.at = pt(f64::NAN, f64::NAN);
+        self.z = f64::NAN;
+        self.feed = 0;
+        self.restart_feed();
+        Ok(())
+    }
+
+    /// E counts from zero again, where the controller counts.
+    fn restart_feed(&mut self) {
+        if self.job.printer.controller.absolute_extrusion {
+            self.line("G92 E0");
+        }
+        self.fed = 0.0;
+        self.fed_written = 0.0;
+    }
+
+    fn heat(&mut self, head: Head, temperature_c: f64, wait: bool) -> Outcome<()> {
+        let p = &self.job.printer;
+        let block = if wait { p.blocks.heat_wait.clone() } else { p.blocks.heat.clone() };
+        let tool = f64::from(p.head(head).tool);
+        let names = self.names.clone().number("tool", tool).number("temperature_c", temperature_c);
+        debug_assert!(
+            temperature_c <= temperature(self.job, head) + 1e-9,
+            "hotter than the material asks for"
+        );
+        self.filled(&block, &names)
+    }
+
+    /// Nozzle position -> the numbers that are written.
+    fn commanded(&self, p: Point) -> Point {
+        let c = &self.job.printer.controller;
+        match self.head {
+            Some(h) if c.program_applies_offsets => {
+                let o = self.job.printer.head(h).offset_mm;
+                pt(p.x - o[0], p.y - o[1])
+            }
+            _ => p,
+        }
+    }
+
+    fn on_paper(&self, p: Point) -> Point {
+        let c = self.commanded(p);
+        pt(rounded(c.x, XY), rounded(c.y, XY))
+    }
+
+    fn feed_word(&mut self, line: &mut String, mm_s: f64) {
+        // rounded down: a limit is a limit
+        #[expect(clippy::cast_possible_truncation, reason = "a feed in mm/min")]
+        let f = ((mm_s * 60.0 + 1e-6).floor() as i64).max(1);
+        if f != self.feed {
+            line.push_str(" F");
+            line.push_str(itoa::Buffer::new().format(f));
+            self.feed = f;
+        }
+    }
+
+    /// The E word for what has been fed so far; nothing where it would be zero.
+    fn feed_length(&mut self, line: &mut String) {
+        let total = rounded(self.fed, E);
+        let absolute = self.job.printer.controller.absolute_extrusion;
+        let step = rounded(total - self.fed_written, E);
+        if step == 0.0 {
+            return;
+        }
+        line.push_str(" E");
+        push(line, if absolute { total } else { step }, E);
+        self.fed_written = total;
+    }
+
+    fn xy(&self, line: &mut String, to: Point) {
+        line.push_str(" X");
+        push(line, to.x, XY);
+        line.push_str(" Y");
+        push(line, to.y, XY);
+    }
+
+    fn height(&mut self, z: f64) {
+        let c = &self.job.printer.controller;
+        let offset = match self.head {
+            Some(h) if c.program_applies_offsets => self.job.printer.head(h).offset_mm[2],
+            _ => 0.0,
+        };
+        let mut line = String::from("G0 Z");
+        push(&mut line, z - offset, XY);
+        self.feed_word(&mut line, self.job.printer.limits.axis_speed_mm_s[2]);
+        self.line(&line);
+        self.z = z;
+    }
+
+    fn travel(&mut self, to: Point) {
+        let to = self.on_paper(to);
+        if to == self.at {
+            return;
+        }
+        let mut line = String::from("G0");
+        self.xy(&mut line, to);
+        self.feed_word(&mut line, self.job.printer.limits.travel_mm_s);
+        self.line(&line);
+        self.at = to;
+    }
+
+    fn extrude(&mut self, to: Point, volume_mm3: f64) {
+        let d = self.job.printer.feedstock_diameter_mm;
+        let feedstock = std::f64::consts::PI * 0.25 * d * d;
+        let to = self.on_paper(to);
+        self.fed += volume_mm3 / feedstock;
+        let length = self.at.dist(to);
+        if length <= 0.0 {
+            // too short to be written: its flow goes with the next line
+            return;
+        }
+        let mut line = String::from("G1");
+        self.xy(&mut line, to);
+        self.feed_length(&mut line);
+        let speed = self.job.bead_speed_mm_s(volume_mm3 / length);
+        self.feed_word(&mut line, speed);
+        self.line(&line);
+        self.at = to;
+    }
+
+    fn thread(&mut self, mm: f64) {
+        self.restart_feed();
+        self.fed += mm;
+        let mut line = String::from("G1");
+        self.feed_length(&mut line);
+        self.feed_word(&mut line, self.job.printer.fibre.max_feed_mm_s);
+        self.line(&line);
+    }
+
+    fn lay(&mut self, segment: &Segment, fed: bool) {
+        match segment {
+            Segment::Line { to, .. } => self.lay_line(*to, segment.length(), fed),
+            Segment::Arc(a) if self.job.printer.controller.arcs => self.lay_arc(a, fed),
+            Segment::Arc(a) => self.lay_chords(a, fed),
+        }
+    }
+
+    fn lay_line(&mut self, to: Point, length: f64, fed: bool) {
+        let to = self.on_paper(to);
+        if fed {
+            self.fed += length;
+        }
+        if to == self.at {
+            return;
+        }
+        let mut line = String::from("G1");
+        self.xy(&mut line, to);
+        if fed {
+            self.feed_length(&mut line);
+        }
+        self.feed_word(&mut line, self.job.course_speed_mm_s());
+        self.line(&line);
+        self.at = to;
+    }
+
+    fn lay_chords(&mut self, a: &Arc, fed: bool) {
+        // some of the allowance goes to rounding
+        let chord_mm = (self.job.printer.controller.chord_mm - 2.0 * FLAT_MM)
+            .max(0.5 * self.job.printer.controller.chord_mm);
+        let mut points = Vec::new();
+        a.flatten_into(chord_mm, &mut points);
+        #[expect(clippy::cast_precision_loss, reason = "at most 100000 chords")]
+        let each = a.length() / points.len() as f64;
+        for p in points {
+            self.lay_line(p, each, fed);
+        }
+    }
+
+    /// A G2 or G3 line, or two: an arc of more than half a turn says less and less
+    /// about its centre as its ends come together.
+    fn lay_arc(&mut self, a: &Arc, fed: bool) {
+        let r = a.radius();
+        let sweep = a.sweep();
+        if sweep > HALF_TURN {
+            let middle = a.point_at(0.5 * a.length());
+            self.lay_arc(&Arc { to: middle, ..*a }, fed);
+            self.lay_arc(&Arc { from: middle, ..*a }, fed);
+            return;
+        }
+        let to = self.on_paper(a.to);
+        let chord = to - self.at;
+        let c = chord.norm();
+        let nearly_line = sweep < 1.0 && c * c / (8.0 * r) < FLAT_MM;
+        let Some(along) = chord.normalised().filter(|_| !nearly_line && c > 0.01) else {
+            return self.lay_line(a.to, a.length(), fed);
+        };
+        // the centre that is equally far from both ends as written
+        let half = 0.5 * c;
+        let rise = (r * r - half * half).max(0.0).sqrt();
+        let left = a.ccw == (sweep < std::f64::consts::PI);
+        let centre = chord * 0.5 + along.left() * if left { rise } else { -rise };
+        let centre = written_centre(centre, chord);
+        if fed {
+            self.fed += a.length();
+        }
+        let mut line = String::from(if a.ccw { "G3" } else { "G2" });
+        self.xy(&mut line, to);
+        line.push_str(" I");
+        push(&mut line, centre.x, IJ);
+        line.push_str(" J");
+        push(&mut line, centre.y, IJ);
+        if fed {
+            self.feed_length(&mut line);
+        }
+        self.feed_word(&mut line, self.job.course_speed_mm_s());
+        self.line(&line);
+        self.at = to;
+    }
+}
+
+/// A little more than half a turn: a half circle stays one line.
+const HALF_TURN: f64 = std::f64::consts::PI * 1.01;
+
+/// The centre as written, seen from the start: of the places near the exact one
+/// that the decimals can say, the one whose radii to both ends agree best. A step
+/// away from the exact centre counts a quarter of a disagreement: it moves the arc.
+fn written_centre(exact: Point, chord: Point) -> Point {
+    // one unit of the last decimal
+    let step = 1e-3;
+    let near = pt(rounded(exact.x, IJ), rounded(exact.y, IJ));
+    let fault = |c: Point| (c.norm() - c.dist(chord)).abs() + 0.25 * c.dist(exact);
+    let mut best = near;
+    for i in [-1.0, 0.0, 1.0] {
+        for j in [-1.0, 0.0, 1.0] {
+            let c = pt(rounded(near.x + i * step, IJ), rounded(near.y + j * step, IJ));
+            if fault(c) < fault(best) {
+                best = c;
+            }
+        }
+    }
+    best
+}

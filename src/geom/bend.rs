@@ -1,0 +1,478 @@
+//! Lines and arcs through a run of points, none tighter than a radius.
+//!
+//! A rule proposes points; [`fit`] answers with tangent lines and arcs within a
+//! stated deviation of them, every arc at least the radius asked for, and says
+//! where it had to stop. The guarantee is by construction: an arc that would be
+//! tighter is never made.
+
+use super::biarc::{Biarc, biarc};
+use super::{Path, Point, Segment, polyline, trig};
+
+/// What a run of points became.
+#[derive(Clone, Debug, Default)]
+pub struct Fit {
+    /// Tangential runs of lines and arcs, in the points' order. One closed path
+    /// where a closed run could be followed all the way round.
+    pub pieces: Vec<Path>,
+    /// Where the points bend too tightly and the path had to stop.
+    pub kinks: Vec<Point>,
+}
+
+/// Sagitta of the chords that proposals are made of, mm: how far apart points of
+/// a bend may be before an edge counts as straight.
+pub const PROPOSAL_CHORD_MM: f64 = 0.004;
+
+/// Arcs come out at least this much wider than asked, mm: the plan rounds
+/// coordinates to 0.1 um and the reader measures radii from them.
+const RADIUS_MARGIN_MM: f64 = 2e-3;
+
+/// Where the joint of a biarc may lie, tried in turn.
+const SHARES: [f64; 9] = [1.0, 0.6, 1.4, 0.35, 1.65, 0.15, 1.85, 0.05, 1.95];
+
+struct Node {
+    p: Point,
+    /// Unit tangent; `None` where the points bend too tightly to have one.
+    tangent: Option<Point>,
+}
+
+/// Longest edge that still counts as the chord of a bend of this radius, mm.
+fn longest_chord(radius: f64) -> f64 {
+    1.05 * (8.0 * radius * PROPOSAL_CHORD_MM).sqrt()
+}
+
+/// Signed turn from one direction to another, radians.
+fn turn(a: Point, b: Point) -> f64 {
+    trig::atan2(a.cross(b), a.dot(b))
+}
+
+/// Whether a vertex turns more than a bend of this radius would over its edges,
+/// which are clipped: between long straights a corner must not look gentle.
+pub(super) fn too_tight(turn: f64, before: f64, after: f64, radius: f64) -> bool {
+    let c = longest_chord(radius);
+    turn.abs() > (before.min(c) + after.min(c)) / (2.0 * radius) * 1.15 + 2e-3
+}
+
+/// Unit tangent at a vertex between two edges.
+fn vertex_tangent(p: Point, q: Point, r: Point, radius: f64) -> Option<Point> {
+    let (la, lb) = (p.dist(q), q.dist(r));
+    let (da, db) = ((q - p).normalised()?, (r - q).normalised()?);
+    let tau = turn(da, db);
+    if too_tight(tau, la, lb, radius) {
+        return None;
+    }
+    let c = longest_chord(radius);
+    if la > 3.0 * lb && la > c {
+        return Some(da);
+    }
+    if lb > 3.0 * la && lb > c {
+        return Some(db);
+    }
+    // exact on a circle whatever the two chords are
+    Some(da.turned(tau * la / (la + lb)))
+}
+
+/// Points without repeats; a closed run without its repeated first point.
+fn cleaned(points: &[Point], closed: bool, tolerance: f64) -> Vec<Point> {
+    let mut out: Vec<Point> = Vec::with_capacity(points.len());
+    for &p in points {
+        if out.last().is_none_or(|q| q.dist(p) > 1e-5) {
+            out.push(p);
+        }
+    }
+    if closed {
+        while out.len() > 1 && out[0].dist(out[out.len() - 1]) <= 1e-5 {
+            out.pop();
+        }
+        return polyline::simplified_ring(&out, tolerance);
+    }
+    polyline::simplified(&out, tolerance)
+}
+
+/// Nodes of a run: its points and a few more on long edges, so that a curve can
+/// start and end where the tangent is known.
+fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Node> {
+    let n = points.len();
+    let edges = if closed { n } else { n - 1 };
+    let tangent_of = |i: usize| -> Option<Point> {
+        if !closed && (i == 0 || i == n - 1) {
+            let (a, b) = if i == 0 { (points[0], points[1]) } else { (points[n - 2], points[n - 1]) };
+            return (b - a).normalised();
+        }
+        vertex_tangent(points[(i + n - 1) % n], points[i], points[(i + 1) % n], radius)
+    };
+    let tangents: Vec<Option<Point>> = (0..n).map(tangent_of).collect();
+    // a fillet of the radius that stays within the deviation leaves the edges
+    // at most this far from the corner
+    let near = 1.1 * (2.0 * deviation * radius).sqrt();
+    let mut out = Vec::new();
+    for i in 0..edges {
+        let (a, b) = (points[i], points[(i + 1) % n]);
+        let length = a.dist(b);
+        let Some(d) = (b - a).normalised() else { continue };
+        out.push(Node { p: a, tangent: tangents[i] });
+        let mut at: Vec<f64> = Vec::new();
+        for s in [near, 2.5 * near] {
+            if length > 2.4 * s {
+                at.extend([s, length - s]);
+            }
+        }
+        if length > 6.0 * near {
+            at.push(length * 0.5);
+        }
+        at.sort_by(f64::total_cmp);
+        for s in at {
+            let u = s / length;
+            // towards a smooth vertex the chord's direction turns into the vertex's
+            let end = if u < 0.5 { tangents[i] } else { tangents[(i + 1) % n] };
+            let share = 2.0 * (u - 0.5).abs();
+            let t = end.map_or(d, |e| d.turned(turn(d, e) * share));
+            out.push(Node { p: a.lerp(b, u), tangent: Some(t) });
+        }
+    }
+    if !closed {
+        out.push(Node { p: points[n - 1], tangent: tangents[n - 1] });
+    }
+    out
+}
+
+struct Fitter<'a> {
+    nodes: &'a [Node],
+    radius: f64,
+    deviation: f64,
+}
+
+impl Fitter<'_> {
+    /// The curve from node `i` to node `j`, if one is legal and close enough.
+    fn link(&self, i: usize, j: usize) -> Option<Biarc> {
+        let (a, b) = (&self.nodes[i], &self.nodes[j]);
+        let (t0, t1) = (a.tangent?, b.tangent?);
+        SHARES.iter().find_map(|&share| {
+            let c = biarc(a.p, t0, b.p, t1, share)?;
+            if c.min_radius() < self.radius {
+                return None;
+            }
+            let close = (i + 1..j).all(|k| c.deviation(self.nodes[k].p) <= self.deviation);
+            // with neighbours only, the edge itself must be followed
+            let follows = close && c.deviation(a.p.lerp(self.nodes[i + 1].p, 0.5)) <= self.deviation;
+            follows.then_some(c)
+        })
+    }
+
+    /// The farthest node that a curve from `i` reaches, by galloping.
+    fn farthest(&self, i: usize, last: usize) -> Option<(usize, Biarc)> {
+        let mut best: Option<(usize, Biarc)> = None;
+        let mut step = 1;
+        let mut fail = last + 1;
+        while i + step <= last {
+            match self.link(i, i + step) {
+                Some(c) => best = Some((i + step, c)),
+                None if step >= 8 => {
+                    fail = i + step;
+                    break;
+                }
+                None => {}
+            }
+            step *= 2;
+        }
+        if let Some((reach, _)) = best {
+            // what lies between the last success and the next failure
+            let (mut lo, mut hi) = (reach, fail.min(reach + (reach - i)).min(last + 1));
+            while lo + 1 < hi {
+                let mid = lo.midpoint(hi);
+                if let Some(c) = self.link(i, mid) {
+                    best = Some((mid, c));
+                    lo = mid;
+                } else {
+                    hi = mid;
+                }
+            }
+            return best;
+        }
+        // none of the doubled steps: look at every near node
+        (i + 1..=(i + 24).min(last)).rev().find_map(|j| self.link(i, j).map(|c| (j, c)))
+    }
+
+    /// Curves from node `from` as far towards `last` as they go. Gives the node
+    /// reached.
+    fn run(&self, from: usize, last: usize) -> (usize, Vec<Biarc>) {
+        let mut curves = Vec::new();
+        let mut at = from;
+        while at < last {
+            let Some((next, c)) = self.farthest(at, last) else { break };
+            curves.push(c);
+            at = next;
+        }
+        if at == last {
+            return (at, curves);
+        }
+        self.search(from, last)
+    }
+
+    /// The same without greed: every reachable node is tried, so a start that
+    /// led the greedy walk astray is put right.
+    fn search(&self, from: usize, last: usize) -> (usize, Vec<Biarc>) {
+        const SPAN: usize = 40;
+        let count = last - from + 1;
+        let mut best: Vec<Option<(usize, usize, Biarc)>> = vec![None; count];
+        let mut reached = from;
+        for i in from..last {
+            let cost = match best[i - from] {
+                Some((cost, ..)) => cost,
+                None if i == from => 0,
+                None => continue,
+            };
+            // nodes far behind what is already reached cannot matter: a curve
+            // spans a limited number of nodes
+            for j in i + 1..=(i + SPAN).min(last) {
+                if best[j - from].is_some_and(|(c, ..)| c <= cost + 1) {
+                    continue;
+                }
+                if let Some(c) = self.link(i, j) {
+                    best[j - from] = Some((cost + 1, i, c));
+                    reached = reached.max(j);
+                }
+            }
+            if i > reached {
+                break;
+            }
+        }
+        let mut curves = Vec::new();
+        let mut at = reached;
+        while at > from {
+            let Some((_, before, c)) = best[at - from] else { break };
+            curves.push(c);
+            at = before;
+        }
+        curves.reverse();
+        (reached, curves)
+    }
+}
+
+fn path_of(curves: &[Biarc], closed: bool) -> Path {
+    let mut segments: Vec<Segment> = Vec::with_capacity(curves.len() * 2);
+    let mut add = |s: Segment| {
+        if let (Some(Segment::Line { from, to }), Segment::Line { to: end, .. }) = (segments.last(), &s) {
+            let (from, to, end) = (*from, *to, *end);
+            if polyline::point_segment_distance(to, from, end) < 1e-7 {
+                segments.pop();
+                segments.push(Segment::Line { from, to: end });
+                return;
+            }
+        }
+        if let (Some(Segment::Arc(a)), Segment::Arc(b)) = (segments.last(), &s) {
+            let (a, b) = (*a, *b);
+            // two halves of one arc; together still well under a full turn
+            if a.ccw == b.ccw && a.centre.dist(b.centre) < 1e-6 && a.sweep() + b.sweep() < 4.0 {
+                segments.pop();
+                segments.push(Segment::Arc(super::Arc { to: b.to, ..a }));
+                return;
+            }
+        }
+        segments.push(s);
+    };
+    for c in curves {
+        add(c.first.segment());
+        add(c.second.segment());
+    }
+    Path::new(segments, closed)
+}
+
+/// Tangent lines and arcs along a run of points.
+///
+/// `min_radius` and `deviation` in mm. No arc of the answer is tighter than
+/// `min_radius`; every point lies within `deviation` of the answer, except near
+/// the `kinks`, where the answer is interrupted: the pieces end as close to the
+/// kink as they can be laid. A closed run (first point not repeated, or
+/// repeated: both are read) that can be followed all round gives one closed path.
+pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> Fit {
+    let tidy = deviation * 0.1;
+    let points = cleaned(points, closed, tidy);
+    if points.len() < 2 || (closed && points.len() < 3) {
+        return Fit::default();
+    }
+    let mut nodes = nodes(&points, closed, min_radius, deviation);
+    if closed {
+        let Some(start) = calmest(&nodes) else {
+            return Fit { pieces: Vec::new(), kinks: vec![points[0]] };
+        };
+        nodes.rotate_left(start);
+        let first = Node { p: nodes[0].p, tangent: nodes[0].tangent };
+        nodes.push(first);
+    }
+    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM, deviation: deviation - tidy };
+    let last = nodes.len() - 1;
+    let mut fit = Fit::default();
+    let mut at = 0;
+    while at < last {
+        if nodes[at].tangent.is_none() {
+            at += 1;
+            continue;
+        }
+        let (reached, curves) = fitter.run(at, last);
+        if closed && at == 0 && reached == last {
+            return Fit { pieces: vec![path_of(&curves, true)], kinks: Vec::new() };
+        }
+        if !curves.is_empty() {
+            fit.pieces.push(path_of(&curves, false));
+        }
+        if reached < last {
+            fit.kinks.push(nodes[reached].p);
+        }
+        at = reached.max(at) + 1;
+    }
+    if closed && fit.pieces.len() > 1 {
+        // the run was opened at an arbitrary calm place: what ends there and
+        // what starts there are one piece
+        let meets = fit.pieces[0].start().zip(fit.pieces[fit.pieces.len() - 1].end());
+        if meets.is_some_and(|(a, b)| a.dist(b) < 1e-9) {
+            let head = fit.pieces.remove(0);
+            if let Some(tail) = fit.pieces.last_mut() {
+                tail.segments.extend(head.segments);
+            }
+        }
+    }
+    fit
+}
+
+/// The node to open a closed run at: in the middle of the longest straight.
+fn calmest(nodes: &[Node]) -> Option<usize> {
+    let n = nodes.len();
+    let room = |i: usize| nodes[i].p.dist(nodes[(i + 1) % n].p) + nodes[i].p.dist(nodes[(i + n - 1) % n].p);
+    (0..n).filter(|&i| nodes[i].tangent.is_some()).max_by(|&a, &b| {
+        room(a)
+            .total_cmp(&room(b))
+            .then(nodes[b].p.x.total_cmp(&nodes[a].p.x))
+            .then(nodes[b].p.y.total_cmp(&nodes[a].p.y))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{Arc, pt};
+
+    const DEVIATION: f64 = 0.02;
+
+    /// A rounded rectangle: half sizes and corner radius.
+    fn rounded(a: f64, b: f64, r: f64) -> Path {
+        let corners = [(a, -b, 0.0, -1.0), (a, b, 1.0, 0.0), (-a, b, 0.0, 1.0), (-a, -b, -1.0, 0.0)];
+        let mut segments = Vec::new();
+        let n = corners.len();
+        let centre = |i: usize| {
+            let (x, y, ..) = corners[i];
+            pt(x - r * x.signum(), y - r * y.signum())
+        };
+        for i in 0..n {
+            let (.., nx, ny) = corners[i];
+            let c = centre(i);
+            let from = c + pt(nx, ny) * r;
+            let to = c + pt(-ny, nx) * r;
+            segments.push(Segment::Arc(Arc { from, to, centre: c, ccw: true }));
+            let (.., mx, my) = corners[(i + 1) % n];
+            segments.push(Segment::Line { from: to, to: centre((i + 1) % n) + pt(mx, my) * r });
+        }
+        Path::new(segments, true)
+    }
+
+    fn assert_legal(path: &Path, radius: f64) {
+        assert!(path.min_radius() >= radius, "radius {} below {radius}", path.min_radius());
+        assert!(path.worst_joint() < 1e-3, "a joint turns by {} rad", path.worst_joint());
+        for (a, b) in path.segments.iter().zip(path.segments.iter().skip(1)) {
+            assert!(a.to().dist(b.from()) < 1e-9, "the path is torn");
+        }
+    }
+
+    /// Distance from a point to a flattened path.
+    fn off(p: Point, line: &[Point]) -> f64 {
+        line.windows(2).map(|w| polyline::point_segment_distance(p, w[0], w[1])).fold(f64::INFINITY, f64::min)
+    }
+
+    #[test]
+    fn planted_radii_are_found_whatever_the_start_the_sense_and_the_mirror() {
+        for r in [3.0, 5.0, 8.0, 12.0] {
+            let truth = rounded(40.0, 15.0, r);
+            let points = truth.flatten(PROPOSAL_CHORD_MM);
+            for shift in [0, 7, 31] {
+                for mirror in [false, true] {
+                    for reverse in [false, true] {
+                        let mut ring: Vec<Point> = points[..points.len() - 1].to_vec();
+                        let k = shift % ring.len();
+                        ring.rotate_left(k);
+                        if mirror {
+                            ring.iter_mut().for_each(|p| p.x = -p.x);
+                        }
+                        if reverse {
+                            ring.reverse();
+                        }
+                        let fit = fit(&ring, true, r * 0.98, DEVIATION);
+                        assert!(fit.kinks.is_empty(), "r {r} shift {shift}: kinks {:?}", fit.kinks);
+                        assert_eq!(fit.pieces.len(), 1, "one closed path");
+                        let path = &fit.pieces[0];
+                        assert!(path.closed, "closed");
+                        assert_legal(path, r * 0.98);
+                        assert!(
+                            path.min_radius() < r * 1.1,
+                            "the planted bend is still there: {}",
+                            path.min_radius()
+                        );
+                        assert!((path.length() - truth.length()).abs() < 0.05, "length {}", path.length());
+                        let line = path.flatten(1e-4);
+                        for p in &ring {
+                            assert!(off(*p, &line) <= DEVIATION + 1e-3, "off by {}", off(*p, &line));
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_corner_interrupts_the_path() {
+        let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 30.0)];
+        let fit = fit(&points, false, 5.0, DEVIATION);
+        assert_eq!(fit.pieces.len(), 2, "{fit:?}");
+        assert_eq!(fit.kinks.len(), 1, "{fit:?}");
+        assert!(fit.kinks[0].dist(pt(40.0, 0.0)) < 2.0, "{:?}", fit.kinks);
+        let total: f64 = fit.pieces.iter().map(Path::length).sum();
+        assert!(total > 67.0, "both straights are kept: {total}");
+    }
+
+    #[test]
+    fn a_bend_tighter_than_asked_interrupts_the_path() {
+        let truth = rounded(40.0, 15.0, 4.0);
+        let fit = fit(&truth.flatten(PROPOSAL_CHORD_MM), true, 5.0, DEVIATION);
+        assert!(fit.kinks.len() >= 4, "one at each corner: {:?}", fit.kinks);
+        for p in &fit.pieces {
+            assert_legal(p, 5.0);
+        }
+    }
+
+    #[test]
+    fn a_gentle_kink_is_eased_within_the_deviation() {
+        // 5 degrees: R (1/cos - 1) = 0.0048 mm for R = 5
+        let a = 5.0_f64.to_radians();
+        let points = [pt(0.0, 0.0), pt(20.0, 0.0), pt(20.0 + 20.0 * trig::cos(a), 20.0 * trig::sin(a))];
+        let fit = fit(&points, false, 5.0, DEVIATION);
+        assert_eq!(fit.pieces.len(), 1, "{fit:?}");
+        assert_legal(&fit.pieces[0], 5.0);
+    }
+
+    #[test]
+    fn a_circle_of_few_chords_is_a_circle() {
+        for r in [6.0, 20.0, 150.0] {
+            let ring: Vec<Point> = {
+                let truth = Arc { from: pt(r, 0.0), to: pt(r, -1e-9), centre: pt(0.0, 0.0), ccw: true };
+                let mut out = vec![truth.from];
+                truth.flatten_into(PROPOSAL_CHORD_MM, &mut out);
+                out.pop();
+                out
+            };
+            let fit = fit(&ring, true, 5.0, DEVIATION);
+            assert_eq!(fit.pieces.len(), 1, "r {r}: {:?}", fit.kinks);
+            let path = &fit.pieces[0];
+            assert_legal(path, 5.0);
+            assert!((path.length() - std::f64::consts::TAU * r).abs() < 0.02, "r {r}: {}", path.length());
+            assert!(path.segments.len() <= 24, "r {r}: {} pieces", path.segments.len());
+        }
+    }
+}

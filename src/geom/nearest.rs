@@ -1,0 +1,71 @@
+//! Look-up of boundary pieces by place.
+
+use super::{Area, Point, polyline};
+use rstar::{AABB, PointDistance, RTree, RTreeObject};
+
+/// A straight piece of some line, for look-up by place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Edge {
+    /// Start, mm.
+    pub a: Point,
+    /// End, mm.
+    pub b: Point,
+}
+
+impl RTreeObject for Edge {
+    type Envelope = AABB<[f64; 2]>;
+    fn envelope(&self) -> Self::Envelope {
+        AABB::from_corners([self.a.x, self.a.y], [self.b.x, self.b.y])
+    }
+}
+
+impl PointDistance for Edge {
+    fn distance_2(&self, p: &[f64; 2]) -> f64 {
+        let d = polyline::point_segment_distance(Point::new(p[0], p[1]), self.a, self.b);
+        d * d
+    }
+}
+
+/// Lines that can be asked how near they come to a point.
+#[derive(Debug, Default)]
+pub struct Lines {
+    tree: RTree<Edge>,
+}
+
+impl Lines {
+    /// The boundaries of an area.
+    pub fn boundary(area: &Area) -> Self {
+        let edges = area.rings().flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }).collect();
+        Self { tree: RTree::bulk_load(edges) }
+    }
+
+    /// Adds an open polyline.
+    pub fn add(&mut self, points: &[Point]) {
+        for w in points.windows(2) {
+            self.tree.insert(Edge { a: w[0], b: w[1] });
+        }
+    }
+
+    /// Distance to the nearest line, mm; infinite when there is none.
+    pub fn distance(&self, p: Point) -> f64 {
+        self.tree
+            .nearest_neighbor([p.x, p.y])
+            .map_or(f64::INFINITY, |e| polyline::point_segment_distance(p, e.a, e.b))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    #[test]
+    fn the_nearest_line_answers() {
+        let mut lines = Lines::default();
+        assert!(lines.distance(pt(0.0, 0.0)).is_infinite(), "no line yet");
+        lines.add(&[pt(0.0, 0.0), pt(10.0, 0.0)]);
+        lines.add(&[pt(0.0, 3.0), pt(10.0, 3.0)]);
+        assert!((lines.distance(pt(5.0, 2.0)) - 1.0).abs() < 1e-12, "the upper one");
+        assert!((lines.distance(pt(13.0, -4.0)) - 5.0).abs() < 1e-12, "the end of the lower one");
+    }
+}

@@ -1,0 +1,484 @@
+//! Blocks: the program texts of a printer profile, as templates with a fixed set
+//! of names.
+
+use super::document::Values as Checked;
+use crate::diagnostic::nearest::{listed, nearest};
+use crate::diagnostic::{Diagnostic, Outcome, Source};
+use minijinja::value::Value;
+use minijinja::{Environment, UndefinedBehavior};
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+/// One template with its place in the profile.
+#[derive(Clone, Debug)]
+pub struct Block {
+    /// Its key in the profile.
+    pub kind: BlockKind,
+    /// The template.
+    pub text: String,
+    /// The profile's text.
+    pub source: Arc<Source>,
+    /// Where the template's text starts and ends in it.
+    pub span: Range<usize>,
+}
+
+/// Which block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum BlockKind {
+    /// Opens the program.
+    Start,
+    /// Closes it.
+    End,
+    /// After the `T` line that selects the matrix head.
+    ToMatrix,
+    /// After the `T` line that selects the fibre head.
+    ToFibre,
+    /// Cuts the tow.
+    Cut,
+    /// Sets a head's temperature without waiting.
+    Heat,
+    /// Sets a head's temperature and waits.
+    HeatWait,
+}
+
+impl BlockKind {
+    /// Every block, in a profile's order.
+    pub const ALL: [Self; 7] =
+        [Self::Start, Self::End, Self::ToMatrix, Self::ToFibre, Self::Cut, Self::Heat, Self::HeatWait];
+
+    /// Its key under `[blocks]`.
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::End => "end",
+            Self::ToMatrix => "to_matrix",
+            Self::ToFibre => "to_fibre",
+            Self::Cut => "cut",
+            Self::Heat => "heat",
+            Self::HeatWait => "heat_wait",
+        }
+    }
+
+    /// Whether the block is about one head and its temperature.
+    fn of_a_head(self) -> bool {
+        matches!(self, Self::Heat | Self::HeatWait)
+    }
+}
+
+/// A name that blocks may use.
+#[derive(Debug)]
+pub struct Name {
+    /// As written between `{{` and `}}`.
+    pub name: &'static str,
+    /// What it stands for.
+    pub text: &'static str,
+    /// Only in the blocks `heat` and `heat_wait`.
+    pub of_a_head: bool,
+    /// What a check renders.
+    sample: Sample,
+}
+
+#[derive(Debug)]
+enum Sample {
+    Text(&'static str),
+    Number(f64),
+}
+
+/// Every name, in one place: writing and checking follow from it.
+pub static NAMES: &[Name] = &[
+    Name {
+        name: "part",
+        text: "name of the part, as in the output's file name",
+        of_a_head: false,
+        sample: Sample::Text("sample"),
+    },
+    Name { name: "layers", text: "number of layers", of_a_head: false, sample: Sample::Number(20.0) },
+    Name {
+        name: "fibre_length_mm",
+        text: "length of all tow laid, mm",
+        of_a_head: false,
+        sample: Sample::Number(12345.6),
+    },
+    Name {
+        name: "build_time",
+        text: "planned time, h:mm:ss",
+        of_a_head: false,
+        sample: Sample::Text("1:23:45"),
+    },
+    Name {
+        name: "matrix_tool",
+        text: "T number of the matrix head",
+        of_a_head: false,
+        sample: Sample::Number(0.0),
+    },
+    Name {
+        name: "fibre_tool",
+        text: "T number of the fibre head",
+        of_a_head: false,
+        sample: Sample::Number(1.0),
+    },
+    Name {
+        name: "bed_temperature_c",
+        text: "temperature of the bed, degC",
+        of_a_head: false,
+        sample: Sample::Number(90.0),
+    },
+    Name {
+        name: "chamber_temperature_c",
+        text: "temperature of the chamber, degC; 0 unheated",
+        of_a_head: false,
+        sample: Sample::Number(60.0),
+    },
+    Name {
+        name: "matrix_temperature_c",
+        text: "matrix head at work, degC",
+        of_a_head: false,
+        sample: Sample::Number(240.0),
+    },
+    Name {
+        name: "fibre_temperature_c",
+        text: "fibre head at work, degC",
+        of_a_head: false,
+        sample: Sample::Number(245.0),
+    },
+    Name {
+        name: "matrix_standby_c",
+        text: "matrix head while the other works, degC",
+        of_a_head: false,
+        sample: Sample::Number(170.0),
+    },
+    Name {
+        name: "fibre_standby_c",
+        text: "fibre head while the other works, degC",
+        of_a_head: false,
+        sample: Sample::Number(170.0),
+    },
+    Name { name: "tool", text: "T number of the head to heat", of_a_head: true, sample: Sample::Number(1.0) },
+    Name {
+        name: "temperature_c",
+        text: "temperature to reach, degC",
+        of_a_head: true,
+        sample: Sample::Number(245.0),
+    },
+];
+
+/// Names that a block may use.
+pub fn names(kind: BlockKind) -> Vec<&'static str> {
+    NAMES.iter().filter(|n| !n.of_a_head || kind.of_a_head()).map(|n| n.name).collect()
+}
+
+/// What the names stand for in one rendering.
+#[derive(Clone, Debug, Default)]
+pub struct BlockValues(BTreeMap<&'static str, Value>);
+
+impl BlockValues {
+    /// No names yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Adds a text.
+    #[must_use]
+    pub fn text(mut self, name: &'static str, text: &str) -> Self {
+        debug_assert!(NAMES.iter().any(|n| n.name == name), "the block name {name} is not in the table");
+        self.0.insert(name, Value::from(text));
+        self
+    }
+
+    /// Adds a number: whole ones are written whole, others to 3 decimals.
+    #[must_use]
+    pub fn number(mut self, name: &'static str, number: f64) -> Self {
+        debug_assert!(NAMES.iter().any(|n| n.name == name), "the block name {name} is not in the table");
+        let thousandths = (number * 1000.0).round();
+        let value = if thousandths % 1000.0 == 0.0 && thousandths.abs() < 1e15 {
+            #[expect(clippy::cast_possible_truncation, reason = "bounded by the line before")]
+            let whole = (thousandths / 1000.0) as i64;
+            Value::from(whole)
+        } else {
+            Value::from(thousandths / 1000.0)
+        };
+        self.0.insert(name, value);
+        self
+    }
+
+    /// The values that a check renders with.
+    fn sample(kind: BlockKind) -> Self {
+        NAMES.iter().filter(|n| !n.of_a_head || kind.of_a_head()).fold(Self::new(), |v, n| match n.sample {
+            Sample::Text(t) => v.text(n.name, t),
+            Sample::Number(x) => v.number(n.name, x),
+        })
+    }
+}
+
+impl Block {
+    /// A block as it stands in a profile's `[blocks]` table.
+    pub(super) fn of(kind: BlockKind, blocks: &Checked, source: &Arc<Source>) -> Option<Self> {
+        let text = blocks.text(kind.key())?.to_owned();
+        let value = blocks.place(kind.key());
+        let typed = source.text.get(value.clone()).unwrap_or("");
+        // where nothing is escaped the template stands in the file as it is
+        let span = match typed.find(text.as_str()) {
+            Some(at) if !text.is_empty() => value.start + at..value.start + at + text.len(),
+            _ => value,
+        };
+        Some(Self { kind, text, source: Arc::clone(source), span })
+    }
+
+    /// The lines of the program, without empty ones at its end.
+    ///
+    /// Errors: `block-template` at the line in the profile: a name that is not
+    /// known or not given, or a template that cannot be worked out.
+    pub fn render(&self, values: &BlockValues) -> Outcome<String> {
+        let environment = environment();
+        let template =
+            environment.template_from_named_str(self.kind.key(), &self.text).map_err(|e| self.failed(&e))?;
+        let text = template.render(Value::from_pairs(values.0.clone())).map_err(|e| self.failed(&e))?;
+        Ok(text.trim_end().to_owned())
+    }
+
+    /// Everything that is wrong with it: its template, its names, its words.
+    pub(super) fn check(&self, parenthesis_comments: bool) -> Vec<Diagnostic> {
+        let environment = environment();
+        let template = match environment.template_from_named_str(self.kind.key(), &self.text) {
+            Ok(template) => template,
+            Err(e) => return vec![self.failed(&e)],
+        };
+        let known = names(self.kind);
+        let mut unknown: Vec<String> = template
+            .undeclared_variables(false)
+            .into_iter()
+            .filter(|name| !known.contains(&name.as_str()) && !environment.globals().any(|(g, _)| g == name))
+            .collect();
+        unknown.sort();
+        if !unknown.is_empty() {
+            return unknown.iter().map(|name| self.unknown(name, &known)).collect();
+        }
+        match self.render(&BlockValues::sample(self.kind)) {
+            Ok(text) => self.words(&text, parenthesis_comments),
+            Err(faults) => faults.0,
+        }
+    }
+
+    fn unknown(&self, name: &str, known: &[&'static str]) -> Diagnostic {
+        let d = Diagnostic::error(
+            "block-template",
+            format!("the block `{}` uses `{name}`, which is no name that it knows", self.kind.key()),
+        );
+        let d = match nearest(name, known.iter().copied()) {
+            Some(near) => d.help(format!("did you mean `{near}`?")),
+            None => d.help(format!("names here: {}", listed(known))),
+        };
+        let at = word_in(&self.text, name).unwrap_or(0..0);
+        d.at(&self.source, self.in_profile(at), "not known")
+    }
+
+    fn failed(&self, e: &minijinja::Error) -> Diagnostic {
+        let mut message = e.kind().to_string();
+        if let Some(detail) = e.detail() {
+            message.push_str(": ");
+            message.push_str(detail);
+        }
+        let d = Diagnostic::error("block-template", format!("the block `{}`: {message}", self.kind.key()));
+        let range = e.range().filter(|r| r.start < r.end && r.end <= self.text.len());
+        let at = range.or_else(|| e.line().map(|line| line_of(&self.text, line))).unwrap_or(0..0);
+        d.at(&self.source, self.in_profile(at), "")
+    }
+
+    /// A range of the template as a range of the profile's text.
+    fn in_profile(&self, at: Range<usize>) -> Range<usize> {
+        if self.source.text.get(self.span.clone()) == Some(self.text.as_str()) {
+            self.span.start + at.start..self.span.start + at.end
+        } else {
+            self.span.clone()
+        }
+    }
+
+    /// The words of the rendered lines: letters of RS-274 and `E`, numbers, no
+    /// `T` that would select a head, no moves where the planner counts on none.
+    ///
+    /// Kramer, Proctor & Messina, "The NIST RS274/NGC Interpreter - Version 3",
+    /// NISTIR 6556, 2000, 3.3; the `E` word is common practice on printers.
+    fn words(&self, text: &str, parenthesis_comments: bool) -> Vec<Diagnostic> {
+        let mut faults = Vec::new();
+        for line in text.lines() {
+            if let Err((message, help)) = self.line(line, parenthesis_comments) {
+                let d = Diagnostic::error(
+                    "block-words",
+                    format!("the block `{}` writes `{}`: {message}", self.kind.key(), line.trim()),
+                )
+                .help(help);
+                let at = self.line_like(line);
+                faults.push(d.at(&self.source, self.in_profile(at), ""));
+            }
+        }
+        faults
+    }
+
+    /// The template's line that a rendered line most likely came from.
+    fn line_like(&self, rendered: &str) -> Range<usize> {
+        let mut best = (0..self.text.len(), 0);
+        let mut start = 0;
+        for line in self.text.split('\n') {
+            let literal = line.split("{{").next().unwrap_or("").trim();
+            let shared = literal.len();
+            if shared > best.1 && rendered.trim().starts_with(literal) {
+                best = (start..start + line.trim_end().len(), shared);
+            }
+            start += line.len() + 1;
+        }
+        best.0
+    }
+
+    fn line(&self, line: &str, parenthesis_comments: bool) -> Result<(), (String, &'static str)> {
+        let words = words_of(line, parenthesis_comments)?;
+        let has = |letter: char| words.iter().any(|(l, _)| *l == letter);
+        let axes = words.iter().any(|(l, _)| "XYZABCUVWE".contains(*l));
+        let moves = words.iter().any(|(l, n)| *l == 'G' && [0.0, 1.0, 2.0, 3.0].contains(n));
+        if has('T') && !words.iter().any(|(l, n)| *l == 'M' && *n > 6.0) {
+            return Err((
+                "a block selects no head".to_owned(),
+                "the program writes the `T` line itself; here `T` may only name a head for a heater code",
+            ));
+        }
+        if (axes || moves) && !matches!(self.kind, BlockKind::Start | BlockKind::End) {
+            return Err((
+                "this block must not move an axis or feed".to_owned(),
+                "the planner moves the heads; only `start` and `end` may",
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// Splits a line into words, comments left out.
+fn words_of(line: &str, parenthesis_comments: bool) -> Result<Vec<(char, f64)>, (String, &'static str)> {
+    const STYLE: &str = "the profile's `comment` says which style its controller reads";
+    let mut code = String::new();
+    let mut rest = line;
+    while let Some(at) = rest.find(['(', ')', ';']) {
+        code.push_str(&rest[..at]);
+        let mark = &rest[at..=at];
+        if mark == ";" && !parenthesis_comments {
+            rest = "";
+        } else if mark == "(" && parenthesis_comments {
+            let inside = &rest[at + 1..];
+            match inside.find(['(', ')']) {
+                Some(end) if inside[end..].starts_with(')') => rest = &inside[end + 1..],
+                _ => return Err(("the comment does not close, or holds another".to_owned(), STYLE)),
+            }
+        } else {
+            return Err((format!("`{mark}` is not this profile's comment style"), STYLE));
+        }
+    }
+    code.push_str(rest);
+    let code: String = code.chars().filter(|c| !c.is_whitespace()).collect();
+    let mut words = Vec::new();
+    let mut rest = code.as_str();
+    while let Some(letter) = rest.chars().next() {
+        let upper = letter.to_ascii_uppercase();
+        if !"ABCDEFGHIJKLMNPQRSTXYZ".contains(upper) {
+            return Err((
+                format!("no word starts with `{letter}`"),
+                "words are a letter A to Z (without O, U, V, W) and a number",
+            ));
+        }
+        let after = &rest[letter.len_utf8()..];
+        let end = after.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c))).unwrap_or(after.len());
+        let Ok(number) = after[..end].parse::<f64>() else {
+            return Err((
+                format!("the word `{upper}` has no number"),
+                "words are a letter A to Z (without O, U, V, W) and a number",
+            ));
+        };
+        words.push((upper, number));
+        rest = &after[end..];
+    }
+    Ok(words)
+}
+
+/// Templates with the rules of all blocks.
+fn environment() -> Environment<'static> {
+    let mut environment = Environment::new();
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    environment.set_debug(true);
+    environment
+}
+
+/// Where a whole word first stands in a text.
+fn word_in(text: &str, word: &str) -> Option<Range<usize>> {
+    let part_of_a_word = |c: char| c.is_alphanumeric() || c == '_';
+    text.match_indices(word).map(|(at, _)| at..at + word.len()).find(|r| {
+        !text[..r.start].chars().next_back().is_some_and(part_of_a_word)
+            && !text[r.end..].chars().next().is_some_and(part_of_a_word)
+    })
+}
+
+/// The bytes of a line, counted from 1.
+fn line_of(text: &str, line: usize) -> Range<usize> {
+    let mut start = 0;
+    for (i, l) in text.split('\n').enumerate() {
+        if i + 1 == line {
+            return start..start + l.trim_end().len();
+        }
+        start += l.len() + 1;
+    }
+    0..text.len()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn block(kind: BlockKind, text: &str) -> Block {
+        let source = Arc::new(Source { name: "p.toml".to_owned(), text: format!("'''\n{text}'''") });
+        Block { kind, text: text.to_owned(), span: 4..4 + text.len(), source }
+    }
+
+    fn codes(kind: BlockKind, text: &str) -> Vec<(&'static str, usize)> {
+        let found = block(kind, text).check(true);
+        found.iter().map(|d| (d.code, d.place.as_ref().map_or(0, |p| p.line_column().0))).collect()
+    }
+
+    #[test]
+    fn numbers_are_written_plainly() {
+        let values = BlockValues::new().number("tool", 1.0).number("temperature_c", 245.25);
+        let text = block(BlockKind::Heat, "M104 T{{ tool }} S{{ temperature_c }}\n").render(&values);
+        assert_eq!(text.expect("renders"), "M104 T1 S245.25");
+    }
+
+    #[test]
+    fn right_blocks_have_no_faults() {
+        assert_eq!(codes(BlockKind::Start, "(go) G21 G90\nG28\nM140 S{{ bed_temperature_c }}\n"), []);
+        assert_eq!(codes(BlockKind::HeatWait, "M109 T{{ tool }} S{{ temperature_c }}\n"), []);
+        assert_eq!(codes(BlockKind::Start, "{% if chamber_temperature_c > 0 %}\nM141 S1\n{% endif %}"), []);
+    }
+
+    #[test]
+    fn unknown_names_are_told_at_their_line_even_where_not_taken() {
+        assert_eq!(codes(BlockKind::Start, "G21\nM140 S{{ bed_temp }}\n"), [("block-template", 3)]);
+        assert_eq!(
+            codes(BlockKind::Start, "{% if layers > 900 %}\n{{ never }}\n{% endif %}"),
+            [("block-template", 3)]
+        );
+        // a head's own names mean nothing elsewhere
+        assert_eq!(codes(BlockKind::Cut, "M10\nS{{ temperature_c }}\n"), [("block-template", 3)]);
+    }
+
+    #[test]
+    fn broken_templates_are_told_at_their_line() {
+        assert_eq!(codes(BlockKind::Start, "G21\n{% if layers %}\n"), [("block-template", 3)]);
+        assert_eq!(codes(BlockKind::Start, "G21\n{{ part | nofilter }}\n"), [("block-template", 3)]);
+        assert_eq!(codes(BlockKind::Start, "G21\n{{ 1 / 0 }}\n").len(), 1);
+    }
+
+    #[test]
+    fn words_that_a_block_must_not_write() {
+        assert_eq!(codes(BlockKind::Cut, "M10\nG1 X10 F600\n"), [("block-words", 3)]);
+        assert_eq!(codes(BlockKind::Cut, "M10\nG92 E0\n"), [("block-words", 3)]);
+        assert_eq!(codes(BlockKind::ToFibre, "T1\n"), [("block-words", 2)]);
+        assert_eq!(codes(BlockKind::Start, "; hello\n"), [("block-words", 2)]);
+        assert_eq!(codes(BlockKind::Start, "SET_PIN 3\n"), [("block-words", 2)]);
+        assert_eq!(codes(BlockKind::Start, "(a (b) c)\n"), [("block-words", 2)]);
+    }
+}

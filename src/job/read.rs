@@ -1,0 +1,580 @@
+//! Reads a job and every file that it names, except the outline.
+
+use super::builtin::{self, BuiltIn};
+use super::document::{self, Reader, Values};
+use super::material::{self, Bond, Matrix, Tow};
+use super::printer::{self, Printer};
+use super::table::{DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero, between};
+use super::{BeadPlan, CoursePlan, Fill, Job, Map, OutlineFile, map};
+use crate::diagnostic::nearest::{listed, nearest};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Place, Source};
+use crate::files::{self, Input};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// The job's format.
+pub(crate) static JOB: Table = Table {
+    text: "A job: one part, the machine and materials that it is made with, and how.",
+    keys: &[
+        Key { name: "part", kind: Kind::Table(&PART), need: Need::Required, text: "the part" },
+        Key {
+            name: "build",
+            kind: Kind::Table(&BUILD),
+            need: Need::Required,
+            text: "the machine, the materials, the layers",
+        },
+        Key {
+            name: "matrix",
+            kind: Kind::Table(&BEADS),
+            need: Need::Empty,
+            text: "how matrix beads are laid",
+        },
+        Key {
+            name: "reinforcement",
+            kind: Kind::Table(&REINFORCEMENT),
+            need: Need::Empty,
+            text: "what tow is laid where; left out: matrix alone",
+        },
+        later("load"),
+        later("press"),
+        later("cost"),
+        later("machined"),
+        later("lots"),
+        later("insert"),
+        later("piece"),
+    ],
+};
+
+const fn later(name: &'static str) -> Key {
+    Key {
+        name,
+        kind: Kind::Later("take the table out; the program would be the same without it"),
+        need: Need::Optional,
+        text: "",
+    }
+}
+
+static PART: Table = Table {
+    text: "The part.",
+    keys: &[
+        Key {
+            name: "name",
+            kind: Kind::Text,
+            need: Need::Required,
+            text: "name of the part; output files are called after it",
+        },
+        Key {
+            name: "outline",
+            kind: Kind::Text,
+            need: Need::Required,
+            text: "the part's cross-sections: .svg, .3mf or .stl, relative to this file",
+        },
+        Key {
+            name: "thickness_mm",
+            kind: Kind::Number(above_zero(LARGEST_MM)),
+            need: Need::Optional,
+            text: "only for an outline that has no layers or height of its own",
+        },
+        Key {
+            name: "unit",
+            kind: Kind::Word(Words { now: &["mm", "cm", "m", "in"], later: &[] }),
+            need: Need::Optional,
+            text: "only for outline files that carry none, as .stl; left out = mm",
+        },
+    ],
+};
+
+static BUILD: Table = Table {
+    text: "The machine, the materials, the layers.",
+    keys: &[
+        Key {
+            name: "printer",
+            kind: Kind::Text,
+            need: Need::Required,
+            text: "a built-in profile's name (`towpath printer list`), or a path to a .toml",
+        },
+        Key {
+            name: "matrix",
+            kind: Kind::Text,
+            need: Need::Required,
+            text: "a built-in matrix's name (`towpath material list`), or a path to a .toml",
+        },
+        Key {
+            name: "tow",
+            kind: Kind::Text,
+            need: Need::Required,
+            text: "a built-in tow's name (`towpath material list`), or a path to a .toml",
+        },
+        Key {
+            name: "layer_height_mm",
+            kind: Kind::Number(between(0.02, 2.0)),
+            need: Need::Number(0.2),
+            text: "height of a layer; outlines that come already layered keep their own",
+        },
+        Key {
+            name: "copies",
+            kind: Kind::Integer(1, 1000),
+            need: Need::Integer(1),
+            text: "parts on one bed",
+        },
+        Key {
+            name: "course_deviation_mm",
+            kind: Kind::Number(between(0.001, 1.0)),
+            need: Need::Number(0.02),
+            text: "largest distance between a course and the line that its rule asks for",
+        },
+        Key {
+            name: "end_stagger_mm",
+            kind: Kind::Number(between(0.0, 1000.0)),
+            need: Need::Number(10.0),
+            text: "least distance between the ends of closed courses in neighbouring layers",
+        },
+    ],
+};
+
+static BEADS: Table = Table {
+    text: "How matrix beads are laid.",
+    keys: &[
+        Key {
+            name: "perimeters",
+            kind: Kind::Integer(0, 100),
+            need: Need::Integer(2),
+            text: "closed beads along every boundary, fibre stays inside them",
+        },
+        Key {
+            name: "bead_width_mm",
+            kind: Kind::Number(between(0.05, 20.0)),
+            need: Need::Number(0.5),
+            text: "width of a bead, at least the layer height",
+        },
+        Key {
+            name: "fill",
+            kind: Kind::Word(Words { now: &["parallel", "contour", "none"], later: &[] }),
+            need: Need::Word("parallel"),
+            text: "how the inside is filled: parallel beads, beads along the boundary, or not at all",
+        },
+        Key {
+            name: "fill_angles_deg",
+            kind: Kind::Numbers(DIRECTION, 1, 1000),
+            need: Need::Numbers(&[45.0, -45.0]),
+            text: "directions of parallel fill, one per layer, in turn",
+        },
+        Key {
+            name: "fill_fraction",
+            kind: Kind::Number(between(0.0, 1.0)),
+            need: Need::Number(1.0),
+            text: "share of what fibre and perimeters leave that is filled",
+        },
+    ],
+};
+
+static REINFORCEMENT: Table = Table {
+    text: "What tow is laid where.",
+    keys: &[Key {
+        name: "map",
+        kind: Kind::Text,
+        need: Need::Optional,
+        text: "the reinforcement map, relative to this file; left out: matrix alone",
+    }],
+};
+
+/// Reads a job. Relative paths start at the folder of the file that names them.
+///
+/// Errors, all that can be found at once: `input-missing` and `input-unreadable`
+/// for the job itself; `file-missing` and the like for files that it names;
+/// `unknown-name`; every fault of the formats; and what does not go together:
+/// `polymer-mismatch`, `temperature-limit`, `layer-too-thin`, `bead-section`.
+pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
+    let bytes = first(path)?;
+    let mut inputs = vec![Input::of("job", file_name(path), &bytes)];
+    let source = document::text(&path.display().to_string(), bytes)?;
+    let (values, reader) = Reader::read(&source, &JOB);
+    let mut job = Resolver {
+        folder: path.parent().map(Path::to_owned).unwrap_or_default(),
+        source: &source,
+        inputs: &mut inputs,
+        reader,
+        elsewhere: Vec::new(),
+    };
+    let build = values.table("build");
+    let printer = build.and_then(|b| job.named(b, "printer", builtin::PRINTERS, printer::read));
+    let matrix = build.and_then(|b| job.named(b, "matrix", builtin::MATRICES, material::read_matrix));
+    let tow = build.and_then(|b| job.named(b, "tow", builtin::TOWS, material::read_tow));
+    let map = values.table("reinforcement").and_then(|r| job.map(notes, r, tow.as_ref()));
+    let outline = values.table("part").and_then(|p| job.outline(notes, p));
+    let mut printer = printer;
+    if let Some(build) = build {
+        job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
+    }
+    // the job's own faults first: the others may follow from them
+    let Resolver { reader, elsewhere, .. } = job;
+    let mut faults = reader.into_faults();
+    faults.extend(elsewhere);
+    if !faults.is_empty() {
+        return Err(Faults(faults));
+    }
+    let parts = (printer.zip(matrix)).zip(tow.zip(outline));
+    let job = parts.and_then(|((p, m), (t, o))| resolve(&values, p, m, t, o, map, inputs));
+    Ok(job.expect("every required key was checked to be there"))
+}
+
+fn resolve(
+    values: &Values,
+    printer: Printer,
+    matrix: Matrix,
+    tow: Tow,
+    outline: OutlineFile,
+    map: Option<Map>,
+    inputs: Vec<Input>,
+) -> Option<Job> {
+    let build = values.table("build")?;
+    let beads = values.table("matrix")?;
+    Some(Job {
+        name: values.table("part")?.text("name")?.to_owned(),
+        outline,
+        layer_height_mm: build.number("layer_height_mm")?,
+        copies: build.count("copies")?,
+        printer,
+        matrix,
+        tow,
+        beads: BeadPlan {
+            perimeters: beads.count("perimeters")?,
+            bead_width_mm: beads.number("bead_width_mm")?,
+            fill: match beads.text("fill")? {
+                "contour" => Fill::Contour,
+                "none" => Fill::None,
+                _ => Fill::Parallel,
+            },
+            fill_angles_deg: beads.numbers("fill_angles_deg")?.to_vec(),
+            fill_fraction: beads.number("fill_fraction")?,
+        },
+        courses: CoursePlan {
+            deviation_mm: build.number("course_deviation_mm")?,
+            end_stagger_mm: build.number("end_stagger_mm")?,
+        },
+        map,
+        inputs,
+    })
+}
+
+/// Reads a file that the command line names: that it is missing is no fault of
+/// a job.
+///
+/// Errors: `input-missing`, `input-unreadable`.
+pub fn first(path: &Path) -> Outcome<Vec<u8>> {
+    files::read(path).map_err(|faults| {
+        let recoded = faults.0.into_iter().map(|mut d| {
+            d.code = if d.code == "file-missing" { "input-missing" } else { "input-unreadable" };
+            d
+        });
+        Faults(recoded.collect())
+    })
+}
+
+/// A printer or material file that the command line names, as text.
+///
+/// Errors: as [`first`], and `not-utf8`.
+pub fn first_text(path: &Path) -> Outcome<Arc<Source>> {
+    document::text(&path.display().to_string(), first(path)?)
+}
+
+/// The text of a built-in file, named so in messages.
+pub fn built_in_text(built_in: &BuiltIn) -> Arc<Source> {
+    Arc::new(Source { name: format!("built-in {}", built_in.name), text: built_in.text.to_owned() })
+}
+
+/// File name without folders.
+fn file_name(path: &Path) -> String {
+    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+}
+
+/// What is known while a job's references are followed.
+struct Resolver<'a> {
+    folder: PathBuf,
+    source: &'a Arc<Source>,
+    inputs: &'a mut Vec<Input>,
+    reader: Reader<'a>,
+    /// Faults inside files that the job names.
+    elsewhere: Vec<Diagnostic>,
+}
+
+impl Resolver<'_> {
+    /// A built-in file by its name, or a file by its path.
+    fn named<T>(
+        &mut self,
+        build: &Values,
+        key: &'static str,
+        list: &'static [BuiltIn],
+        read: impl Fn(&Arc<Source>) -> Outcome<T>,
+    ) -> Option<T> {
+        let typed = build.text(key)?;
+        let source = if let Some(built_in) = builtin::find(list, typed) {
+            let source = built_in_text(built_in);
+            self.inputs.push(Input::of(key, source.name.clone(), built_in.text.as_bytes()));
+            source
+        } else if is_path(typed) {
+            self.file(key, typed, build.place(key))?
+        } else {
+            let names = builtin::names(list);
+            let d = Diagnostic::error("unknown-name", format!("there is no built-in {key} `{typed}`"));
+            let d = match nearest(typed, names.iter().copied()) {
+                Some(near) => d.help(format!("did you mean `{near}`?")),
+                None => d.help(format!("built in: {}", listed(&names))),
+            };
+            let d = d.help("a file of your own is a path that ends in .toml");
+            self.reader.fault(d, build.place(key), "");
+            return None;
+        };
+        match read(&source) {
+            Ok(value) => Some(value),
+            Err(faults) => {
+                self.elsewhere.extend(faults.0);
+                None
+            }
+        }
+    }
+
+    /// A text file that the job names.
+    fn file(&mut self, role: &'static str, typed: &str, place: Range<usize>) -> Option<Arc<Source>> {
+        let path = self.folder.join(typed);
+        let bytes = match files::read(&path) {
+            Ok(bytes) => bytes,
+            Err(faults) => {
+                for d in faults.0 {
+                    self.reader.fault(d, place.clone(), "named here");
+                }
+                return None;
+            }
+        };
+        self.inputs.push(Input::of(role, file_name(&path), &bytes));
+        match document::text(&path.display().to_string(), bytes) {
+            Ok(source) => Some(source),
+            Err(faults) => {
+                self.elsewhere.extend(faults.0);
+                None
+            }
+        }
+    }
+
+    fn map(&mut self, notes: &mut Notes, reinforcement: &Values, tow: Option<&Tow>) -> Option<Map> {
+        let typed = reinforcement.text("map")?;
+        let source = self.file("map", typed, reinforcement.place("map"))?;
+        match map::read(notes, &source, tow) {
+            Ok(map) => Some(map),
+            Err(faults) => {
+                self.elsewhere.extend(faults.0);
+                None
+            }
+        }
+    }
+
+    fn outline(&mut self, notes: &mut Notes, part: &Values) -> Option<OutlineFile> {
+        let typed = part.text("outline")?;
+        let path = self.folder.join(typed);
+        if let Err(faults) = files::check(&path) {
+            for d in faults.0 {
+                self.reader.fault(d, part.place("outline"), "named here");
+            }
+        }
+        let unit = part.text("unit");
+        if let (Some(unit), Some(span)) = (unit, part.typed("unit"))
+            && matches!(extension(typed).as_str(), "svg" | "3mf" | "cli")
+        {
+            let message = format!("`unit` is {unit}, but `{typed}` carries a unit of its own, which holds");
+            notes.push(Diagnostic::warning("key-unused", message).at(self.source, span, ""));
+        }
+        Some(OutlineFile {
+            path,
+            typed: typed.to_owned(),
+            thickness_mm: part.number("thickness_mm"),
+            unit_mm: match unit {
+                Some("cm") => 10.0,
+                Some("m") => 1000.0,
+                Some("in") => 25.4,
+                _ => 1.0,
+            },
+            place: Place {
+                source: Arc::clone(self.source),
+                span: part.place("outline"),
+                label: "named here".to_owned(),
+            },
+        })
+    }
+
+    /// What does not go together.
+    fn together(
+        &mut self,
+        notes: &mut Notes,
+        values: &Values,
+        build: &Values,
+        printer: Option<&mut Printer>,
+        matrix: Option<&Matrix>,
+        tow: Option<&Tow>,
+    ) {
+        if let (Some(matrix), Some(tow)) = (matrix, tow) {
+            self.polymers(notes, build, matrix, tow);
+        }
+        if let Some(printer) = printer {
+            self.temperatures(notes, build, printer, matrix, tow);
+        }
+        let height = build.number("layer_height_mm");
+        let layered = values
+            .table("part")
+            .and_then(|p| p.text("outline"))
+            .is_some_and(|typed| matches!(extension(typed).as_str(), "3mf" | "cli"));
+        let reinforced = values.table("reinforcement").is_some_and(|r| r.typed("map").is_some());
+        if let (Some(height), Some(tow), false, true) = (height, tow, layered, reinforced)
+            && let Some(d) = layer_fit(tow, height)
+        {
+            let d = d.at(self.source, build.place("layer_height_mm"), "");
+            if d.severity == crate::diagnostic::Severity::Error {
+                self.reader.faults.push(d);
+            } else {
+                notes.push(d);
+            }
+        }
+        if let (Some(height), Some(beads)) = (height, values.table("matrix"))
+            && let Some(width) = beads.number("bead_width_mm")
+            && width < height
+            && !layered
+        {
+            let message = format!("a bead of {width} mm is narrower than the layer is high, {height} mm");
+            let d = Diagnostic::error("bead-section", message)
+                .help("a bead lies flat: make `bead_width_mm` at least `layer_height_mm`");
+            let place = beads.typed("bead_width_mm").unwrap_or_else(|| build.place("layer_height_mm"));
+            self.reader.fault(d, place, "");
+        }
+    }
+
+    fn polymers(&mut self, notes: &mut Notes, build: &Values, matrix: &Matrix, tow: &Tow) {
+        let message = format!(
+            "the tow `{}` is impregnated with {}, the matrix `{}` is {}",
+            tow.name, tow.polymer, matrix.name, matrix.polymer
+        );
+        match material::bond(&tow.polymer, &matrix.polymer) {
+            Bond::Same => {}
+            Bond::Welds => {
+                let d = Diagnostic::warning(
+                    "polymer-mismatch",
+                    format!("{message}: they weld, but are not the same"),
+                )
+                .at(self.source, build.place("tow"), "");
+                notes.push(d);
+            }
+            Bond::None => {
+                let fitting: Vec<String> = built_in_tows()
+                    .filter(|t| material::bond(&t.polymer, &matrix.polymer) == Bond::Same)
+                    .map(|t| format!("`{}`", t.name))
+                    .collect();
+                let d = Diagnostic::error("polymer-mismatch", format!("{message}: they do not weld"));
+                let d = if fitting.is_empty() {
+                    d.help("choose a tow and a matrix of the same polymer")
+                } else {
+                    d.help(format!("with this matrix: {}", fitting.join(", ")))
+                };
+                self.reader.fault(d, build.place("tow"), "");
+            }
+        }
+    }
+
+    fn temperatures(
+        &mut self,
+        notes: &mut Notes,
+        build: &Values,
+        printer: &mut Printer,
+        matrix: Option<&Matrix>,
+        tow: Option<&Tow>,
+    ) {
+        // standing by is relative to the material: a PEEK head never falls to where PA12 is laid
+        for (head, at_work) in [
+            (&mut printer.matrix, matrix.map(|m| m.process_temperature_c)),
+            (&mut printer.fibre, tow.map(|t| t.process_temperature_c)),
+        ] {
+            if let Some(at_work) = at_work {
+                head.standby_temperature_c = (at_work - head.standby_drop_k).max(0.0);
+            }
+        }
+        let heads = [
+            ("matrix", matrix.map(|m| (&m.name, m.process_temperature_c)), printer.matrix.max_temperature_c),
+            ("tow", tow.map(|t| (&t.name, t.process_temperature_c)), printer.fibre.max_temperature_c),
+        ];
+        for (key, material, most) in heads {
+            if let Some((name, wanted)) = material
+                && wanted > most
+            {
+                let head = if key == "tow" { "fibre" } else { "matrix" };
+                let message = format!(
+                    "`{name}` is laid at {wanted} degC, the {head} head of `{}` gets at most {most} degC hot",
+                    printer.name
+                );
+                let d = Diagnostic::error("temperature-limit", message)
+                    .help("choose a printer with a hotter head, or another material");
+                self.reader.fault(d, build.place(key), "");
+            }
+        }
+        let Some(matrix) = matrix else { return };
+        for (what, wanted, most) in [
+            ("bed", matrix.bed_temperature_c, printer.max_bed_temperature_c),
+            ("chamber", matrix.chamber_temperature_c, printer.max_chamber_temperature_c),
+        ] {
+            if wanted > most {
+                let message = format!(
+                    "`{}` wants a {what} of {wanted} degC, `{}` gets it to {most} degC: the part may warp or come off",
+                    matrix.name, printer.name
+                );
+                notes.push(Diagnostic::warning("temperature-limit", message).at(
+                    self.source,
+                    build.place("matrix"),
+                    "",
+                ));
+            }
+        }
+        printer.bed_temperature_c = matrix.bed_temperature_c.min(printer.max_bed_temperature_c);
+        printer.chamber_temperature_c = matrix.chamber_temperature_c.min(printer.max_chamber_temperature_c);
+    }
+}
+
+/// Whether a word in `[build]` is a path rather than a built-in's name.
+fn is_path(typed: &str) -> bool {
+    typed.contains(['/', '\\']) || extension(typed) == "toml"
+}
+
+fn extension(typed: &str) -> String {
+    Path::new(typed).extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default()
+}
+
+/// The built-in tows, read.
+fn built_in_tows() -> impl Iterator<Item = Tow> {
+    builtin::TOWS.iter().filter_map(|b| material::read_tow(&built_in_text(b)).ok())
+}
+
+/// Whether a layer of a height takes a tow: nothing, a warning or an error, both
+/// without a place.
+///
+/// A course has the whole layer height over its width. Where that is less than
+/// the tow's own section, tow would be pressed out sideways: `layer-too-thin`, an
+/// error. Where only the tow's height is more, it is laid flatter than stated.
+pub fn layer_fit(tow: &Tow, height_mm: f64) -> Option<Diagnostic> {
+    // a height typed with three decimals is not finer than this, mm
+    const EXACT_MM: f64 = 1e-6;
+    let least = tow.area_mm2 / tow.width_mm;
+    if height_mm + EXACT_MM < least {
+        let message = format!(
+            "a layer of {height_mm} mm is too thin for the tow `{}`: its {} mm2 over {} mm need {least:.3} mm",
+            tow.name, tow.area_mm2, tow.width_mm
+        );
+        return Some(
+            Diagnostic::error("layer-too-thin", message)
+                .help(format!("layers of {} mm or more, or a thinner tow", tow.height_mm)),
+        );
+    }
+    if height_mm + EXACT_MM < tow.height_mm {
+        let message = format!(
+            "a layer of {height_mm} mm is thinner than the tow `{}`, {} mm: it is pressed flatter than its data say",
+            tow.name, tow.height_mm
+        );
+        return Some(Diagnostic::warning("layer-too-thin", message));
+    }
+    None
+}

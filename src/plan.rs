@@ -1,0 +1,112 @@
+//! One whole run: a job becomes a program and a plan.
+
+use crate::diagnostic::{Diagnostic, Notes, Outcome};
+use crate::estimate::Estimate;
+use crate::fibre::LeftOut;
+use crate::job::Job;
+use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
+use rayon::prelude::*;
+use std::path::Path;
+
+/// What a run gives.
+#[derive(Debug)]
+pub struct Planned {
+    /// The job as it was resolved.
+    pub job: Job,
+    /// The program, `NAME.gcode`.
+    pub program: String,
+    /// The plan, `NAME.plan.json`.
+    pub plan: String,
+    /// Figures of the whole program.
+    pub estimate: Estimate,
+    /// Tow that the map asks for and that is not laid.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Plans a job. Nothing is written.
+///
+/// Errors: whatever the stages find wrong with the job and the files it names.
+pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
+    let mut job = job::read(notes, path)?;
+    let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
+    job.inputs.push(input);
+    let tasks = reinforcement::place(&job, &outline)?;
+    let courses = fibre::lay(notes, &job, &outline, &tasks);
+    let beads: Vec<matrix::LayerBeads> = outline
+        .layers
+        .par_iter()
+        .zip(&courses)
+        .enumerate()
+        .map(|(i, (layer, laid))| matrix::fill(&layer.outline, &laid.strips, &job.beads, i, layer.height_mm))
+        .collect();
+    tell_unfilled(notes, &outline, &beads);
+    let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
+    tell_left_out(notes, &left_out);
+
+    let program = sequence::order(&job, &outline, &courses, &beads)?;
+    // heating follows the clock, and the clock the moves: timed twice
+    let (_, seconds) = estimate::time(&job, &program);
+    let program = sequence::preheat(&job, program, &seconds);
+    let (split, _) = estimate::time(&job, &program);
+    let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * job.copies;
+    let estimate = estimate::of(&job, &outline, &program, &beads, cuts_saved, split);
+
+    let facts = gcode::Facts {
+        inputs: job.inputs.clone(),
+        layers: outline.layers.len(),
+        fibre_length_mm: estimate.fibre_length_mm,
+        seconds: estimate.time_s.total,
+    };
+    let text = gcode::write(&job, &program, &facts)?;
+    let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
+    Ok(Planned { job, program: text.program, plan, estimate, left_out })
+}
+
+/// Warns where beads leave more open than is tolerable.
+fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
+    let share =
+        |b: &matrix::LayerBeads| if b.areas.outline > 0.0 { b.areas.unfilled / b.areas.outline } else { 0.0 };
+    let over: Vec<usize> = (0..beads.len()).filter(|&i| share(&beads[i]) > MOST_UNFILLED).collect();
+    let Some(&worst) = over.iter().max_by(|a, b| share(&beads[**a]).total_cmp(&share(&beads[**b]))) else {
+        return;
+    };
+    let layer = &outline.layers[worst];
+    notes.push(
+        Diagnostic::warning(
+            "unfilled",
+            format!(
+                "no bead fits in {:.1} % of layer {}, more than {:.0} % (the worst of {} such layers)",
+                share(&beads[worst]) * 100.0,
+                layer.number,
+                MOST_UNFILLED * 100.0,
+                over.len()
+            ),
+        )
+        .in_part(layer.number, layer.z_top_mm(), None)
+        .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
+    );
+}
+
+/// Share of a layer's outline that may stay without bead before it is warned about.
+const MOST_UNFILLED: f64 = 0.01;
+
+/// One warning for everything left out, with the largest piece as its place.
+fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {
+    let Some(worst) = left_out.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) else { return };
+    let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
+    notes.push(
+        Diagnostic::warning(
+            "left-out",
+            format!(
+                "{:.1} m of tow that the map asks for are not laid, in {} places; the longest {:.0} mm in region `{}`, layer {}: {}",
+                total / 1000.0,
+                left_out.len(),
+                worst.length_mm,
+                worst.region,
+                worst.layer,
+                worst.reason
+            ),
+        )
+        .help("the plan's left_out list has each place, length and reason"),
+    );
+}

@@ -1,0 +1,436 @@
+//! The plan, `NAME.plan.json`: enough, beside the program and the printer
+//! profile, for somebody else to check the print.
+
+use crate::estimate::Estimate;
+use crate::fibre::LayerCourses;
+use crate::geom::{Area, Point, Segment};
+use crate::job::{Head, Job};
+use crate::matrix::{Areas, Bead, LayerBeads};
+use crate::outline::Outline;
+use crate::sequence::{Laid, Program};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// The name and version of the format.
+pub const FORMAT: &str = "towpath-plan/1";
+
+#[derive(Serialize, JsonSchema)]
+struct Plan {
+    /// `towpath-plan/1`.
+    format: &'static str,
+    tool: Tool,
+    inputs: Vec<Input>,
+    printer: Printer,
+    tow: Tow,
+    matrix: Matrix,
+    /// One per copy: machine xy = part xy + placement, mm.
+    placement_mm: Vec<[f64; 2]>,
+    layers: Vec<Layer>,
+    left_out: Vec<LeftOut>,
+    /// Figures of the whole program.
+    estimate: Estimate,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Tool {
+    name: &'static str,
+    version: &'static str,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Input {
+    /// job | map | outline | printer | matrix | tow.
+    role: String,
+    file: String,
+    sha256: String,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct PerHead<T> {
+    matrix: T,
+    fibre: T,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Printer {
+    name: String,
+    /// T numbers.
+    tools: PerHead<u32>,
+    offsets_mm: PerHead<[f64; 3]>,
+    /// "program" | "controller".
+    offsets_applied_by: &'static str,
+    /// "absolute" | "relative".
+    extrusion: &'static str,
+    /// "parentheses" | "semicolon".
+    comment: &'static str,
+    arcs: bool,
+    feedstock_diameter_mm: f64,
+    cutter_to_nozzle_mm: f64,
+    anchor_mm: f64,
+    temperature_c: PerHead<f64>,
+    standby_temperature_c: PerHead<f64>,
+    /// The cut block as written.
+    cut: Vec<String>,
+    /// "s" | "ms".
+    dwell_unit: &'static str,
+    chord_mm: f64,
+    /// Machine coordinates of each head's nozzle.
+    reach_mm: PerHead<Reach>,
+    limits: Limits,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Reach {
+    x: [f64; 2],
+    y: [f64; 2],
+    z: [f64; 2],
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Limits {
+    speed_mm_s: Speeds,
+    acceleration_mm_s2: Accelerations,
+    corner_deviation_mm: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Speeds {
+    x: f64,
+    y: f64,
+    z: f64,
+    matrix: f64,
+    fibre: f64,
+    travel: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Accelerations {
+    work: f64,
+    travel: f64,
+    z: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Tow {
+    name: String,
+    width_mm: f64,
+    height_mm: f64,
+    area_mm2: f64,
+    fibre_area_mm2: f64,
+    min_bend_radius_mm: f64,
+    density_g_cm3: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Matrix {
+    name: String,
+    density_g_cm3: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Layer {
+    /// From 1.
+    number: usize,
+    z_bottom_mm: f64,
+    height_mm: f64,
+    /// Rings: outer counter-clockwise, holes clockwise; the first point is not repeated.
+    outline: Vec<Vec<[f64; 2]>>,
+    courses: Vec<Course>,
+    beads: Vec<PlanBead>,
+    areas_mm2: PlanAreas,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Course {
+    id: String,
+    region: String,
+    rule: &'static str,
+    closed: bool,
+    length_mm: f64,
+    /// Length from the start at which it is cut.
+    cut_at_mm: f64,
+    /// Its tightest bend; null for a straight course.
+    min_bend_radius_mm: Option<f64>,
+    /// Joined tangentially, in the sense laid.
+    segments: Vec<PlanSegment>,
+}
+
+#[derive(Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+enum PlanSegment {
+    /// x0, y0, x1, y1.
+    Line([f64; 4]),
+    /// A circular piece.
+    Arc(PlanArc),
+}
+
+#[derive(Serialize, JsonSchema)]
+struct PlanArc {
+    from: [f64; 2],
+    to: [f64; 2],
+    centre: [f64; 2],
+    /// Counter-clockwise.
+    ccw: bool,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct PlanBead {
+    /// "perimeter" | "fill".
+    kind: &'static str,
+    width_mm: f64,
+    /// Of its cross-section.
+    area_mm2: f64,
+    /// The last point joins the first.
+    closed: bool,
+    points: Vec<[f64; 2]>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct PlanAreas {
+    outline: f64,
+    tow: f64,
+    matrix: f64,
+    /// Left empty on purpose.
+    open: f64,
+    /// No bead fits.
+    unfilled: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct LeftOut {
+    region: String,
+    /// Its number.
+    layer: usize,
+    reason: String,
+    length_mm: f64,
+    at_mm: Option<[f64; 2]>,
+}
+
+/// JSON Schema of the plan.
+pub fn schema() -> serde_json::Value {
+    schemars::schema_for!(Plan).to_value()
+}
+
+/// Digits of a course's coordinates, 1e-6 mm: radius and tangency survive.
+fn fine(v: f64) -> f64 {
+    let r = (v * 1e6).round() / 1e6;
+    if r == 0.0 { 0.0 } else { r }
+}
+
+/// Digits of figures and beads, 1e-4 mm.
+fn coarse(v: f64) -> f64 {
+    let r = (v * 1e4).round() / 1e4;
+    if r == 0.0 { 0.0 } else { r }
+}
+
+fn xy(p: Point) -> [f64; 2] {
+    [fine(p.x), fine(p.y)]
+}
+
+fn xy_coarse(p: &Point) -> [f64; 2] {
+    [coarse(p.x), coarse(p.y)]
+}
+
+/// The plan as text: one line for each course, bead and ring.
+pub fn json(
+    job: &Job,
+    outline: &Outline,
+    program: &Program,
+    courses: &[LayerCourses],
+    beads: &[LayerBeads],
+    estimate: &Estimate,
+    cut: &[String],
+) -> String {
+    let none = Vec::new();
+    let layers = outline
+        .layers
+        .iter()
+        .enumerate()
+        .map(|(i, l)| Layer {
+            number: l.number,
+            z_bottom_mm: fine(l.z_bottom_mm),
+            height_mm: fine(l.height_mm),
+            outline: rings(&l.outline),
+            courses: program.courses.get(i).unwrap_or(&none).iter().map(course).collect(),
+            beads: beads.get(i).map(|b| b.beads.iter().map(bead).collect()).unwrap_or_default(),
+            areas_mm2: areas(beads.get(i).map(|b| b.areas).unwrap_or_default()),
+        })
+        .collect();
+    let plan = Plan {
+        format: FORMAT,
+        tool: Tool { name: "towpath", version: env!("CARGO_PKG_VERSION") },
+        inputs: job
+            .inputs
+            .iter()
+            .map(|i| Input { role: i.role.to_string(), file: i.file.clone(), sha256: i.sha256.clone() })
+            .collect(),
+        printer: printer(job, cut),
+        tow: Tow {
+            name: job.tow.name.clone(),
+            width_mm: job.tow.width_mm,
+            height_mm: job.tow.height_mm,
+            area_mm2: job.tow.area_mm2,
+            fibre_area_mm2: job.tow.fibre_area_mm2,
+            min_bend_radius_mm: job.tow.min_bend_radius_mm,
+            density_g_cm3: job.tow.density_g_cm3,
+        },
+        matrix: Matrix { name: job.matrix.name.clone(), density_g_cm3: job.matrix.density_g_cm3 },
+        placement_mm: program.placements.iter().map(|p| xy(*p)).collect(),
+        layers,
+        left_out: courses
+            .iter()
+            .flat_map(|c| &c.left_out)
+            .map(|l| LeftOut {
+                region: l.region.clone(),
+                layer: l.layer,
+                reason: l.reason.clone(),
+                length_mm: coarse(l.length_mm),
+                at_mm: l.at_mm.map(|[x, y]| [coarse(x), coarse(y)]),
+            })
+            .collect(),
+        estimate: estimate.clone(),
+    };
+    pretty(&plan)
+}
+
+fn rings(area: &Area) -> Vec<Vec<[f64; 2]>> {
+    area.rings().map(|r| r.iter().map(|p| xy(*p)).collect()).collect()
+}
+
+fn course(l: &Laid) -> Course {
+    let path = l.course.path();
+    let segments = path
+        .segments
+        .iter()
+        .map(|s| match *s {
+            Segment::Line { from, to } => {
+                let ([x0, y0], [x1, y1]) = (xy(from), xy(to));
+                PlanSegment::Line([x0, y0, x1, y1])
+            }
+            Segment::Arc(a) => {
+                PlanSegment::Arc(PlanArc { from: xy(a.from), to: xy(a.to), centre: xy(a.centre), ccw: a.ccw })
+            }
+        })
+        .collect();
+    let radius = path.min_radius();
+    Course {
+        id: l.id.clone(),
+        region: l.course.region.clone(),
+        rule: l.course.rule.word(),
+        closed: path.closed,
+        length_mm: fine(path.length()),
+        cut_at_mm: fine(l.cut_at_mm),
+        min_bend_radius_mm: radius.is_finite().then(|| coarse(radius)),
+        segments,
+    }
+}
+
+fn bead(b: &Bead) -> PlanBead {
+    PlanBead {
+        kind: b.kind.word(),
+        width_mm: coarse(b.width_mm),
+        area_mm2: fine(b.area_mm2),
+        closed: b.closed,
+        points: b.points.iter().map(xy_coarse).collect(),
+    }
+}
+
+fn areas(a: Areas) -> PlanAreas {
+    PlanAreas {
+        outline: fine(a.outline),
+        tow: fine(a.tow),
+        matrix: fine(a.matrix),
+        open: fine(a.open),
+        unfilled: fine(a.unfilled),
+    }
+}
+
+fn printer(job: &Job, cut: &[String]) -> Printer {
+    let p = &job.printer;
+    let c = &p.controller;
+    let reach = |head: Head| {
+        let [x, y, z] = p.head(head).reach_mm;
+        Reach { x, y, z }
+    };
+    Printer {
+        name: p.name.clone(),
+        tools: PerHead { matrix: p.matrix.tool, fibre: p.fibre.tool },
+        offsets_mm: PerHead { matrix: p.matrix.offset_mm, fibre: p.fibre.offset_mm },
+        offsets_applied_by: if c.program_applies_offsets { "program" } else { "controller" },
+        extrusion: if c.absolute_extrusion { "absolute" } else { "relative" },
+        comment: if c.parenthesis_comments { "parentheses" } else { "semicolon" },
+        arcs: c.arcs,
+        feedstock_diameter_mm: p.feedstock_diameter_mm,
+        cutter_to_nozzle_mm: p.cutter_to_nozzle_mm,
+        anchor_mm: p.anchor_mm,
+        temperature_c: PerHead {
+            matrix: job.matrix.process_temperature_c,
+            fibre: job.tow.process_temperature_c,
+        },
+        standby_temperature_c: PerHead {
+            matrix: p.matrix.standby_temperature_c,
+            fibre: p.fibre.standby_temperature_c,
+        },
+        cut: cut.to_vec(),
+        dwell_unit: if c.dwell_milliseconds { "ms" } else { "s" },
+        chord_mm: c.chord_mm,
+        reach_mm: PerHead { matrix: reach(Head::Matrix), fibre: reach(Head::Fibre) },
+        limits: Limits {
+            speed_mm_s: Speeds {
+                x: p.limits.axis_speed_mm_s[0],
+                y: p.limits.axis_speed_mm_s[1],
+                z: p.limits.axis_speed_mm_s[2],
+                matrix: p.matrix.speed_mm_s,
+                fibre: p.fibre.speed_mm_s,
+                travel: p.limits.travel_mm_s,
+            },
+            acceleration_mm_s2: Accelerations {
+                work: p.limits.work_mm_s2,
+                travel: p.limits.travel_mm_s2,
+                z: p.limits.z_mm_s2,
+            },
+            corner_deviation_mm: p.limits.corner_deviation_mm,
+        },
+    }
+}
+
+/// JSON with the outer levels on lines of their own and the rest compact, so
+/// that a person can find a course and a large part stays small.
+fn pretty(plan: &Plan) -> String {
+    let mut value = match serde_json::to_value(plan) {
+        Ok(v) => v,
+        Err(e) => panic!("the plan holds something that JSON cannot: {e}"),
+    };
+    let layers = value.get_mut("layers").map(serde_json::Value::take).unwrap_or_default();
+    let mut out = String::from("{\n");
+    for (key, v) in value.as_object().into_iter().flatten() {
+        if key != "layers" {
+            out.push_str(&format!("\"{key}\": {v},\n"));
+        }
+    }
+    out.push_str("\"layers\": [");
+    for (i, layer) in layers.as_array().into_iter().flatten().enumerate() {
+        out.push_str(if i > 0 { ",\n{" } else { "\n{" });
+        let mut first = true;
+        for (key, v) in layer.as_object().into_iter().flatten() {
+            if !first {
+                out.push(',');
+            }
+            first = false;
+            match v.as_array().filter(|_| matches!(key.as_str(), "courses" | "beads" | "outline")) {
+                Some(list) => {
+                    out.push_str(&format!("\n\"{key}\": ["));
+                    for (k, item) in list.iter().enumerate() {
+                        out.push_str(if k > 0 { ",\n  " } else { "\n  " });
+                        out.push_str(&item.to_string());
+                    }
+                    out.push(']');
+                }
+                None => out.push_str(&format!("\n\"{key}\": {v}")),
+            }
+        }
+        out.push('}');
+    }
+    out.push_str("\n]\n}\n");
+    out
+}

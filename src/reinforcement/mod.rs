@@ -1,0 +1,182 @@
+//! What to lay where: the map's regions resolved in every layer.
+
+mod shape;
+
+use crate::diagnostic::{Diagnostic, Faults, Outcome};
+use crate::fibre::LeftOut;
+use crate::geom::{Area, offset};
+use crate::job::{Job, Layers, Map, Region, Rule};
+use crate::outline::{Layer, Outline};
+
+/// What is asked of one layer.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LayerTasks {
+    /// The outline less its perimeters: fibre stays inside.
+    pub inside: Area,
+    /// In the order in which they are laid: higher priority first.
+    pub tasks: Vec<Task>,
+    /// Regions that find nothing to be laid in here.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// One region in one layer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Task {
+    /// Index of the region in the map.
+    pub region: usize,
+    /// Place by priority, 0 first.
+    pub rank: usize,
+    /// Where.
+    pub target: Target,
+    /// Direction of unidirectional courses, degrees.
+    pub angle_deg: f64,
+}
+
+/// Where a task applies.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Target {
+    /// Inside an area.
+    Area(Area),
+    /// Round some holes, each given as the filled hole, inside an area.
+    Holes {
+        /// The holes, filled.
+        holes: Vec<Area>,
+        /// Where courses may lie.
+        room: Area,
+    },
+}
+
+/// Resolves a map for every layer.
+///
+/// Errors, all found: `layer-missing`, `layers-empty`, `shape-outside`,
+/// `hole-missing`, `id-missing`, `rule-shape`.
+pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
+    let margin = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    let mut layers: Vec<LayerTasks> = outline
+        .layers
+        .iter()
+        .map(|l| LayerTasks { inside: offset::shrunk(&l.outline, margin, CHORD_MM), ..Default::default() })
+        .collect();
+    let Some(map) = &job.map else { return Ok(layers) };
+    let mut faults = Vec::new();
+    for (rank, index) in laying_order(map).into_iter().enumerate() {
+        if let Err(mut f) = place_region(map, index, rank, outline, &mut layers) {
+            faults.append(&mut f.0);
+        }
+    }
+    if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
+}
+
+/// Sagitta of chords in areas that only bound where fibre may lie, mm.
+const CHORD_MM: f64 = 0.004;
+
+#[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
+fn f64_of(n: usize) -> f64 {
+    n as f64
+}
+
+/// Indices of the regions, higher priority first, then the file's order.
+fn laying_order(map: &Map) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..map.regions.len()).collect();
+    order.sort_by_key(|&i| (std::cmp::Reverse(map.regions[i].priority), i));
+    order
+}
+
+fn place_region(
+    map: &Map,
+    index: usize,
+    rank: usize,
+    outline: &Outline,
+    layers: &mut [LayerTasks],
+) -> Outcome<()> {
+    let region = &map.regions[index];
+    let picked = pick(region, outline)?;
+    let mut turn = 0;
+    let mut found = false;
+    for &i in &picked {
+        let layer = &outline.layers[i];
+        let angle_deg =
+            if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
+        turn += 1;
+        match shape::resolve(region, layer, outline, &layers[i].inside)? {
+            Some(target) => {
+                found = true;
+                layers[i].tasks.push(Task { region: index, rank, target, angle_deg });
+            }
+            None => layers[i].left_out.push(LeftOut {
+                region: region.name.clone(),
+                layer: layer.number,
+                reason: shape::absence(region).to_string(),
+                length_mm: 0.0,
+                at_mm: shape::place(region),
+            }),
+        }
+    }
+    if found {
+        return Ok(());
+    }
+    let what = match region.rule {
+        Rule::Hoop => "hole",
+        _ => "shape",
+    };
+    let mut d = Diagnostic::error(
+        "shape-outside",
+        format!("the {what} of region `{}` lies outside the part in every layer asked for", region.name),
+    )
+    .at(&region.written.source, region.written.shape.clone(), "lies outside");
+    if let Some(b) =
+        outline.layers.iter().filter_map(|l| l.outline.bounds()).reduce(|a, b| crate::geom::Bounds {
+            lo: crate::geom::pt(a.lo.x.min(b.lo.x), a.lo.y.min(b.lo.y)),
+            hi: crate::geom::pt(a.hi.x.max(b.hi.x), a.hi.y.max(b.hi.y)),
+        })
+    {
+        d = d.help(format!(
+            "the part spans x {:.2} to {:.2} mm and y {:.2} to {:.2} mm",
+            b.lo.x, b.hi.x, b.lo.y, b.hi.y
+        ));
+    }
+    Err(d.into())
+}
+
+/// Indices of the layers that a region is in.
+fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
+    let last = outline.layers.len();
+    let picked: Vec<usize> = match region.layers {
+        Layers::All => (0..last).collect(),
+        Layers::Numbers { first, last: end, step } => {
+            if end > last || first < 1 {
+                let wrong = if first < 1 { first } else { end };
+                return Err(Diagnostic::error(
+                    "layer-missing",
+                    format!(
+                        "region `{}` asks for layer {wrong}, the last layer of the part is {last}",
+                        region.name
+                    ),
+                )
+                .at(
+                    &region.written.source,
+                    region.written.layers.clone(),
+                    format!("the part has layers 1 to {last}"),
+                )
+                .help(format!("end the range at {last}, or write \"all\""))
+                .into());
+            }
+            (first - 1..end).step_by(step.max(1)).collect()
+        }
+        Layers::Heights { from_mm, to_mm } => {
+            let within = |l: &Layer| l.z_middle_mm() >= from_mm && l.z_middle_mm() <= to_mm;
+            (0..last).filter(|&i| within(&outline.layers[i])).collect()
+        }
+    };
+    if picked.is_empty() {
+        let top = outline.layers.last().map_or(0.0, Layer::z_top_mm);
+        return Err(Diagnostic::error(
+            "layers-empty",
+            format!("no layer of the part has its middle within the heights of region `{}`", region.name),
+        )
+        .at(&region.written.source, region.written.layers.clone(), "no layer lies here")
+        .help(format!("the part is {top:.3} mm high, in {last} layers"))
+        .into());
+    }
+    Ok(picked)
+}

@@ -1,0 +1,123 @@
+//! A region's shape in one layer.
+
+use super::Target;
+use crate::diagnostic::{Diagnostic, Outcome};
+use crate::geom::{Area, Point, combine, offset, polyline, pt, smooth};
+use crate::job::{Region, Rule, Shape};
+use crate::outline::{Layer, Outline};
+
+/// How far from a hole's edge the point of `hole_at_mm` may lie, mm.
+const HOLE_REACH_MM: f64 = 5.0;
+
+/// Less than this of a shape inside the part counts as outside it, mm2.
+const LEAST_MM2: f64 = 1e-3;
+
+/// What the region applies to in a layer; `None` where there is nothing.
+pub(super) fn resolve(
+    region: &Region,
+    layer: &Layer,
+    outline: &Outline,
+    inside: &Area,
+) -> Outcome<Option<Target>> {
+    if layer.outline.is_empty() {
+        return Ok(None);
+    }
+    let area = match &region.shape {
+        Shape::HoleAt([x, y]) => {
+            if region.rule == Rule::Unidirectional {
+                return Err(Diagnostic::error(
+                    "rule-shape",
+                    format!(
+                        "region `{}` lays unidirectional courses, which need an area, in a hole",
+                        region.name
+                    ),
+                )
+                .at(&region.written.source, region.written.shape.clone(), "a hole has no inside to fill")
+                .help("give a polygon_mm, a circle_mm or { outline = true }, or use the rule `hoop`")
+                .into());
+            }
+            let Some(hole) = hole_at(&layer.outline, pt(*x, *y)) else { return Ok(None) };
+            return Ok(Some(Target::Holes { holes: vec![hole], room: inside.clone() }));
+        }
+        Shape::Outline => layer.outline.clone(),
+        Shape::Polygon(points) => {
+            let ring: Vec<Point> = points.iter().map(|[x, y]| pt(*x, *y)).collect();
+            combine::ring_area(&ring)
+        }
+        Shape::Circle([x, y, r]) => smooth::disc(pt(*x, *y), *r, super::CHORD_MM),
+        Shape::Id(id) => match outline.shapes.get(id) {
+            Some(area) => area.clone(),
+            None => return Err(unknown_id(region, id, outline)),
+        },
+    };
+    let part = combine::intersection(&area, &layer.outline);
+    if region.rule == Rule::Hoop {
+        // the holes whose edge lies within the shape
+        let reach = offset::grown(&area, 0.05, super::CHORD_MM);
+        let holes: Vec<Area> =
+            holes(&layer.outline).filter(|h| combine::difference(h, &reach).area() < LEAST_MM2).collect();
+        if holes.is_empty() {
+            return Ok(None);
+        }
+        // a shape that is just the hole bounds nothing
+        let room = combine::intersection(inside, &area);
+        let room = if room.area() < LEAST_MM2 { inside.clone() } else { room };
+        return Ok(Some(Target::Holes { holes, room }));
+    }
+    if part.area() < LEAST_MM2 {
+        return Ok(None);
+    }
+    Ok(Some(Target::Area(combine::intersection(&part, inside))))
+}
+
+/// The holes of an outline, filled.
+fn holes(outline: &Area) -> impl Iterator<Item = Area> + '_ {
+    outline.polygons().iter().flat_map(|p| p.holes()).map(|h| combine::ring_area(h))
+}
+
+/// The hole that holds the point, or whose edge is nearest and within reach.
+fn hole_at(outline: &Area, p: Point) -> Option<Area> {
+    let distance = |h: &Area| if h.contains(p) { 0.0 } else { h.boundary_distance(p) };
+    holes(outline)
+        .map(|h| (distance(&h), h))
+        .filter(|(d, _)| *d <= HOLE_REACH_MM)
+        .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.area().total_cmp(&b.1.area())))
+        .map(|(_, h)| h)
+}
+
+fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic::Faults {
+    let names: Vec<&str> = outline.shapes.keys().map(String::as_str).collect();
+    let mut d = Diagnostic::error(
+        "id-missing",
+        format!("the drawing has no closed element with the id `{id}`"),
+    )
+    .at(&region.written.source, region.written.shape.clone(), "asked for here");
+    d = if names.is_empty() {
+        d.help("no closed element of the outline file has an id; ids come from SVG drawings")
+    } else {
+        d.help(format!("closed elements with an id: {}", names.join(", ")))
+    };
+    d.into()
+}
+
+/// Why a region finds nothing in a layer.
+pub(super) fn absence(region: &Region) -> &'static str {
+    match (&region.shape, region.rule) {
+        (Shape::HoleAt(_), _) | (_, Rule::Hoop) => "no such hole in this layer",
+        _ => "the shape lies outside the part in this layer",
+    }
+}
+
+/// A place to point at.
+pub(super) fn place(region: &Region) -> Option<[f64; 2]> {
+    match &region.shape {
+        Shape::HoleAt(p) => Some(*p),
+        Shape::Circle([x, y, _]) => Some([*x, *y]),
+        Shape::Polygon(points) => {
+            let ring: Vec<Point> = points.iter().map(|[x, y]| pt(*x, *y)).collect();
+            let n = polyline::signed_area(&ring);
+            (n != 0.0).then(|| points[0])
+        }
+        Shape::Outline | Shape::Id(_) => None,
+    }
+}

@@ -1,0 +1,104 @@
+//! Where the copies of the part stand on the bed.
+
+use crate::diagnostic::{Diagnostic, Outcome};
+use crate::geom::{Bounds, Point, pt};
+use crate::job::{Head, Job};
+use crate::outline::Outline;
+
+/// One placement per copy: machine xy = part xy + placement. The copies stand in
+/// rows, the whole block in the middle of the bed.
+///
+/// Errors: `bed-full` (too large, or too many), `out-of-reach`.
+pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
+    let Some(part) = Bounds::of(outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied())
+    else {
+        return Ok(vec![pt(0.0, 0.0)]);
+    };
+    let [x0, y0, x1, y1] = usable(job);
+    let (size, gap) = (part.size(), job.printer.copy_gap_mm);
+    let across = count((x1 - x0 + gap) / (size.x + gap));
+    let along = count((y1 - y0 + gap) / (size.y + gap));
+    let most = across * along;
+    if job.copies > most {
+        let what = if most == 0 {
+            format!(
+                "the part is {:.1} x {:.1} mm, printer `{}` has room for {:.1} x {:.1} mm that both heads reach",
+                size.x,
+                size.y,
+                job.printer.name,
+                (x1 - x0).max(0.0),
+                (y1 - y0).max(0.0)
+            )
+        } else {
+            format!(
+                "{} copies do not fit on the bed of printer `{}`, at most {most} do",
+                job.copies, job.printer.name
+            )
+        };
+        let mut d = Diagnostic::error("bed-full", what);
+        if most > 0 {
+            d = d.help(format!("set `[build] copies` to {most} or less"));
+        } else {
+            d = d.help("turn the part, divide it, or choose a larger printer");
+        }
+        return Err(d.into());
+    }
+    let columns = across.min(job.copies);
+    let rows = job.copies.div_ceil(columns.max(1));
+    let block = pt(f64_of(columns) * (size.x + gap) - gap, f64_of(rows) * (size.y + gap) - gap);
+    // whole micrometres: a placement is written into the plan and added by readers
+    let round = |v: f64| (v * 1000.0).round() / 1000.0;
+    let corner = pt(x0 + 0.5 * (x1 - x0 - block.x), y0 + 0.5 * (y1 - y0 - block.y));
+    let placements: Vec<Point> = (0..job.copies)
+        .map(|k| {
+            let (i, j) = (k % columns, k / columns);
+            let at = corner + pt(f64_of(i) * (size.x + gap), f64_of(j) * (size.y + gap)) - part.lo;
+            pt(round(at.x), round(at.y))
+        })
+        .collect();
+    let top = outline.layers.iter().map(crate::outline::Layer::z_top_mm).fold(0.0, f64::max);
+    let highest = top + job.printer.clearance.travel_lift_mm;
+    for head in [Head::Matrix, Head::Fibre] {
+        let [lo, hi] = job.printer.head(head).reach_mm[2];
+        if highest > hi || lo > 0.0 {
+            return Err(Diagnostic::error(
+                "out-of-reach",
+                format!(
+                    "the part is {top:.2} mm high and travels lift to {highest:.2} mm, the {} head of printer `{}` reaches z {lo:.1} to {hi:.1} mm",
+                    match head {
+                        Head::Matrix => "matrix",
+                        Head::Fibre => "fibre",
+                    },
+                    job.printer.name
+                ),
+            )
+            .help("divide the part, or choose a taller printer")
+            .into());
+        }
+    }
+    Ok(placements)
+}
+
+/// The part of the bed that both heads reach: x0, y0, x1, y1.
+fn usable(job: &Job) -> [f64; 4] {
+    let [mut x0, mut y0, mut x1, mut y1] = job.printer.bed_mm;
+    for head in [Head::Matrix, Head::Fibre] {
+        let [x, y, _] = job.printer.head(head).reach_mm;
+        x0 = x0.max(x[0]);
+        x1 = x1.min(x[1]);
+        y0 = y0.max(y[0]);
+        y1 = y1.min(y[1]);
+    }
+    [x0, y0, x1, y1]
+}
+
+fn count(v: f64) -> usize {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a bed holds few parts")]
+    let n = (v + 1e-9).floor().clamp(0.0, 1e6) as usize;
+    n
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a bed holds few parts")]
+fn f64_of(n: usize) -> f64 {
+    n as f64
+}

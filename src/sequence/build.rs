@@ -1,0 +1,380 @@
+//! Moves, layer by layer.
+
+use super::route::{Stop, tour};
+use super::{Laid, Move, Program};
+use crate::diagnostic::Outcome;
+use crate::fibre::LayerCourses;
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Point, Segment};
+use crate::job::{Head, Job};
+use crate::matrix::{Bead, BeadKind, LayerBeads};
+use crate::outline::Outline;
+
+/// Turns courses and beads into the moves of the whole program.
+///
+/// In each layer the head that ended the layer below begins: so a stack of
+/// layers needs one head change a layer. All copies are served before a change.
+///
+/// Errors: `bed-full`, `out-of-reach`.
+pub fn order(
+    job: &Job,
+    outline: &Outline,
+    courses: &[LayerCourses],
+    beads: &[LayerBeads],
+) -> Outcome<Program> {
+    let placements = super::bed::placements(job, outline)?;
+    let mut b = Builder {
+        job,
+        program: Program { placements, ..Program::default() },
+        at: Point::default(),
+        lifted: 0.0,
+        z: f64::NAN,
+        head: None,
+    };
+    let work: Vec<Vec<Head>> = courses.iter().zip(beads).map(|(c, b)| work(c, b)).collect();
+    let first = first_head(&work);
+    for (i, layer) in outline.layers.iter().enumerate() {
+        let (Some(courses), Some(beads), Some(work)) = (courses.get(i), beads.get(i), work.get(i)) else {
+            break;
+        };
+        b.z_top(layer.number, layer.z_top_mm());
+        b.program.courses.push(Vec::new());
+        for head in in_turn(work, b.head.unwrap_or(first)) {
+            match head {
+                Head::Matrix => b.matrix(beads, &courses.strips, layer.height_mm),
+                Head::Fibre => b.fibre(layer.number, courses),
+            }
+        }
+    }
+    if b.head.is_some() {
+        // the end block finds the nozzle clear of the part
+        b.lift();
+    }
+    super::reach::check(job, &b.program)?;
+    Ok(b.program)
+}
+
+/// The heads that a layer needs, the matrix head first.
+fn work(courses: &LayerCourses, beads: &LayerBeads) -> Vec<Head> {
+    let mut heads = Vec::new();
+    if !beads.beads.is_empty() {
+        heads.push(Head::Matrix);
+    }
+    if !courses.courses.is_empty() {
+        heads.push(Head::Fibre);
+    }
+    heads
+}
+
+/// A layer's heads in turn: the one at work goes on.
+fn in_turn(work: &[Head], at_work: Head) -> Vec<Head> {
+    let mut heads = work.to_vec();
+    if heads.last() == Some(&at_work) {
+        heads.reverse();
+    }
+    heads
+}
+
+/// The head to begin with so that the fewest changes follow: the matrix head,
+/// unless the fibre head saves one. From then on, going on with the head at work
+/// never costs a change that another order would save.
+fn first_head(work: &[Vec<Head>]) -> Head {
+    let changes = |first: Head| {
+        let (mut at_work, mut changes) = (first, 0_usize);
+        for (i, head) in work
+            .iter()
+            .scan(first, |h, w| {
+                let turns = in_turn(w, *h);
+                *h = turns.last().copied().unwrap_or(*h);
+                Some(turns)
+            })
+            .flatten()
+            .enumerate()
+        {
+            changes += usize::from(i > 0 && head != at_work);
+            at_work = head;
+        }
+        changes
+    };
+    if changes(Head::Fibre) < changes(Head::Matrix) { Head::Fibre } else { Head::Matrix }
+}
+
+struct Builder<'a> {
+    job: &'a Job,
+    program: Program,
+    /// Where the working nozzle is, xy.
+    at: Point,
+    /// Height now.
+    lifted: f64,
+    /// Top of the present layer.
+    z: f64,
+    head: Option<Head>,
+}
+
+/// Travels shorter than this are no travels, mm.
+const SAME_PLACE_MM: f64 = 1e-4;
+
+/// How far a hop without a lift stays from laid tow, mm.
+const CLEAR_MM: f64 = 0.1;
+
+impl Builder<'_> {
+    fn push(&mut self, m: Move) {
+        self.program.moves.push(m);
+    }
+
+    fn z_top(&mut self, number: usize, z_mm: f64) {
+        self.z = z_mm;
+        self.push(Move::Layer { number, z_mm });
+    }
+
+    /// The nozzle is at a height; false where its height is not known.
+    fn is_at(&self, z: f64) -> bool {
+        (self.lifted - z).abs() <= 1e-9
+    }
+
+    fn lift(&mut self) {
+        let up = self.z + self.job.printer.clearance.travel_lift_mm;
+        if !self.is_at(up) {
+            self.push(Move::Z(up));
+            self.lifted = up;
+        }
+    }
+
+    /// Lifts so far that the other nozzle, at the same carriage height, clears
+    /// the part too.
+    fn lift_for_change(&mut self, old: Head, new: Head) {
+        self.lift();
+        let offset = |h: Head| self.job.printer.head(h).offset_mm[2];
+        let lower = offset(old) - offset(new);
+        if self.job.printer.controller.program_applies_offsets && lower > 0.0 {
+            self.lifted += lower;
+            self.push(Move::Z(self.lifted));
+        }
+    }
+
+    fn lower(&mut self) {
+        if !self.is_at(self.z) {
+            self.push(Move::Z(self.z));
+            self.lifted = self.z;
+        }
+    }
+
+    /// Goes to a place above what is laid, and down there.
+    fn travel(&mut self, to: Point) {
+        self.lift();
+        self.push(Move::Travel(to));
+        self.at = to;
+        self.lower();
+    }
+
+    fn select(&mut self, head: Head) {
+        if self.head == Some(head) {
+            return;
+        }
+        if let Some(old) = self.head {
+            self.lift_for_change(old, head);
+        }
+        self.push(Move::Select(head));
+        let temperature_c = self.temperature(head);
+        self.push(Move::HeatWait { head, temperature_c });
+        // where the nozzle of the other head is, nobody has said yet
+        self.at = Point::new(f64::NAN, f64::NAN);
+        self.lifted = f64::NAN;
+        self.head = Some(head);
+        if head == Head::Matrix && self.job.printer.purge.matrix_volume_mm3 > 0.0 {
+            self.purge();
+        }
+    }
+
+    fn temperature(&self, head: Head) -> f64 {
+        match head {
+            Head::Matrix => self.job.matrix.process_temperature_c,
+            Head::Fibre => self.job.tow.process_temperature_c,
+        }
+    }
+
+    fn purge(&mut self) {
+        let p = self.job.printer.purge.clone();
+        let from = Point::new(p.matrix_at_mm[0], p.matrix_at_mm[1]);
+        let to = from + Point::new(p.matrix_line_mm, 0.0);
+        self.push(Move::PurgeStart);
+        self.travel(from);
+        self.push(Move::Extrude { to, volume_mm3: p.matrix_volume_mm3 });
+        self.at = to;
+        self.lift();
+        self.push(Move::PurgeEnd);
+    }
+
+    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, height: f64) {
+        self.select(Head::Matrix);
+        let tow = Lines::boundary(strips);
+        for copy in 0..self.program.placements.len() {
+            let origin = self.program.placements[copy];
+            for kind in [BeadKind::Perimeter, BeadKind::Fill] {
+                let chains = chains(&beads.beads, kind);
+                let stops: Vec<Stop> = chains.iter().map(|c| stop(&beads.beads, c, origin)).collect();
+                let start = if self.at.is_finite() { self.at } else { origin };
+                for visit in tour(&stops, start) {
+                    let mut chain = chains[visit.stop].clone();
+                    if visit.reversed {
+                        chain.reverse();
+                    }
+                    for i in chain {
+                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, &tow, height);
+                    }
+                }
+            }
+        }
+    }
+
+    fn bead(&mut self, bead: &Bead, reversed: bool, start: usize, origin: Point, tow: &Lines, height: f64) {
+        let mut points: Vec<Point> = bead.points.clone();
+        if bead.closed {
+            points.rotate_left(start);
+            points.push(points[0]);
+        } else if reversed {
+            points.reverse();
+        }
+        let Some(&first) = points.first() else { return };
+        let from = first + origin;
+        let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
+        if hop > SAME_PLACE_MM {
+            // a short hop that stays clear of tow needs no lift
+            let middle = self.at.lerp(from, 0.5) - origin;
+            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop + CLEAR_MM
+            {
+                self.push(Move::Travel(from));
+                self.at = from;
+            } else {
+                self.travel(from);
+            }
+        } else {
+            self.lower();
+        }
+        debug_assert!(bead.area_mm2 <= 100.0 * height, "a bead's cross-section is absurd");
+        for p in points.iter().skip(1) {
+            let to = *p + origin;
+            let volume_mm3 = self.at.dist(to) * bead.area_mm2;
+            self.push(Move::Extrude { to, volume_mm3 });
+            self.at = to;
+        }
+    }
+
+    fn fibre(&mut self, layer: usize, courses: &LayerCourses) {
+        self.select(Head::Fibre);
+        for copy in 0..self.program.placements.len() {
+            let origin = self.program.placements[copy];
+            if copy == 0 {
+                self.order_courses(layer, courses, origin);
+            }
+            let laid = self.program.courses.last().cloned().unwrap_or_default();
+            for l in &laid {
+                let id = if copy == 0 { l.id.clone() } else { format!("{}@{}", l.id, copy + 1) };
+                self.course(l, id, origin);
+            }
+        }
+    }
+
+    /// Fixes the order and the sense of a layer's courses. Closed courses keep
+    /// the start that staggering gave them.
+    fn order_courses(&mut self, layer: usize, courses: &LayerCourses, origin: Point) {
+        let stops: Vec<Stop> = courses
+            .courses
+            .iter()
+            .map(|c| {
+                let path = c.path();
+                let (a, b) = (path.start().unwrap_or_default(), path.end().unwrap_or_default());
+                if path.closed { Stop::Closed(vec![a + origin]) } else { Stop::Open(a + origin, b + origin) }
+            })
+            .collect();
+        let start = if self.at.is_finite() { self.at } else { origin };
+        let tail = self.job.printer.cutter_to_nozzle_mm;
+        let laid: Vec<Laid> = tour(&stops, start)
+            .into_iter()
+            .enumerate()
+            .map(|(k, v)| {
+                let course = &courses.courses[v.stop];
+                let course =
+                    if v.reversed && !course.path().closed { course.reversed() } else { course.clone() };
+                let cut_at_mm = course.length_mm() - tail;
+                Laid { id: format!("L{layer}.{}", k + 1), course, cut_at_mm }
+            })
+            .collect();
+        if let Some(last) = self.program.courses.last_mut() {
+            *last = laid;
+        }
+    }
+
+    fn course(&mut self, laid: &Laid, id: String, origin: Point) {
+        let path = laid.course.path();
+        let Some(start) = path.start() else { return };
+        self.push(Move::CourseStart(id.clone()));
+        self.travel(start + origin);
+        self.push(Move::Thread(self.job.printer.cutter_to_nozzle_mm));
+        let (fed, tail) = path.split(laid.cut_at_mm);
+        for segment in fed.segments {
+            self.push(Move::Lay { segment: placed(&segment, origin), fed: true });
+        }
+        self.push(Move::Cut);
+        for segment in tail.segments {
+            self.push(Move::Lay { segment: placed(&segment, origin), fed: false });
+        }
+        self.push(Move::CourseEnd(id));
+        self.at = path.end().unwrap_or(start) + origin;
+        self.lifted = self.z;
+    }
+}
+
+fn placed(segment: &Segment, by: Point) -> Segment {
+    match *segment {
+        Segment::Line { from, to } => Segment::Line { from: from + by, to: to + by },
+        Segment::Arc(a) => Segment::Arc(crate::geom::Arc {
+            from: a.from + by,
+            to: a.to + by,
+            centre: a.centre + by,
+            ccw: a.ccw,
+        }),
+    }
+}
+
+/// Runs of beads of one kind that start where the one before ends.
+fn chains(beads: &[Bead], kind: BeadKind) -> Vec<Vec<usize>> {
+    let mut out: Vec<Vec<usize>> = Vec::new();
+    for (i, b) in beads.iter().enumerate().filter(|(_, b)| b.kind == kind && b.points.len() > 1) {
+        let follows = out.last().and_then(|c| c.last()).is_some_and(|&k| {
+            let a = &beads[k];
+            !a.closed && !b.closed && a.points[a.points.len() - 1].dist(b.points[0]) < SAME_PLACE_MM
+        });
+        match out.last_mut() {
+            Some(chain) if follows => chain.push(i),
+            _ => out.push(vec![i]),
+        }
+    }
+    out
+}
+
+fn stop(beads: &[Bead], chain: &[usize], origin: Point) -> Stop {
+    let (first, last) = (&beads[chain[0]], &beads[chain[chain.len() - 1]]);
+    if first.closed {
+        return Stop::Closed(first.points.iter().map(|p| *p + origin).collect());
+    }
+    Stop::Open(first.points[0] + origin, last.points[last.points.len() - 1] + origin)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stack_begins_with_the_head_that_saves_a_change() {
+        let (m, f) = (Head::Matrix, Head::Fibre);
+        let both = || vec![m, f];
+        assert_eq!(first_head(&[both(), both(), both()]), m, "no difference: matrix holds to the bed");
+        assert_eq!(first_head(&[both(), vec![m]]), f, "the matrix head ends the first layer and goes on");
+        assert_eq!(first_head(&[both(), vec![f]]), m, "the fibre head ends the first layer and goes on");
+        assert_eq!(first_head(&[vec![], vec![m], both()]), m, "there is only one to begin with");
+        assert_eq!(first_head(&[]), m, "nothing to do");
+        assert_eq!(in_turn(&both(), f), vec![f, m], "the head at work goes on");
+        assert_eq!(in_turn(&[m], f), vec![m], "it has nothing to do here");
+    }
+}
