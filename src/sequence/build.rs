@@ -115,7 +115,7 @@ struct Builder<'a> {
 const SAME_PLACE_MM: f64 = 1e-4;
 
 /// How far a hop without a lift stays from laid tow, mm.
-const CLEAR_MM: f64 = 0.1;
+const CLEAR_MM: f64 = 0.02;
 
 impl Builder<'_> {
     fn push(&mut self, m: Move) {
@@ -239,7 +239,8 @@ impl Builder<'_> {
         let from = first + origin;
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
-            // a short hop that stays clear of tow needs no lift
+            // a short hop that stays clear of tow needs no lift: no edge of a strip
+            // within it, and so no strip, since beads end outside
             let middle = self.at.lerp(from, 0.5) - origin;
             if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop + CLEAR_MM
             {
