@@ -12,7 +12,8 @@ fn layer(c: &mut Criterion) {
     let mut notes = Notes::default();
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
     let job = job::read(&mut notes, &path).expect("the example reads");
-    let (mut part, _) = outline::read(&mut notes, &job.outline, job.layer_height_mm).expect("its outline reads");
+    let (mut part, _) =
+        outline::read(&mut notes, &job.outline, job.layer_height_mm).expect("its outline reads");
     let mut tasks = reinforcement::place(&job, &part).expect("its map fits");
     // one layer of the middle: all regions
     part.layers = part.layers.split_off(7);

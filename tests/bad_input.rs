@@ -59,7 +59,13 @@ const fn case(
 }
 
 const CASES: &[Case] = &[
-    case("misspelt key", "job", "thickness_mm", "thicknes_mm", &["job.toml:4", "thicknes_mm", "did you mean"]),
+    case(
+        "misspelt key",
+        "job",
+        "thickness_mm",
+        "thicknes_mm",
+        &["job.toml:4", "thicknes_mm", "did you mean"],
+    ),
     case("unknown table", "job", "[matrix]", "[matricks]", &["job.toml:", "matricks"]),
     case("unknown printer", "job", "shuttle-15", "shuttel-15", &["job.toml:7", "shuttel-15", "did you mean"]),
     case("unknown matrix", "job", "\"pa12\"", "\"pa13\"", &["job.toml:8", "pa13"]),
@@ -69,7 +75,13 @@ const CASES: &[Case] = &[
     case("outline not there", "job", "strap.svg", "other.svg", &["other.svg"]),
     case("outline of an unknown kind", "job", "strap.svg", "strap.map.toml", &["strap.map.toml"]),
     case("map not there", "job", "strap.map.toml", "other.map.toml", &["other.map.toml"]),
-    case("text for a number", "job", "thickness_mm = 0.4", "thickness_mm = \"0.4\"", &["job.toml:4", "thickness_mm"]),
+    case(
+        "text for a number",
+        "job",
+        "thickness_mm = 0.4",
+        "thickness_mm = \"0.4\"",
+        &["job.toml:4", "thickness_mm"],
+    ),
     case("negative thickness", "job", "thickness_mm = 0.4", "thickness_mm = -0.4", &["job.toml:4", "-0.4"]),
     case("infinite thickness", "job", "thickness_mm = 0.4", "thickness_mm = inf", &["job.toml:4"]),
     case("not a number", "job", "layer_height_mm = 0.2", "layer_height_mm = nan", &["job.toml:10"]),
@@ -77,10 +89,22 @@ const CASES: &[Case] = &[
     case("no thickness", "job", "thickness_mm = 0.4\n", "", &["thickness_mm"]),
     case("zero bead width", "job", "bead_width_mm = 0.5", "bead_width_mm = 0", &["job.toml:14"]),
     case("negative perimeters", "job", "perimeters = 2", "perimeters = -2", &["job.toml:13"]),
-    case("unknown fill", "job", "perimeters = 2", "fill = \"paralel\"", &["job.toml:13", "paralel", "did you mean"]),
+    case(
+        "unknown fill",
+        "job",
+        "perimeters = 2",
+        "fill = \"paralel\"",
+        &["job.toml:13", "paralel", "did you mean"],
+    ),
     case("fraction above one", "job", "perimeters = 2", "fill_fraction = 1.5", &["job.toml:13", "1.5"]),
     case("zero copies", "job", "layer_height_mm = 0.2", "copies = 0", &["job.toml:10"]),
-    case("too many copies", "job", "layer_height_mm = 0.2", "layer_height_mm = 0.2\ncopies = 5000", &["5000"]),
+    case(
+        "too many copies",
+        "job",
+        "layer_height_mm = 0.2",
+        "layer_height_mm = 0.2\ncopies = 5000",
+        &["5000"],
+    ),
     case("syntax", "job", "[build]", "[build", &["job.toml:6"]),
     case("tow of another polymer", "job", "carbon-1k-pa12", "carbon-1k5-peek", &["job.toml", "PEEK"]),
     case("a key twice", "job", "name = \"strap\"\n", "name = \"strap\"\nname = \"strop\"\n", &["job.toml:3"]),
@@ -94,18 +118,66 @@ const CASES: &[Case] = &[
     case("layers unreadable", "map", "\"all\"", "\"some\"", &["strap.map.toml:4", "some"]),
     case("heights without layer", "map", "\"all\"", "\"z 5-6\"", &["strap.map.toml:4"]),
     case("spacing below the tow", "map", "courses = 2", "spacing_mm = 0.1", &["strap.map.toml:6", "0.1"]),
-    case("radius below the tow's", "map", "courses = 2", "min_bend_radius_mm = 0.5", &["strap.map.toml:6", "0.5"]),
+    case(
+        "radius below the tow's",
+        "map",
+        "courses = 2",
+        "min_bend_radius_mm = 0.5",
+        &["strap.map.toml:6", "0.5"],
+    ),
     case("zero courses", "map", "courses = 2", "courses = 0", &["strap.map.toml:6"]),
-    case("unidirectional in a hole", "map", "\"hoop\"", "\"unidirectional\"\nangle_deg = 0", &["strap.map.toml:3"]),
-    case("an id that is not there", "map", "{ hole_at_mm = [20.0, 20.0] }", "{ id = \"rim\" }", &["strap.map.toml:3", "rim"]),
-    case("shape outside the part", "map", "{ hole_at_mm = [20.0, 20.0] }\nlayers = \"all\"\nrule = \"hoop\"", "{ circle_mm = [500.0, 500.0, 5.0] }\nlayers = \"all\"\nrule = \"contour\"", &["strap.map.toml:3"]),
+    case(
+        "unidirectional in a hole",
+        "map",
+        "\"hoop\"",
+        "\"unidirectional\"\nangle_deg = 0",
+        &["strap.map.toml:3"],
+    ),
+    case(
+        "an id that is not there",
+        "map",
+        "{ hole_at_mm = [20.0, 20.0] }",
+        "{ id = \"rim\" }",
+        &["strap.map.toml:3", "rim"],
+    ),
+    case(
+        "shape outside the part",
+        "map",
+        "{ hole_at_mm = [20.0, 20.0] }\nlayers = \"all\"\nrule = \"hoop\"",
+        "{ circle_mm = [500.0, 500.0, 5.0] }\nlayers = \"all\"\nrule = \"contour\"",
+        &["strap.map.toml:3"],
+    ),
     case("broken XML", "svg", "</svg>", "", &["strap.svg"]),
-    case("bad path", "svg", "<circle cx=\"20\" cy=\"20\" r=\"6\"/>", "<path d=\"M 1 1 L 2 x Z\"/>", &["strap.svg:3"]),
-    case("open path", "svg", "<circle cx=\"20\" cy=\"20\" r=\"6\"/>", "<path d=\"M 1 1 L 9 1 L 9 9\"/>", &["strap.svg:3"]),
+    case(
+        "bad path",
+        "svg",
+        "<circle cx=\"20\" cy=\"20\" r=\"6\"/>",
+        "<path d=\"M 1 1 L 2 x Z\"/>",
+        &["strap.svg:3"],
+    ),
+    case(
+        "open path",
+        "svg",
+        "<circle cx=\"20\" cy=\"20\" r=\"6\"/>",
+        "<path d=\"M 1 1 L 9 1 L 9 9\"/>",
+        &["strap.svg:3"],
+    ),
     case("bad number", "svg", "r=\"6\"", "r=\"six\"", &["strap.svg:3"]),
     case("far away", "svg", "cx=\"20\"", "cx=\"1e12\"", &["strap.svg"]),
-    case("nothing drawn", "svg", "<rect x=\"0\" y=\"0\" width=\"80\" height=\"40\" rx=\"10\"/>\n<circle cx=\"20\" cy=\"20\" r=\"6\"/>", "", &["strap.svg"]),
-    case("larger than the bed", "svg", "width=\"80mm\" height=\"40mm\"", "width=\"800mm\" height=\"400mm\"", &["mm"]),
+    case(
+        "nothing drawn",
+        "svg",
+        "<rect x=\"0\" y=\"0\" width=\"80\" height=\"40\" rx=\"10\"/>\n<circle cx=\"20\" cy=\"20\" r=\"6\"/>",
+        "",
+        &["strap.svg"],
+    ),
+    case(
+        "larger than the bed",
+        "svg",
+        "width=\"80mm\" height=\"40mm\"",
+        "width=\"800mm\" height=\"400mm\"",
+        &["mm"],
+    ),
 ];
 
 fn folder(name: &str) -> PathBuf {
@@ -160,8 +232,16 @@ fn each_fault_is_told_with_its_place_and_nothing_is_written() {
         write(&folder, &spoilt("job", JOB), &spoilt("map", MAP), &spoilt("svg", SVG));
         let (status, told, wrote) = run(&folder);
         let missing: Vec<&&str> = c.says.iter().filter(|s| !told.contains(**s)).collect();
-        if status != Some(1) || wrote || !missing.is_empty() || told.contains("panicked") || !told.contains("error[") {
-            wrong.push_str(&format!("{}: status {status:?}, wrote {wrote}, does not say {missing:?}\n{told}\n", c.name));
+        if status != Some(1)
+            || wrote
+            || !missing.is_empty()
+            || told.contains("panicked")
+            || !told.contains("error[")
+        {
+            wrong.push_str(&format!(
+                "{}: status {status:?}, wrote {wrote}, does not say {missing:?}\n{told}\n",
+                c.name
+            ));
         }
     }
     assert!(wrong.is_empty(), "{wrong}");
@@ -170,7 +250,10 @@ fn each_fault_is_told_with_its_place_and_nothing_is_written() {
 #[test]
 fn all_faults_of_a_file_are_told_at_once() {
     let folder = folder("three at once");
-    let job = JOB.replace("thickness_mm", "thicknes_mm").replace("shuttle-15", "shuttel-15").replace("= 0.5", "= 0");
+    let job = JOB
+        .replace("thickness_mm", "thicknes_mm")
+        .replace("shuttle-15", "shuttel-15")
+        .replace("= 0.5", "= 0");
     write(&folder, &job, MAP, SVG);
     let (status, told, _) = run(&folder);
     assert_eq!(status, Some(1), "{told}");

@@ -5,7 +5,7 @@ use super::{Laid, Move, Program};
 use crate::diagnostic::Outcome;
 use crate::fibre::LayerCourses;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Point, Segment};
+use crate::geom::{Point, Segment, bend};
 use crate::job::{Head, Job};
 use crate::matrix::{Bead, BeadKind, LayerBeads};
 use crate::outline::Outline;
@@ -41,7 +41,7 @@ pub fn order(
         b.program.courses.push(Vec::new());
         for head in in_turn(work, b.head.unwrap_or(first)) {
             match head {
-                Head::Matrix => b.matrix(beads, &courses.strips, layer.height_mm),
+                Head::Matrix => b.matrix(beads, courses, layer.height_mm),
                 Head::Fibre => b.fibre(layer.number, courses),
             }
         }
@@ -114,7 +114,7 @@ struct Builder<'a> {
 /// Travels shorter than this are no travels, mm.
 const SAME_PLACE_MM: f64 = 1e-4;
 
-/// How far a hop without a lift stays from laid tow, mm.
+/// How far a hop without a lift may reach over a tow's edge, mm: what beads do.
 const CLEAR_MM: f64 = 0.02;
 
 impl Builder<'_> {
@@ -205,9 +205,12 @@ impl Builder<'_> {
         self.push(Move::PurgeEnd);
     }
 
-    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, height: f64) {
+    fn matrix(&mut self, beads: &LayerBeads, courses: &LayerCourses, height: f64) {
         self.select(Head::Matrix);
-        let tow = Lines::boundary(strips);
+        let mut tow = Lines::default();
+        for c in &courses.courses {
+            tow.add(&c.path().flatten(bend::PROPOSAL_CHORD_MM));
+        }
         for copy in 0..self.program.placements.len() {
             let origin = self.program.placements[copy];
             for kind in [BeadKind::Perimeter, BeadKind::Fill] {
@@ -227,6 +230,13 @@ impl Builder<'_> {
         }
     }
 
+    /// No tow lies under the way to a place. Looked at every quarter: a hop is a
+    /// few bead widths, and no tow is narrower than a quarter of that.
+    fn clear(&self, to: Point, origin: Point, tow: &Lines) -> bool {
+        let half = 0.5 * self.job.tow.width_mm - CLEAR_MM;
+        [0.0, 0.25, 0.5, 0.75, 1.0].iter().all(|s| tow.distance(self.at.lerp(to, *s) - origin) >= half)
+    }
+
     fn bead(&mut self, bead: &Bead, reversed: bool, start: usize, origin: Point, tow: &Lines, height: f64) {
         let mut points: Vec<Point> = bead.points.clone();
         if bead.closed {
@@ -239,11 +249,8 @@ impl Builder<'_> {
         let from = first + origin;
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
-            // a short hop that stays clear of tow needs no lift: no edge of a strip
-            // within it, and so no strip, since beads end outside
-            let middle = self.at.lerp(from, 0.5) - origin;
-            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop + CLEAR_MM
-            {
+            // a short hop that stays clear of tow needs no lift
+            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && self.clear(from, origin, tow) {
                 self.push(Move::Travel(from));
                 self.at = from;
             } else {
