@@ -46,6 +46,15 @@ impl Lines {
         }
     }
 
+    /// Whether a straight piece meets any line.
+    pub fn crosses(&self, a: Point, b: Point) -> bool {
+        let around = AABB::from_corners([a.x.min(b.x), a.y.min(b.y)], [a.x.max(b.x), a.y.max(b.y)]);
+        let side = |p: Point, q: Point, r: Point| (q - p).cross(r - p);
+        self.tree.locate_in_envelope_intersecting(around).any(|e| {
+            side(a, b, e.a) * side(a, b, e.b) <= 0.0 && side(e.a, e.b, a) * side(e.a, e.b, b) <= 0.0
+        })
+    }
+
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
         self.tree
