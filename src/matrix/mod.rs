@@ -1,19 +1,145 @@
 //! Matrix beads: perimeters, then fill of exactly what tow leaves.
 //!
-//! Perimeters and solid fill are confined by their neighbours: their cross-section
-//! is the rectangle width x height. Where `fill_fraction` leaves room beside them,
-//! fill beads are flat with rounded sides ([`free_section`]). Wide room is filled
-//! with parallel rows whose cells adapt to it ([`cells`]), narrow gaps with beads
-//! along their middle ([`gaps`]); every bead's flow is the area it serves times
-//! the height, so that a layer closes.
+//! The beads tile the layer: rings along the boundaries, rows where there is room
+//! for them, and beads of variable width along the middle of what is narrower.
+//! Each bead carries the area it covers, so that flow is volume-exact.
 
-mod cells;
-mod gaps;
-mod perimeter;
+mod parallel;
+mod ring;
+mod run;
+mod section;
+mod thin;
 
-use crate::geom::{Area, Point, combine, offset, polyline};
+pub use section::{rectangle_mm2, rounded_mm2};
+
+use crate::geom::{Area, Point, combine, hatch, offset, polyline};
 use crate::job::{BeadPlan, Fill};
-use perimeter::CHORD_MM;
+
+/// Accuracy of round joins, mm.
+const CHORD_MM: f64 = 0.005;
+
+/// Leftovers smaller than this hold no bead, mm2.
+const SPECK_MM2: f64 = 0.02;
+
+/// The beads of one layer. `outline` is the layer's area, `strips` what its
+/// courses cover, inside the outline less the perimeters; `layer_index` (from 0)
+/// picks the direction of parallel fill; `height_mm` is the layer's height.
+pub fn fill(
+    outline: &Area,
+    strips: &Area,
+    plan: &BeadPlan,
+    layer_index: usize,
+    height_mm: f64,
+) -> LayerBeads {
+    let width = plan.bead_width_mm;
+    let mut beads = Vec::new();
+    let rings = ring::inwards(outline, width, width, plan.perimeters);
+    for points in &rings {
+        beads.push(Bead {
+            kind: BeadKind::Perimeter,
+            width_mm: width,
+            area_mm2: rectangle_mm2(width, height_mm),
+            closed: true,
+            points: points.clone(),
+        });
+    }
+    let mut rest = combine::difference(outline, strips);
+    rest = ring::without(&rest, &rings, width);
+    let angle = match plan.fill_angles_deg.len() {
+        0 => 0.0,
+        n => plan.fill_angles_deg[layer_index % n].to_radians(),
+    };
+    let fraction = plan.fill_fraction.clamp(0.0, 1.0);
+    let none = plan.fill == Fill::None || fraction <= 0.0;
+    let sparse = none || fraction < 1.0;
+    if none {
+        // everything inside the perimeters stays open
+    } else if sparse {
+        let area_mm2 = rounded_mm2(width, height_mm);
+        let mut push = |points: Vec<Point>, closed: bool| {
+            beads.push(Bead { kind: BeadKind::Fill, width_mm: width, area_mm2, closed, points });
+        };
+        if plan.fill == Fill::Contour {
+            for points in ring::inwards(&rest, width, width / fraction, usize::MAX) {
+                push(points, true);
+            }
+        } else {
+            let pitch = width / fraction;
+            for row in hatch::rows(&offset::shrunk(&rest, width * 0.5, CHORD_MM), angle, pitch, pitch * 0.5) {
+                for (from, to) in row.spans {
+                    if to - from > run::SHORTEST_MM {
+                        let at = |x| hatch::to_plane(x, row.offset, angle);
+                        push(vec![at(from), at(to)], false);
+                    }
+                }
+            }
+        }
+    } else {
+        let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05);
+        let thin = if plan.fill == Fill::Contour {
+            let inner = ring::inwards(&solid, width, width, usize::MAX);
+            let left = ring::without(&solid, &inner, width);
+            for points in inner {
+                beads.push(Bead {
+                    kind: BeadKind::Fill,
+                    width_mm: width,
+                    area_mm2: rectangle_mm2(width, height_mm),
+                    closed: true,
+                    points,
+                });
+            }
+            left
+        } else {
+            let thick = ring::roomy(&solid, width * 0.75);
+            parallel::rows(&thick, width, angle, height_mm, &mut beads);
+            combine::difference(&solid, &thick)
+        };
+        for polygon in thin.polygons().iter().filter(|p| p.area() >= SPECK_MM2) {
+            thin::fill(polygon, width, height_mm, &mut beads);
+        }
+    }
+    share_laps(outline.area() - strips.area(), &mut beads, height_mm);
+    let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings, width);
+    LayerBeads { beads, areas }
+}
+
+/// Where beads lap at corners their nominal flows add up to more than the room
+/// (mm2) that there is: they share it.
+fn share_laps(room: f64, beads: &mut [Bead], height_mm: f64) {
+    let laid: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
+    if laid > room && laid > 0.0 {
+        for b in beads {
+            b.area_mm2 *= room / laid;
+        }
+    }
+}
+
+#[expect(clippy::too_many_arguments, reason = "the terms of one balance")]
+fn areas(
+    outline: &Area,
+    strips: &Area,
+    beads: &[Bead],
+    height_mm: f64,
+    sparse: bool,
+    rest: &Area,
+    rings: &[Vec<Point>],
+    width: f64,
+) -> Areas {
+    let matrix: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
+    let whole = outline.area();
+    let tow = strips.area();
+    // rounding aside never negative: laps were shared
+    let left = (whole - tow - matrix).max(0.0);
+    // with open fill all that is missing inside is meant to be; what the corners
+    // of the perimeters miss is not
+    let open = if sparse {
+        let laid: f64 = rings.iter().map(|r| polyline::ring_length(r) * width).sum();
+        (rest.area() - (matrix - laid)).clamp(0.0, left.max(0.0))
+    } else {
+        0.0
+    };
+    Areas { outline: whole, tow, matrix, open, unfilled: left - open }
+}
 
 /// The beads of one layer and how its area closes.
 #[derive(Clone, Debug, Default)]
@@ -37,6 +163,13 @@ pub struct Bead {
     pub closed: bool,
     /// Centre line, mm.
     pub points: Vec<Point>,
+}
+
+impl Bead {
+    /// Length of the centre line, mm.
+    pub fn length_mm(&self) -> f64 {
+        if self.closed { polyline::ring_length(&self.points) } else { polyline::length(&self.points) }
+    }
 }
 
 /// What a bead is for.
@@ -71,96 +204,4 @@ pub struct Areas {
     pub open: f64,
     /// Where no bead fits.
     pub unfilled: f64,
-}
-
-/// Cross-section of a flat bead with rounded sides, mm2: a rectangle between two
-/// half discs of the height's diameter. A bead no wider than high is a disc's share.
-pub fn free_section(width_mm: f64, height_mm: f64) -> f64 {
-    let disc = std::f64::consts::PI * 0.25 * height_mm * height_mm;
-    if width_mm <= height_mm {
-        disc * width_mm / height_mm
-    } else {
-        height_mm * (width_mm - height_mm) + disc
-    }
-}
-
-/// Gaps narrower than this share of a bead's width are not looked at.
-const SLIT: f64 = 0.2;
-
-/// Fills a layer: `outline` is its cross-section, `strips` what courses cover,
-/// `layer_index` counts from 0 and picks the direction of parallel fill.
-pub fn fill(
-    outline: &Area,
-    strips: &Area,
-    plan: &BeadPlan,
-    layer_index: usize,
-    height_mm: f64,
-) -> LayerBeads {
-    let width = plan.bead_width_mm;
-    let mut beads = perimeter::rings(outline, plan.perimeters, width, width, height_mm, BeadKind::Perimeter);
-    let taken = combine::union(&perimeter::cover(&beads), strips);
-    let rest = combine::simplified(&combine::difference(outline, &taken), CHORD_MM);
-    let outline_area = outline.area();
-    let tow = strips.area();
-    let mut open = 0.0;
-    match plan.fill {
-        Fill::None => open = (outline_area - taken.area()).max(0.0),
-        Fill::Parallel | Fill::Contour => {
-            let share = plan.fill_fraction;
-            // two rows or more fit where a disc of this radius does
-            let wide = offset::opened(&rest, 0.75 * width, CHORD_MM);
-            let narrow = combine::difference(&rest, &offset::grown(&wide, 2e-3, CHORD_MM));
-            let mut narrow = offset::opened(&narrow, 0.5 * SLIT * width, CHORD_MM);
-            let laid = if plan.fill == Fill::Parallel {
-                let angles = &plan.fill_angles_deg;
-                let angle = angles[layer_index % angles.len().max(1)].to_radians();
-                cells::fill(&wide, angle, width, share, height_mm)
-            } else {
-                let rings =
-                    perimeter::rings(&wide, usize::MAX, width, width / share, height_mm, BeadKind::Fill);
-                if share >= 1.0 {
-                    let left = combine::difference(&wide, &perimeter::cover(&rings));
-                    narrow = combine::union(&narrow, &offset::opened(&left, 0.5 * SLIT * width, CHORD_MM));
-                }
-                rings
-            };
-            if share < 1.0 {
-                open = (wide.area() - laid.iter().map(|b| b.area_mm2 * length(b)).sum::<f64>() / height_mm)
-                    .max(0.0);
-            }
-            beads.extend(laid);
-            if share > 0.0 {
-                beads.extend(gaps::fill(&narrow, width, height_mm));
-            }
-        }
-    }
-    let mut matrix = beads.iter().map(|b| b.area_mm2 * length(b)).sum::<f64>() / height_mm;
-    let room = outline_area - tow - open;
-    if matrix > room && matrix > 0.0 {
-        // beads that lap at corners: their flow shares the room
-        let scale = room / matrix;
-        for b in &mut beads {
-            b.area_mm2 *= scale;
-        }
-        matrix = room;
-    }
-    let areas = Areas { outline: outline_area, tow, matrix, open, unfilled: room - matrix };
-    LayerBeads { beads, areas }
-}
-
-/// Length of a bead's centre line, mm.
-fn length(b: &Bead) -> f64 {
-    if b.closed { polyline::ring_length(&b.points) } else { polyline::length(&b.points) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn cross_sections_meet_the_closed_forms() {
-        // a bead of 0.9 x 0.2 mm: rectangle 0.18, rounded 0.1714159 mm2
-        assert!((free_section(0.9, 0.2) - 0.171_415_9).abs() < 1e-7, "{}", free_section(0.9, 0.2));
-        assert!((free_section(0.2, 0.2) - 0.031_415_9).abs() < 1e-7, "a disc: {}", free_section(0.2, 0.2));
-    }
 }

@@ -39,9 +39,13 @@ pub fn order(
         };
         b.z_top(layer.number, layer.z_top_mm());
         b.program.courses.push(Vec::new());
-        for head in in_turn(work, b.head.unwrap_or(first)) {
+        let turns = in_turn(work, b.head.unwrap_or(first));
+        for head in &turns {
             match head {
-                Head::Matrix => b.matrix(beads, &courses.strips, layer.height_mm),
+                Head::Matrix => {
+                    let fibre_laid = turns[0] == Head::Fibre;
+                    b.matrix(beads, &courses.strips, fibre_laid, layer.height_mm);
+                }
                 Head::Fibre => b.fibre(layer.number, courses),
             }
         }
@@ -111,8 +115,28 @@ struct Builder<'a> {
     head: Option<Head>,
 }
 
+/// The matrix head hops without a lift at most this far, in widths of its bead:
+/// from row to row and round their ends, where it meets nothing but its own beads.
+const LONGEST_HOP: f64 = 3.0;
+
+/// Tow that lies in the present layer.
+struct Tow<'a> {
+    strips: &'a Area,
+    edges: Lines,
+}
+
+impl Tow<'_> {
+    /// A short straight way meets no tow.
+    fn clear(&self, from: Point, to: Point) -> bool {
+        !self.edges.crosses(from, to) && !self.strips.contains(from.lerp(to, 0.5))
+    }
+}
+
 /// Travels shorter than this are no travels, mm.
 const SAME_PLACE_MM: f64 = 1e-4;
+
+/// How far a hop without a lift stays from laid tow, mm.
+const CLEAR_MM: f64 = 0.1;
 
 impl Builder<'_> {
     fn push(&mut self, m: Move) {
@@ -202,9 +226,10 @@ impl Builder<'_> {
         self.push(Move::PurgeEnd);
     }
 
-    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, height: f64) {
+    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, fibre_laid: bool, height: f64) {
         self.select(Head::Matrix);
-        let tow = Lines::boundary(strips);
+        // tow that is laid later in this layer is not in the way
+        let tow = fibre_laid.then(|| Tow { strips, edges: Lines::boundary(strips) });
         for copy in 0..self.program.placements.len() {
             let origin = self.program.placements[copy];
             for kind in [BeadKind::Perimeter, BeadKind::Fill] {
@@ -217,14 +242,22 @@ impl Builder<'_> {
                         chain.reverse();
                     }
                     for i in chain {
-                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, &tow, height);
+                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, tow.as_ref(), height);
                     }
                 }
             }
         }
     }
 
-    fn bead(&mut self, bead: &Bead, reversed: bool, start: usize, origin: Point, tow: &Lines, height: f64) {
+    fn bead(
+        &mut self,
+        bead: &Bead,
+        reversed: bool,
+        start: usize,
+        origin: Point,
+        tow: Option<&Tow>,
+        height: f64,
+    ) {
         let mut points: Vec<Point> = bead.points.clone();
         if bead.closed {
             points.rotate_left(start);
@@ -237,8 +270,8 @@ impl Builder<'_> {
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
             // a short hop that stays clear of tow needs no lift
-            let middle = self.at.lerp(from, 0.5) - origin;
-            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop {
+            let short = hop < LONGEST_HOP * bead.width_mm && self.is_at(self.z);
+            if short && tow.is_none_or(|t| t.clear(self.at - origin, from - origin)) {
                 self.push(Move::Travel(from));
                 self.at = from;
             } else {

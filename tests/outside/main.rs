@@ -1,3 +1,4 @@
 //! Checks against something outside the project.
+mod beads;
 mod motion;
 mod outline;

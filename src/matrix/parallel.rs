@@ -1,0 +1,136 @@
+//! Rows of parallel beads whose ends taper with the boundary.
+
+use super::Bead;
+use super::run::{self, Piece};
+use crate::geom::combine::FillRule;
+use crate::geom::{Area, Point, combine, polyline};
+
+/// Change of height over one step of a taper, as a share of the width.
+const STEP: f64 = 0.25;
+
+/// Part of a row between two vertical lines, in the turned frame.
+#[derive(Clone, Copy, Debug)]
+struct Slab {
+    from: f64,
+    to: f64,
+    /// Lower and upper side at `from`.
+    at_from: (f64, f64),
+    /// Lower and upper side at `to`.
+    at_to: (f64, f64),
+}
+
+/// Lays rows at `angle` over each polygon; the rows share out its extent evenly.
+pub(super) fn rows(area: &Area, width: f64, angle: f64, height_mm: f64, beads: &mut Vec<Bead>) {
+    for polygon in area.polygons() {
+        let turned: Vec<Vec<Point>> =
+            polygon.rings().map(|r| r.iter().map(|p| p.turned(-angle)).collect()).collect();
+        let flat = combine::enclosed(turned.iter().map(Vec::as_slice), FillRule::Positive);
+        let Some(bounds) = flat.bounds() else { continue };
+        let extent = bounds.hi.y - bounds.lo.y;
+        let count = (extent / width).round().max(1.0);
+        let pitch = extent / count;
+        for parity in [0.0, 1.0] {
+            let mut bands = Vec::new();
+            let mut i = parity;
+            while i < count {
+                let y = bounds.lo.y + i * pitch;
+                let (left, right) = (bounds.lo.x - 1.0, bounds.hi.x + 1.0);
+                bands.push(vec![
+                    Point::new(left, y),
+                    Point::new(right, y),
+                    Point::new(right, y + pitch),
+                    Point::new(left, y + pitch),
+                ]);
+                i += 2.0;
+            }
+            let bands = combine::enclosed(bands.iter().map(Vec::as_slice), FillRule::Positive);
+            for cell in combine::intersection(&flat, &bands).polygons() {
+                let rings: Vec<&[Point]> = cell.rings().collect();
+                for chain in chains(&rings) {
+                    let pieces = pieces(&chain, width, angle);
+                    run::lay(&pieces, 0.2 * width, width, height_mm, beads);
+                }
+            }
+        }
+    }
+}
+
+/// Trapezoids of a cell between the abscissae of its corners, linked where one
+/// follows one.
+fn chains(rings: &[&[Point]]) -> Vec<Vec<Slab>> {
+    let mut xs: Vec<f64> = rings.iter().flat_map(|r| r.iter().map(|p| p.x)).collect();
+    xs.sort_by(f64::total_cmp);
+    xs.dedup_by(|a, b| (*a - *b).abs() < 1e-5);
+    let edges: Vec<(Point, Point)> = rings
+        .iter()
+        .flat_map(|r| polyline::ring_edges(r))
+        .map(|(a, b)| if a.x <= b.x { (a, b) } else { (b, a) })
+        .collect();
+    let mut done = Vec::new();
+    let mut live: Vec<Vec<Slab>> = Vec::new();
+    for w in xs.windows(2) {
+        let (from, to) = (w[0], w[1]);
+        let mid = (from + to) * 0.5;
+        let at = |e: &(Point, Point), x: f64| {
+            let t = ((x - e.0.x) / (e.1.x - e.0.x)).clamp(0.0, 1.0);
+            e.0.y + (e.1.y - e.0.y) * t
+        };
+        let mut cut: Vec<&(Point, Point)> = edges.iter().filter(|e| e.0.x <= mid && mid < e.1.x).collect();
+        cut.sort_by(|a, b| at(a, mid).total_cmp(&at(b, mid)));
+        let slabs: Vec<Slab> = cut
+            .chunks_exact(2)
+            .map(|c| Slab {
+                from,
+                to,
+                at_from: (at(c[0], from), at(c[1], from)),
+                at_to: (at(c[0], to), at(c[1], to)),
+            })
+            .collect();
+        let meets = |a: &Slab, b: &Slab| a.at_to.1.min(b.at_from.1) - a.at_to.0.max(b.at_from.0) > 1e-4;
+        let mut next: Vec<Vec<Slab>> = Vec::new();
+        let ends: Vec<Slab> = live.iter().filter_map(|c| c.last().copied()).collect();
+        let mut taken = vec![false; live.len()];
+        for s in slabs {
+            let before: Vec<usize> = (0..ends.len()).filter(|i| meets(&ends[*i], &s)).collect();
+            if let [one] = before[..] {
+                if !taken[one] {
+                    taken[one] = true;
+                    let mut chain = std::mem::take(&mut live[one]);
+                    chain.push(s);
+                    next.push(chain);
+                    continue;
+                }
+            }
+            next.push(vec![s]);
+        }
+        done.extend(live.into_iter().filter(|c| !c.is_empty()));
+        live = next;
+    }
+    done.extend(live);
+    done
+}
+
+/// The middle line of a chain, cut where its height changes.
+fn pieces(chain: &[Slab], width: f64, angle: f64) -> Vec<Piece> {
+    let mut out: Vec<Piece> = Vec::new();
+    for s in chain {
+        let (h0, h1) = (s.at_from.1 - s.at_from.0, s.at_to.1 - s.at_to.0);
+        let n = ((h1 - h0).abs() / (STEP * width)).ceil().clamp(1.0, 8.0);
+        let mut i = 0.0;
+        while i < n {
+            let (t0, t1) = (i / n, (i + 1.0) / n);
+            let point = |t: f64| {
+                let low = s.at_from.0 + (s.at_to.0 - s.at_from.0) * t;
+                let high = s.at_from.1 + (s.at_to.1 - s.at_from.1) * t;
+                Point::new(s.from + (s.to - s.from) * t, (low + high) * 0.5)
+            };
+            let height = h0 + (h1 - h0) * (t0 + t1) * 0.5;
+            let area = height * (s.to - s.from) / n;
+            // a step in the boundary moves the middle: the line follows at once
+            let from = out.last().map_or(point(t0).turned(angle), |p| p.to);
+            out.push(Piece { from, to: point(t1).turned(angle), area });
+            i += 1.0;
+        }
+    }
+    out
+}

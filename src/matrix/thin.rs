@@ -1,0 +1,239 @@
+//! Beads along the middle of narrow places: the chordal axis of a constrained
+//! Delaunay triangulation (L. Prasad, "Morphological analysis of shapes", 1997).
+
+use super::Bead;
+use super::run::{self, Piece};
+use crate::geom::{Point, Polygon, polyline};
+use spade::handles::FixedVertexHandle;
+use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
+use std::collections::{BTreeMap, VecDeque};
+
+/// A triangle inside the polygon.
+struct Triangle {
+    corners: [Point; 3],
+    /// The triangle across the edge from corner i to corner i + 1, if inside too.
+    beside: [Option<usize>; 3],
+    area: f64,
+}
+
+impl Triangle {
+    fn degree(&self) -> usize {
+        self.beside.iter().flatten().count()
+    }
+
+    fn gate(&self, side: usize) -> Point {
+        self.corners[side].lerp(self.corners[(side + 1) % 3], 0.5)
+    }
+
+    fn gate_length(&self, side: usize) -> f64 {
+        self.corners[side].dist(self.corners[(side + 1) % 3])
+    }
+
+    fn side_to(&self, other: usize) -> Option<usize> {
+        (0..3).find(|s| self.beside[*s] == Some(other))
+    }
+
+    fn middle(&self) -> Point {
+        (self.corners[0] + self.corners[1] + self.corners[2]) * (1.0 / 3.0)
+    }
+}
+
+/// Lays beads along the middle of one narrow polygon.
+pub(super) fn fill(polygon: &Polygon, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
+    let mut triangles = triangulated(polygon, 0.5 * width);
+    prune(&mut triangles);
+    for chain in chains(&triangles) {
+        run::lay(&chain, 0.6 * width, width, height_mm, beads);
+    }
+}
+
+fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
+    let mut mesh = ConstrainedDelaunayTriangulation::<Point2<f64>>::new();
+    for ring in polygon.rings() {
+        let tidy = polyline::simplified_ring(ring, 2e-3);
+        if tidy.len() < 3 {
+            continue;
+        }
+        let mut round = tidy.clone();
+        round.push(tidy[0]);
+        let dense = polyline::densified(&round, step);
+        let mut before: Option<FixedVertexHandle> = None;
+        for p in dense {
+            let Ok(v) = mesh.insert(Point2::new(p.x, p.y)) else { continue };
+            if let Some(b) = before {
+                if b != v {
+                    // a crossing one is left out: simplified rings may touch
+                    let _ = mesh.try_add_constraint(b, v);
+                }
+            }
+            before = Some(v);
+        }
+    }
+    // from outside inwards: each constraint crossed turns out into in
+    let mut depth: Vec<Option<u32>> = vec![None; mesh.num_all_faces()];
+    let outer = mesh.outer_face().fix().index();
+    depth[outer] = Some(0);
+    let mut neighbours: BTreeMap<usize, Vec<(usize, u32)>> = BTreeMap::new();
+    for e in mesh.directed_edges() {
+        let wall = u32::from(e.is_constraint_edge());
+        let (a, b) = (e.face().fix().index(), e.rev().face().fix().index());
+        neighbours.entry(a).or_default().push((b, wall));
+    }
+    let mut queue = VecDeque::from([outer]);
+    while let Some(f) = queue.pop_front() {
+        let d = depth[f].unwrap_or(0);
+        for &(to, wall) in neighbours.get(&f).map_or(&[][..], Vec::as_slice) {
+            // walls last, so that a face gets its depth from its own side first
+            if depth[to].is_none_or(|old| d + wall < old) {
+                depth[to] = Some(d + wall);
+                if wall == 0 { queue.push_front(to) } else { queue.push_back(to) }
+            }
+        }
+    }
+    let inside = |f: usize| depth[f].is_some_and(|d| d % 2 == 1);
+    let mut number: BTreeMap<usize, usize> = BTreeMap::new();
+    for f in mesh.inner_faces() {
+        if inside(f.fix().index()) {
+            let next = number.len();
+            number.insert(f.fix().index(), next);
+        }
+    }
+    mesh.inner_faces()
+        .filter(|f| number.contains_key(&f.fix().index()))
+        .map(|f| {
+            let corners = f.vertices().map(|v| Point::new(v.position().x, v.position().y));
+            let beside = f.adjacent_edges().map(|e| {
+                if e.is_constraint_edge() { None } else { number.get(&e.rev().face().fix().index()).copied() }
+            });
+            let area = polyline::signed_area(&corners).abs();
+            Triangle { corners, beside, area }
+        })
+        .collect()
+}
+
+/// Takes off side branches that are no longer than the place they leave is wide:
+/// they only say that the end or the wall has corners. Their area stays with the
+/// triangle they hang on.
+fn prune(triangles: &mut [Triangle]) {
+    loop {
+        let mut best: Option<(f64, Vec<usize>, usize)> = None;
+        for leaf in 0..triangles.len() {
+            if triangles[leaf].degree() != 1 {
+                continue;
+            }
+            let mut branch = vec![leaf];
+            let mut length = 0.0;
+            let mut at = leaf;
+            let mut came = None;
+            let hub = loop {
+                let Some(next) = triangles[at].beside.iter().flatten().copied().find(|n| Some(*n) != came)
+                else {
+                    break None;
+                };
+                let Some(side) = triangles[at].side_to(next) else { break None };
+                if triangles[next].degree() == 3 {
+                    break (length < 0.75 * triangles[at].gate_length(side)).then_some(next);
+                }
+                if triangles[next].degree() == 1 {
+                    break None;
+                }
+                let gate = triangles[at].gate(side);
+                let out = triangles[next]
+                    .beside
+                    .iter()
+                    .flatten()
+                    .copied()
+                    .find(|n| *n != at)
+                    .and_then(|n| triangles[next].side_to(n));
+                let Some(out) = out else { break None };
+                length += gate.dist(triangles[next].gate(out));
+                came = Some(at);
+                at = next;
+                branch.push(at);
+            };
+            if let Some(hub) = hub {
+                if best.as_ref().is_none_or(|(l, ..)| length < *l) {
+                    best = Some((length, branch, hub));
+                }
+            }
+        }
+        let Some((_, branch, hub)) = best else { return };
+        let area: f64 = branch.iter().map(|i| triangles[*i].area).sum();
+        if let Some(side) = branch.last().and_then(|l| triangles[hub].side_to(*l)) {
+            triangles[hub].beside[side] = None;
+        }
+        for i in branch {
+            triangles[i].beside = [None; 3];
+            triangles[i].area = 0.0;
+        }
+        triangles[hub].area += area;
+    }
+}
+
+/// The chordal axis as chains of pieces from end or junction to end or junction.
+fn chains(triangles: &[Triangle]) -> Vec<Vec<Piece>> {
+    let mut used = vec![false; triangles.len()];
+    let mut out = Vec::new();
+    let starts = (0..triangles.len()).filter(|i| matches!(triangles[*i].degree(), 1 | 3));
+    for start in starts {
+        for side in 0..3 {
+            if let Some(next) = triangles[start].beside[side] {
+                let far = triangles[next].degree();
+                if used[next] || (far != 2 && next < start) {
+                    continue;
+                }
+                out.push(walk(triangles, start, side, &mut used));
+            }
+        }
+    }
+    for start in 0..triangles.len() {
+        if triangles[start].degree() == 2 && !used[start] {
+            if let Some(side) = (0..3).find(|s| triangles[start].beside[*s].is_some()) {
+                out.push(walk(triangles, start, side, &mut used));
+            }
+        }
+    }
+    out
+}
+
+/// The end piece of a chain in a junction or a last triangle, from inside out.
+fn end(t: &Triangle, side: usize) -> Option<Piece> {
+    let gate = t.gate(side);
+    match t.degree() {
+        3 => Some(Piece { from: gate, to: t.middle(), area: t.area / 3.0 }),
+        1 => {
+            let apex = t.corners[(side + 2) % 3];
+            Some(Piece { from: gate, to: gate.lerp(apex, 0.5), area: t.area })
+        }
+        _ => None,
+    }
+}
+
+fn walk(triangles: &[Triangle], start: usize, side: usize, used: &mut [bool]) -> Vec<Piece> {
+    let mut chain = Vec::new();
+    if let Some(p) = end(&triangles[start], side) {
+        chain.push(Piece { from: p.to, to: p.from, area: p.area });
+    }
+    let mut at = start;
+    let mut out = side;
+    while let Some(next) = triangles[at].beside[out] {
+        let Some(entry) = triangles[next].side_to(at) else { break };
+        if triangles[next].degree() != 2 {
+            chain.extend(end(&triangles[next], entry));
+            break;
+        }
+        if used[next] {
+            break;
+        }
+        used[next] = true;
+        let Some(exit) = (0..3).find(|s| *s != entry && triangles[next].beside[*s].is_some()) else { break };
+        chain.push(Piece {
+            from: triangles[next].gate(entry),
+            to: triangles[next].gate(exit),
+            area: triangles[next].area,
+        });
+        at = next;
+        out = exit;
+    }
+    chain
+}
