@@ -135,9 +135,6 @@ impl Tow<'_> {
 /// Travels shorter than this are no travels, mm.
 const SAME_PLACE_MM: f64 = 1e-4;
 
-/// How far a hop without a lift stays from laid tow, mm.
-const CLEAR_MM: f64 = 0.1;
-
 impl Builder<'_> {
     fn push(&mut self, m: Move) {
         self.program.moves.push(m);
