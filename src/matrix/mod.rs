@@ -21,6 +21,10 @@ const CHORD_MM: f64 = 0.005;
 /// Leftovers smaller than this hold no bead, mm2.
 const SPECK_MM2: f64 = 0.02;
 
+/// Parallel rows are laid where this many find room side by side; narrower slots
+/// get beads that follow them: fewer ends, and none of them against tow.
+const ROWS_FROM: f64 = 3.0;
+
 /// The beads of one layer. `outline` is the layer's area, `strips` what its
 /// courses cover, inside the outline less the perimeters; `layer_index` (from 0)
 /// picks the direction of parallel fill; `height_mm` is the layer's height.
@@ -34,7 +38,7 @@ pub fn fill(
     let width = plan.bead_width_mm;
     let mut beads = Vec::new();
     let rings = ring::inwards(outline, width, width, plan.perimeters);
-    for points in &rings {
+    for points in &rings.lines {
         beads.push(Bead {
             kind: BeadKind::Perimeter,
             width_mm: width,
@@ -43,8 +47,7 @@ pub fn fill(
             points: points.clone(),
         });
     }
-    let mut rest = combine::difference(outline, strips);
-    rest = ring::without(&rest, &rings, width);
+    let rest = rings.out_of(&combine::difference(outline, strips));
     let angle = match plan.fill_angles_deg.len() {
         0 => 0.0,
         n => plan.fill_angles_deg[layer_index % n].to_radians(),
@@ -60,7 +63,7 @@ pub fn fill(
             beads.push(Bead { kind: BeadKind::Fill, width_mm: width, area_mm2, closed, points });
         };
         if plan.fill == Fill::Contour {
-            for points in ring::inwards(&rest, width, width / fraction, usize::MAX) {
+            for points in ring::inwards(&rest, width, width / fraction, usize::MAX).lines {
                 push(points, true);
             }
         } else {
@@ -76,31 +79,60 @@ pub fn fill(
         }
     } else {
         let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05);
-        let thin = if plan.fill == Fill::Contour {
-            let inner = ring::inwards(&solid, width, width, usize::MAX);
-            let left = ring::without(&solid, &inner, width);
-            for points in inner {
-                beads.push(Bead {
-                    kind: BeadKind::Fill,
-                    width_mm: width,
-                    area_mm2: rectangle_mm2(width, height_mm),
-                    closed: true,
-                    points,
-                });
-            }
-            left
-        } else {
-            let thick = ring::roomy(&solid, width * 0.75);
+        // one bead along the edge of the ground, so that rows end against matrix and
+        // not against tow; slots between courses are followed to their middle
+        let parallel = plan.fill == Fill::Parallel;
+        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX });
+        let ground = edge.out_of(&solid);
+        let thin = if parallel {
+            let thick = ring::roomy(&ground, width * ROWS_FROM * 0.5);
             parallel::rows(&thick, width, angle, height_mm, &mut beads);
-            combine::difference(&solid, &thick)
+            let narrow = combine::without_specks(&combine::difference(&ground, &thick), SPECK_MM2);
+            let inner = ring::inwards(&narrow, width, width, usize::MAX);
+            lay_rings(&inner, width, height_mm, &mut beads);
+            inner.out_of(&narrow)
+        } else {
+            ground
         };
+        lay_rings(&edge, width, height_mm, &mut beads);
         for polygon in thin.polygons().iter().filter(|p| p.area() >= SPECK_MM2) {
             thin::fill(polygon, width, height_mm, &mut beads);
         }
     }
+    spare(outline, strips, height_mm, &mut beads);
     share_laps(outline.area() - strips.area(), &mut beads, height_mm);
-    let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings, width);
+    let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
     LayerBeads { beads, areas }
+}
+
+fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
+    beads.extend(rings.lines.iter().map(|points| Bead {
+        kind: BeadKind::Fill,
+        width_mm: width,
+        area_mm2: rectangle_mm2(width, height_mm),
+        closed: true,
+        points: points.clone(),
+    }));
+}
+
+/// Beads that overlap a little at bends could ask for more than there is room for:
+/// the fill then gives way, so that no more is laid than the layer holds.
+fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
+    let room = (outline.area() - strips.area()) * height_mm;
+    let sum = |kind: BeadKind, beads: &[Bead]| -> f64 {
+        beads.iter().filter(|b| b.kind == kind).map(|b| b.area_mm2 * b.length_mm()).sum()
+    };
+    let (rings, fill) = (sum(BeadKind::Perimeter, beads), sum(BeadKind::Fill, beads));
+    let excess = rings + fill - room;
+    if excess <= 0.0 || fill <= excess {
+        return;
+    }
+    // a hair below, so that rounding leaves nothing negative
+    let share = (1.0 - excess / fill) * (1.0 - 1e-9);
+    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill) {
+        b.area_mm2 *= share;
+        b.width_mm *= share;
+    }
 }
 
 /// Where beads lap at corners their nominal flows add up to more than the room

@@ -6,7 +6,10 @@ use crate::geom::combine::FillRule;
 use crate::geom::{Area, Point, combine, polyline};
 
 /// Change of height over one step of a taper, as a share of the width.
-const STEP: f64 = 0.25;
+const STEP: f64 = 0.34;
+
+/// Shortest bead of a taper, as a share of the width.
+const TAPER: f64 = 0.25;
 
 /// Part of a row between two vertical lines, in the turned frame.
 #[derive(Clone, Copy, Debug)]
@@ -48,7 +51,7 @@ pub(super) fn rows(area: &Area, width: f64, angle: f64, height_mm: f64, beads: &
                 let rings: Vec<&[Point]> = cell.rings().collect();
                 for chain in chains(&rings) {
                     let pieces = pieces(&chain, width, angle);
-                    run::lay(&pieces, 0.2 * width, width, height_mm, beads);
+                    run::lay(&pieces, TAPER * width, width, height_mm, beads);
                 }
             }
         }
@@ -127,10 +130,21 @@ fn pieces(chain: &[Slab], width: f64, angle: f64) -> Vec<Piece> {
             let height = h0 + (h1 - h0) * (t0 + t1) * 0.5;
             let area = height * (s.to - s.from) / n;
             // a step in the boundary moves the middle: the line follows at once
-            let from = out.last().map_or(point(t0).turned(angle), |p| p.to);
-            out.push(Piece { from, to: point(t1).turned(angle), area });
+            let from = out.last().map_or(point(t0), |p| p.to);
+            out.push(Piece { from, to: point(t1), area });
             i += 1.0;
         }
+    }
+    // a tip lies in a corner of the cell: its bead runs along the row all the same
+    if let Some(first) = out.first_mut() {
+        first.from.y = (first.from.y + first.to.y) * 0.5;
+    }
+    if let Some(last) = out.last_mut() {
+        last.to.y = (last.from.y + last.to.y) * 0.5;
+    }
+    for p in &mut out {
+        p.from = p.from.turned(angle);
+        p.to = p.to.turned(angle);
     }
     out
 }

@@ -17,11 +17,26 @@ pub(super) fn roomy(area: &Area, radius: f64) -> Area {
     combine::intersection(area, &offset::grown(&core, radius * CORNER, CHORD_MM))
 }
 
-/// Centre lines of closed beads, the outermost half a width inside the boundary,
-/// the next `pitch` further in, at most `most` of them. A line runs only where
-/// it keeps a width from itself across the area.
-pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize) -> Vec<Vec<Point>> {
-    let mut lines = Vec::new();
+/// Closed beads of one width and what they cover.
+#[derive(Debug, Default)]
+pub(super) struct Rings {
+    /// Centre lines; the first point is not repeated.
+    pub(super) lines: Vec<Vec<Point>>,
+    covered: Vec<Area>,
+}
+
+impl Rings {
+    /// The area less what the beads cover.
+    pub(super) fn out_of(&self, area: &Area) -> Area {
+        combine::difference(area, &combine::union_all(&self.covered))
+    }
+}
+
+/// Closed beads, the outermost half a width inside the boundary, the next `pitch`
+/// further in, at most `most` deep. A line runs only where it keeps a width from
+/// itself across the area.
+pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize) -> Rings {
+    let mut rings = Rings::default();
     let mut step = width * 0.5;
     let mut within = area.clone();
     for _ in 0..most {
@@ -30,14 +45,11 @@ pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize) -> Vec<V
         if within.is_empty() {
             break;
         }
-        lines.extend(within.rings().map(<[Point]>::to_vec));
+        rings.lines.extend(within.rings().map(<[Point]>::to_vec));
+        // all places within half a width of the line
+        let inner = offset::shrunk(&within, width * 0.5, CHORD_MM);
+        rings.covered.push(combine::difference(&offset::grown(&within, width * 0.5, CHORD_MM), &inner));
         step = pitch;
     }
-    lines
-}
-
-/// The area less the strips of closed beads.
-pub(super) fn without(area: &Area, lines: &[Vec<Point>], width: f64) -> Area {
-    let strips: Vec<Area> = lines.iter().map(|l| offset::strip(l, width, true, CHORD_MM)).collect();
-    combine::difference(area, &combine::union_all(&strips))
+    rings
 }

@@ -1,14 +1,18 @@
 //! Beads against closed forms and against another polygon program: the Clipper
 //! library (A. Johnson, version 6) through `geo-clipper`.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "raster cells of a small part"
+)]
+#![expect(clippy::float_cmp, reason = "counts")]
 
-use geo::{Area as _, Coord, LineString, MultiLineString, MultiPolygon};
-use geo_clipper::{Clipper, ClipperOpen, EndType, JoinType};
 use std::time::Instant;
-use towpath::geom::{Area, Point, combine, hatch, offset, polyline, pt};
+use towpath::geom::{Area, Point, combine, hatch, offset, pt};
 use towpath::job::{BeadPlan, Fill};
 use towpath::matrix::{self, LayerBeads};
 
-const FACTOR: f64 = 1e6;
 const HEIGHT: f64 = 0.2;
 
 fn plan(width: f64, fill: Fill) -> BeadPlan {
@@ -21,28 +25,82 @@ fn plan(width: f64, fill: Fill) -> BeadPlan {
     }
 }
 
-fn foreign(area: &Area) -> MultiPolygon<f64> {
-    let ring = |r: &[Point]| LineString(r.iter().map(|p| Coord { x: p.x, y: p.y }).collect());
-    MultiPolygon(
-        area.polygons()
-            .iter()
-            .map(|p| geo::Polygon::new(ring(p.outer()), p.holes().iter().map(|h| ring(h)).collect()))
-            .collect(),
-    )
+/// Side of a raster cell, mm.
+const CELL: f64 = 0.03;
+
+/// A raster over a part: per cell how many beads cover it, and the last that did.
+struct Raster {
+    lo: Point,
+    columns: usize,
+    rows: usize,
+    count: Vec<u8>,
+    last: Vec<u32>,
 }
 
-fn strip(points: &[Point], width: f64, closed: bool) -> MultiPolygon<f64> {
-    let coords: Vec<Coord<f64>> = points.iter().map(|p| Coord { x: p.x, y: p.y }).collect();
-    if closed {
-        let ring = geo::Polygon::new(LineString(coords), vec![]);
-        return ring.offset(width * 0.5, JoinType::Round(0.002), EndType::ClosedLine, FACTOR);
+impl Raster {
+    fn over(outline: &Area) -> Self {
+        let b = outline.bounds().unwrap();
+        let lo = b.lo - pt(2.0, 2.0);
+        let cells = |v: f64| (v / CELL) as usize;
+        let (columns, rows) = (cells(b.size().x + 4.0), cells(b.size().y + 4.0));
+        Self { lo, columns, rows, count: vec![0; columns * rows], last: vec![0; columns * rows] }
     }
-    MultiLineString(vec![LineString(coords)]).offset(
-        width * 0.5,
-        JoinType::Round(0.002),
-        EndType::OpenButt,
-        FACTOR,
-    )
+
+    /// Calls `f` with each cell whose middle lies inside the rings (even-odd).
+    fn scan(&self, rings: &[&[Point]], mut f: impl FnMut(usize)) {
+        let ys = rings.iter().flat_map(|r| r.iter().map(|p| p.y));
+        let (lo, hi) = ys.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), y| (l.min(y), h.max(y)));
+        let cell = |v: f64| (v / CELL - 0.5).ceil().max(0.0) as usize;
+        for row in cell(lo - self.lo.y)..cell(hi - self.lo.y).min(self.rows) {
+            let y = self.lo.y + (row as f64 + 0.5) * CELL;
+            let mut xs: Vec<f64> = Vec::new();
+            for r in rings {
+                for i in 0..r.len() {
+                    let (a, b) = (r[i], r[(i + 1) % r.len()]);
+                    if (a.y > y) != (b.y > y) {
+                        xs.push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));
+                    }
+                }
+            }
+            xs.sort_by(f64::total_cmp);
+            for c in xs.chunks_exact(2) {
+                for column in cell(c[0] - self.lo.x)..cell(c[1] - self.lo.x).min(self.columns) {
+                    f(row * self.columns + column);
+                }
+            }
+        }
+    }
+
+    fn mask(&self, area: &Area) -> Vec<bool> {
+        let mut m = vec![false; self.count.len()];
+        let rings: Vec<&[Point]> = area.rings().collect();
+        self.scan(&rings, |i| m[i] = true);
+        m
+    }
+
+    /// Marks what a bead covers: a rectangle per stretch, a disc at each bend.
+    fn bead(&mut self, id: u32, points: &[Point], width: f64, closed: bool) {
+        let mut cells = Vec::new();
+        let n = points.len();
+        for i in 0..if closed { n } else { n - 1 } {
+            let (a, b) = (points[i], points[(i + 1) % n]);
+            let Some(along) = (b - a).normalised() else { continue };
+            let side = along.left() * (width * 0.5);
+            self.scan(&[&[a - side, b - side, b + side, a + side]], |c| cells.push(c));
+            if closed || i > 0 {
+                let round: Vec<Point> = (0..24)
+                    .map(|k| a + Point::unit(f64::from(k) * 15.0_f64.to_radians()) * (width * 0.5))
+                    .collect();
+                self.scan(&[&round], |c| cells.push(c));
+            }
+        }
+        for c in cells {
+            if self.last[c] != id {
+                self.last[c] = id;
+                self.count[c] += 1;
+            }
+        }
+    }
 }
 
 /// What an outside program measures on one layer, as shares.
@@ -52,44 +110,30 @@ struct Measured {
     over_tow: f64,
     outside: f64,
     overlap: f64,
-    volume: f64,
-    closure: f64,
-    told_unfilled: f64,
 }
 
 fn measured(outline: &Area, strips: &Area, layer: &LayerBeads) -> Measured {
-    let mut all = Vec::new();
-    let mut each = 0.0;
-    let mut volume = 0.0;
-    for b in &layer.beads {
-        let s = strip(&b.points, b.width_mm, b.closed);
-        each += s.unsigned_area();
-        volume += b.area_mm2 * b.length_mm();
-        all.extend(s.0);
+    let mut raster = Raster::over(outline);
+    let (whole, tow) = (raster.mask(outline), raster.mask(strips));
+    for (id, b) in (1..).zip(&layer.beads) {
+        raster.bead(id, &b.points, b.width_mm, b.closed);
     }
-    // pairwise halving keeps the unions small
-    let mut parts: Vec<MultiPolygon<f64>> = all.into_iter().map(|p| MultiPolygon(vec![p])).collect();
-    while parts.len() > 1 {
-        parts = parts
-            .chunks(2)
-            .map(|c| if c.len() == 2 { c[0].union(&c[1], FACTOR) } else { c[0].clone() })
-            .collect();
+    let (mut all, mut fibre, mut m) = (0.0_f64, 0.0_f64, [0.0; 4]);
+    for (i, n) in raster.count.iter().enumerate() {
+        let n = f64::from(*n);
+        all += f64::from(u8::from(whole[i]));
+        fibre += f64::from(u8::from(tow[i]));
+        m[0] += f64::from(u8::from(whole[i] && !tow[i] && n == 0.0));
+        m[1] += f64::from(u8::from(tow[i] && n > 0.0));
+        m[2] += f64::from(u8::from(!whole[i] && n > 0.0));
+        m[3] += (n - 1.0).max(0.0);
     }
-    let laid = parts.pop().unwrap_or_else(|| MultiPolygon(vec![]));
-    let whole = foreign(outline);
-    let tow = foreign(strips);
-    let over = if tow.0.is_empty() { 0.0 } else { laid.intersection(&tow, FACTOR).unsigned_area() };
-    let outside = laid.difference(&whole, FACTOR).unsigned_area();
-    let a = layer.areas;
-    let covered = laid.unsigned_area() - over - outside;
+    let open = layer.areas.open / layer.areas.outline;
     Measured {
-        unfilled: (whole.unsigned_area() - tow.unsigned_area() - covered - a.open) / whole.unsigned_area(),
-        over_tow: over / tow.unsigned_area().max(1e-9),
-        outside: outside / whole.unsigned_area(),
-        overlap: (each - laid.unsigned_area()) / whole.unsigned_area(),
-        volume: volume / (a.matrix * HEIGHT) - 1.0,
-        closure: (a.outline - a.tow - a.matrix - a.open - a.unfilled) / a.outline,
-        told_unfilled: a.unfilled / a.outline,
+        unfilled: m[0] / all - open,
+        over_tow: m[1] / fibre.max(1.0),
+        outside: m[2] / all,
+        overlap: m[3] / all,
     }
 }
 
@@ -132,7 +176,8 @@ fn layer(seed: u64) -> (Area, Area) {
     let room = offset::shrunk(&outline, 1.05, 0.01);
     let free = combine::difference(&room, &offset::grown(&strips, 0.1, 0.01));
     let angle = 3.0 * next(&mut s);
-    let pitch = 0.95 + 2.0 * next(&mut s);
+    // abutting, or with room for a bead
+    let pitch = if next(&mut s) < 0.3 { 0.9 } else { 1.15 + 2.0 * next(&mut s) };
     for row in hatch::rows(&offset::shrunk(&free, 0.5, 0.01), angle, pitch, 0.0) {
         for (a, b) in row.spans {
             let (a, b) = (a + 0.7, b - 0.7);
@@ -160,7 +205,7 @@ fn generated_layers_close_by_another_program() {
             "{seed} {fill:?} beads {} {took:?} unf {:.4} told {:.4} over {:.4} out {:.5} lap {:.4}",
             beads.beads.len(),
             m.unfilled,
-            m.told_unfilled,
+            beads.areas.unfilled / beads.areas.outline,
             m.over_tow,
             m.outside,
             m.overlap
