@@ -277,20 +277,22 @@ fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
         if short { (vec![stack.len(), 2 * NEST, NEST, 2, 1, 0], 0.02) } else { (vec![NEST, 2, 1, 0], 0.5) };
     let mut best: Option<(f64, usize, Vec<Path>)> = None;
     for depth in depths {
-        for shift in 0..=2 {
+        for (sides, shift) in [(BOTH, 0), (BOTH, 1), (BOTH, 2), ([true, false], 0), ([false, true], 0)] {
             let mut rows = stack.clone();
-            let (right, left) = if depth == 0 {
-                (Vec::new(), Vec::new())
-            } else {
-                let right = turns(turned, &mut rows, &stack, Side::Right, 0, depth, keep);
-                let left = turns(turned, &mut rows, &stack, Side::Left, shift, depth, keep);
-                (right, left)
+            let mut at = |side: Side, wanted: bool, first: usize| {
+                if wanted && depth > 0 {
+                    turns(turned, &mut rows, &stack, side, first, depth, keep)
+                } else {
+                    Vec::new()
+                }
             };
+            let right = at(Side::Right, sides[0], 0);
+            let left = at(Side::Left, sides[1], shift);
             let paths = chains(&rows, &right, &left);
-            let long = || paths.iter().map(Path::length).filter(|l| *l >= shortest);
+            let laid = || paths.iter().filter(|p| p.length() >= shortest && mostly_rows(p));
             // a cut costs time and an end in the part: worth half the shortest
             // course of tow
-            let worth = long().sum::<f64>() - 0.5 * shortest * f64_of(long().count());
+            let worth = laid().map(Path::length).sum::<f64>() - 0.5 * shortest * f64_of(laid().count());
             if best.as_ref().is_none_or(|(w, ..)| worth > *w) {
                 best = Some((worth, right.len() + left.len(), paths));
             }
@@ -303,10 +305,32 @@ fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
     let before = room.courses.len();
     let loops = paths.iter().filter(|p| p.closed).count();
     for path in paths {
-        room.accept(turned_back(&path, turned.angle));
+        let plane = turned_back(&path, turned.angle);
+        if mostly_rows(&path) {
+            room.accept(plane);
+        } else {
+            let at = plane.start();
+            room.leave_out("rows too short for the turns that would join them", path.length(), at);
+        }
     }
     // every turn joins two rows into one course, but for the one that closes a loop
     if room.courses.len() == before { 0 } else { joined.saturating_sub(loops) }
+}
+
+const BOTH: [bool; 2] = [true, true];
+
+/// At least this share of a course lies along the rows: with less, turns would
+/// make another laminate than the map asks for.
+const LEAST_SHARE: f64 = 0.55;
+
+fn mostly_rows(path: &Path) -> bool {
+    let along: f64 = path
+        .segments
+        .iter()
+        .filter(|s| (s.to().y - s.from().y).abs() < 1e-9 && s.radius().is_infinite())
+        .map(Segment::length)
+        .sum();
+    along >= LEAST_SHARE * path.length()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a number of courses")]

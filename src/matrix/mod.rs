@@ -37,7 +37,7 @@ pub fn fill(
 ) -> LayerBeads {
     let width = plan.bead_width_mm;
     let mut beads = Vec::new();
-    let rings = ring::inwards(outline, width, width, plan.perimeters);
+    let rings = ring::inwards(outline, width, width, plan.perimeters, ring::TOUCHING);
     for points in &rings.lines {
         beads.push(Bead {
             kind: BeadKind::Perimeter,
@@ -63,7 +63,7 @@ pub fn fill(
             beads.push(Bead { kind: BeadKind::Fill, width_mm: width, area_mm2, closed, points });
         };
         if plan.fill == Fill::Contour {
-            for points in ring::inwards(&rest, width, width / fraction, usize::MAX).lines {
+            for points in ring::inwards(&rest, width, width / fraction, usize::MAX, ring::TOUCHING).lines {
                 push(points, true);
             }
         } else {
@@ -82,13 +82,13 @@ pub fn fill(
         // one bead along the edge of the ground, so that rows end against matrix and
         // not against tow; slots between courses are followed to their middle
         let parallel = plan.fill == Fill::Parallel;
-        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX });
+        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX }, ring::FITTING);
         let ground = edge.out_of(&solid);
         let thin = if parallel {
             let thick = ring::roomy(&ground, width * ROWS_FROM * 0.5);
             parallel::rows(&thick, width, angle, height_mm, &mut beads);
             let narrow = combine::without_specks(&combine::difference(&ground, &thick), SPECK_MM2);
-            let inner = ring::inwards(&narrow, width, width, usize::MAX);
+            let inner = ring::inwards(&narrow, width, width, usize::MAX, ring::FITTING);
             lay_rings(&inner, width, height_mm, &mut beads);
             inner.out_of(&narrow)
         } else {
@@ -100,7 +100,6 @@ pub fn fill(
         }
     }
     spare(outline, strips, height_mm, &mut beads);
-    share_laps(outline.area() - strips.area(), &mut beads, height_mm);
     let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
     LayerBeads { beads, areas }
 }
@@ -135,17 +134,6 @@ fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
     }
 }
 
-/// Where beads lap at corners their nominal flows add up to more than the room
-/// (mm2) that there is: they share it.
-fn share_laps(room: f64, beads: &mut [Bead], height_mm: f64) {
-    let laid: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
-    if laid > room && laid > 0.0 {
-        for b in beads {
-            b.area_mm2 *= room / laid;
-        }
-    }
-}
-
 #[expect(clippy::too_many_arguments, reason = "the terms of one balance")]
 fn areas(
     outline: &Area,
@@ -160,8 +148,7 @@ fn areas(
     let matrix: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
     let whole = outline.area();
     let tow = strips.area();
-    // rounding aside never negative: laps were shared
-    let left = (whole - tow - matrix).max(0.0);
+    let left = whole - tow - matrix;
     // with open fill all that is missing inside is meant to be; what the corners
     // of the perimeters miss is not
     let open = if sparse {

@@ -95,14 +95,14 @@ fn chains(rings: &[&[Point]]) -> Vec<Vec<Slab>> {
         let mut taken = vec![false; live.len()];
         for s in slabs {
             let before: Vec<usize> = (0..ends.len()).filter(|i| meets(&ends[*i], &s)).collect();
-            if let [one] = before[..] {
-                if !taken[one] {
-                    taken[one] = true;
-                    let mut chain = std::mem::take(&mut live[one]);
-                    chain.push(s);
-                    next.push(chain);
-                    continue;
-                }
+            if let [one] = before[..]
+                && !taken[one]
+            {
+                taken[one] = true;
+                let mut chain = std::mem::take(&mut live[one]);
+                chain.push(s);
+                next.push(chain);
+                continue;
             }
             next.push(vec![s]);
         }

@@ -3,9 +3,10 @@
 use super::CHORD_MM;
 use crate::geom::{Area, Point, combine, offset};
 
-/// Corners up to a right angle stay with the area (the corner of a square lies
-/// this many radii from the nearest disc's centre), sharper ones lose their tip.
-const CORNER: f64 = 1.42;
+/// Corners up to a right angle stay with the area (that of a square lies 1.414
+/// radii from the nearest disc's centre; chords fall a little short of a circle),
+/// sharper ones lose their tip.
+const CORNER: f64 = 1.45;
 
 /// The parts of an area that a disc of the radius reaches, with their corners.
 /// Unlike [`offset::opened`] it does not round a right angle.
@@ -16,6 +17,13 @@ pub(super) fn roomy(area: &Area, radius: f64) -> Area {
     }
     combine::intersection(area, &offset::grown(&core, radius * CORNER, CHORD_MM))
 }
+
+/// A wall of exactly two beads has two: a hair less than a width.
+pub(super) const TOUCHING: f64 = 0.996;
+
+/// What two passes leave between them must hold a bead, or the place is better
+/// shared out evenly by wider ones.
+pub(super) const FITTING: f64 = 1.25;
 
 /// Closed beads of one width and what they cover.
 #[derive(Debug, Default)]
@@ -33,15 +41,14 @@ impl Rings {
 }
 
 /// Closed beads, the outermost half a width inside the boundary, the next `pitch`
-/// further in, at most `most` deep. A line runs only where it keeps a width from
-/// itself across the area.
-pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize) -> Rings {
+/// further in, at most `most` deep. A line runs only where it keeps `apart` widths
+/// from itself across the area.
+pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize, apart: f64) -> Rings {
     let mut rings = Rings::default();
     let mut step = width * 0.5;
     let mut within = area.clone();
     for _ in 0..most {
-        // the last micrometres are left so that a wall of exactly two beads has two
-        within = roomy(&offset::shrunk(&within, step, CHORD_MM), width * 0.498);
+        within = roomy(&offset::shrunk(&within, step, CHORD_MM), width * apart * 0.5);
         if within.is_empty() {
             break;
         }

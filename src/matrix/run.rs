@@ -61,12 +61,12 @@ pub(super) fn lay(pieces: &[Piece], atom: f64, width: f64, height_mm: f64, beads
         }
         open = atoms.last().is_some_and(|a| a.length < atom);
     }
-    if open && atoms.len() > 1 {
-        if let Some(last) = atoms.pop() {
-            if let Some(before) = atoms.last_mut() {
-                before.join(last);
-            }
-        }
+    if open
+        && atoms.len() > 1
+        && let Some(last) = atoms.pop()
+        && let Some(before) = atoms.last_mut()
+    {
+        before.join(last);
     }
     let mut runs: Vec<Run> = Vec::new();
     for a in atoms {

@@ -60,11 +60,11 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
         let mut before: Option<FixedVertexHandle> = None;
         for p in dense {
             let Ok(v) = mesh.insert(Point2::new(p.x, p.y)) else { continue };
-            if let Some(b) = before {
-                if b != v {
-                    // a crossing one is left out: simplified rings may touch
-                    let _ = mesh.try_add_constraint(b, v);
-                }
+            if let Some(b) = before
+                && b != v
+            {
+                // a crossing one is left out: simplified rings may touch
+                let _ = mesh.try_add_constraint(b, v);
             }
             before = Some(v);
         }
@@ -90,10 +90,26 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
             }
         }
     }
-    let inside = |f: usize| depth[f].is_some_and(|d| d % 2 == 1);
+    let by_walls = |f: usize| depth[f].is_some_and(|d| d % 2 == 1);
+    let size = |corners: [Point; 3]| polyline::signed_area(&corners).abs();
+    let corners_of = |f: &spade::handles::FaceHandle<'_, spade::handles::InnerTag, Point2<f64>, _, _, _>| {
+        f.positions().map(|p| Point::new(p.x, p.y))
+    };
+    let found: f64 =
+        mesh.inner_faces().filter(|f| by_walls(f.fix().index())).map(|f| size(corners_of(&f))).sum();
+    // where walls touch, two count as one and in and out are mistaken for each
+    // other: then each triangle is looked up, which is slow but sure
+    let sure = (found - polygon.area()).abs() <= 0.02 * polygon.area() + 1e-3;
+    let inside = |f: usize, corners: [Point; 3]| {
+        if sure {
+            return by_walls(f);
+        }
+        let middle = (corners[0] + corners[1] + corners[2]) * (1.0 / 3.0);
+        polygon.rings().filter(|r| polyline::ring_contains(r, middle)).count() % 2 == 1
+    };
     let mut number: BTreeMap<usize, usize> = BTreeMap::new();
     for f in mesh.inner_faces() {
-        if inside(f.fix().index()) {
+        if inside(f.fix().index(), corners_of(&f)) {
             let next = number.len();
             number.insert(f.fix().index(), next);
         }
@@ -116,7 +132,7 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
 /// triangle they hang on.
 fn prune(triangles: &mut [Triangle]) {
     loop {
-        let mut best: Option<(f64, Vec<usize>, usize)> = None;
+        let mut short: Vec<(f64, Vec<usize>, usize)> = Vec::new();
         for leaf in 0..triangles.len() {
             if triangles[leaf].degree() != 1 {
                 continue;
@@ -152,21 +168,27 @@ fn prune(triangles: &mut [Triangle]) {
                 branch.push(at);
             };
             if let Some(hub) = hub {
-                if best.as_ref().is_none_or(|(l, ..)| length < *l) {
-                    best = Some((length, branch, hub));
-                }
+                short.push((length, branch, hub));
             }
         }
-        let Some((_, branch, hub)) = best else { return };
-        let area: f64 = branch.iter().map(|i| triangles[*i].area).sum();
-        if let Some(side) = branch.last().and_then(|l| triangles[hub].side_to(*l)) {
-            triangles[hub].beside[side] = None;
+        if short.is_empty() {
+            return;
         }
-        for i in branch {
-            triangles[i].beside = [None; 3];
-            triangles[i].area = 0.0;
+        // shortest first; of two at one junction the longer stays for the next round
+        short.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
+        for (_, branch, hub) in short {
+            if triangles[hub].degree() < 3 {
+                continue;
+            }
+            if let Some(side) = branch.last().and_then(|l| triangles[hub].side_to(*l)) {
+                triangles[hub].beside[side] = None;
+            }
+            for i in branch {
+                let area = std::mem::take(&mut triangles[i].area);
+                triangles[hub].area += area;
+                triangles[i].beside = [None; 3];
+            }
         }
-        triangles[hub].area += area;
     }
 }
 
@@ -187,10 +209,11 @@ fn chains(triangles: &[Triangle]) -> Vec<Vec<Piece>> {
         }
     }
     for start in 0..triangles.len() {
-        if triangles[start].degree() == 2 && !used[start] {
-            if let Some(side) = (0..3).find(|s| triangles[start].beside[*s].is_some()) {
-                out.push(walk(triangles, start, side, &mut used));
-            }
+        if triangles[start].degree() == 2
+            && !used[start]
+            && let Some(side) = (0..3).find(|s| triangles[start].beside[*s].is_some())
+        {
+            out.push(walk(triangles, start, side, &mut used));
         }
     }
     out

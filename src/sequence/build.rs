@@ -5,7 +5,7 @@ use super::{Laid, Move, Program};
 use crate::diagnostic::Outcome;
 use crate::fibre::LayerCourses;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Point, Segment};
+use crate::geom::{Point, Segment};
 use crate::job::{Head, Job};
 use crate::matrix::{Bead, BeadKind, LayerBeads};
 use crate::outline::Outline;
@@ -43,8 +43,8 @@ pub fn order(
         for head in &turns {
             match head {
                 Head::Matrix => {
-                    let fibre_laid = turns[0] == Head::Fibre;
-                    b.matrix(beads, &courses.strips, fibre_laid, layer.height_mm);
+                    let laid = (turns[0] == Head::Fibre).then_some(courses);
+                    b.matrix(beads, laid, layer.height_mm);
                 }
                 Head::Fibre => b.fibre(layer.number, courses),
             }
@@ -119,16 +119,31 @@ struct Builder<'a> {
 /// from row to row and round their ends, where it meets nothing but its own beads.
 const LONGEST_HOP: f64 = 3.0;
 
+/// How deep a hop may reach over the edge of laid tow, mm: from one bead that
+/// laps onto it to the next. The nozzle is wider than that while it lays them.
+const LAP_MM: f64 = 0.08;
+
+/// How far the lines that stand for courses may leave them, mm.
+const CHORD_MM: f64 = 0.01;
+
 /// Tow that lies in the present layer.
-struct Tow<'a> {
-    strips: &'a Area,
-    edges: Lines,
+struct Tow {
+    lines: Lines,
+    half_width_mm: f64,
 }
 
-impl Tow<'_> {
+impl Tow {
+    fn of(courses: &LayerCourses, width_mm: f64) -> Self {
+        let mut lines = Lines::default();
+        for c in &courses.courses {
+            lines.add(&c.path().flatten(CHORD_MM));
+        }
+        Self { lines, half_width_mm: 0.5 * width_mm }
+    }
+
     /// A short straight way meets no tow.
     fn clear(&self, from: Point, to: Point) -> bool {
-        !self.edges.crosses(from, to) && !self.strips.contains(from.lerp(to, 0.5))
+        !self.lines.nearer(from, to, self.half_width_mm - LAP_MM)
     }
 }
 
@@ -223,10 +238,10 @@ impl Builder<'_> {
         self.push(Move::PurgeEnd);
     }
 
-    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, fibre_laid: bool, height: f64) {
+    fn matrix(&mut self, beads: &LayerBeads, courses: Option<&LayerCourses>, height: f64) {
         self.select(Head::Matrix);
         // tow that is laid later in this layer is not in the way
-        let tow = fibre_laid.then(|| Tow { strips, edges: Lines::boundary(strips) });
+        let tow = courses.map(|c| Tow::of(c, self.job.tow.width_mm));
         for copy in 0..self.program.placements.len() {
             let origin = self.program.placements[copy];
             for kind in [BeadKind::Perimeter, BeadKind::Fill] {
