@@ -115,7 +115,7 @@ struct Builder<'a> {
     head: Option<Head>,
 }
 
-/// The matrix head hops without a lift at most this far, in widths of its bead:
+/// The matrix head hops without a lift at most this far, in widths of the job's beads:
 /// from row to row and round their ends, where it meets nothing but its own beads.
 const LONGEST_HOP: f64 = 3.0;
 
@@ -282,7 +282,7 @@ impl Builder<'_> {
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
             // a short hop that stays clear of tow needs no lift
-            let short = hop < LONGEST_HOP * bead.width_mm && self.is_at(self.z);
+            let short = hop < LONGEST_HOP * self.job.beads.bead_width_mm && self.is_at(self.z);
             if short && tow.is_none_or(|t| t.clear(self.at - origin, from - origin)) {
                 self.push(Move::Travel(from));
                 self.at = from;
