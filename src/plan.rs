@@ -1,6 +1,6 @@
 //! One whole run: a job becomes a program and a plan.
 
-use crate::diagnostic::{Diagnostic, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
 use crate::job::Job;
@@ -32,6 +32,7 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     job.inputs.push(input);
     let tasks = reinforcement::place(&job, &outline)?;
     let courses = fibre::lay(notes, &job, &outline, &tasks);
+    tell_thin_layers(notes, &job, &outline, &courses);
     let beads: Vec<matrix::LayerBeads> = outline
         .layers
         .par_iter()
@@ -85,6 +86,25 @@ fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix:
         .in_part(layer.number, layer.z_top_mm(), None)
         .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
     );
+}
+
+/// Warns where a file's own layers are too thin for the tow. The job's layer
+/// height was checked when the job was read; these heights are the file's, and
+/// whether to press tow flatter is for the user to decide.
+fn tell_thin_layers(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &outline::Outline,
+    courses: &[fibre::LayerCourses],
+) {
+    let laid = outline.layers.iter().zip(courses).filter(|(_, c)| !c.courses.is_empty());
+    let thinnest = laid.map(|(l, _)| l).min_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
+    if let Some(layer) = thinnest
+        && let Some(mut d) = job::layer_fit(&job.tow, layer.height_mm)
+    {
+        d.severity = Severity::Warning;
+        notes.push(d.in_part(layer.number, layer.z_top_mm(), None));
+    }
 }
 
 /// Share of a layer's outline that may stay without bead before it is warned about.

@@ -130,7 +130,7 @@ mod tests {
     #[test]
     fn a_file_without_a_place() {
         let d = Diagnostic::error("file-missing", "there is no file `a.svg`").in_file("a.svg");
-        assert_eq!(plain(&d), "error[file-missing]: there is no file `a.svg`\n --> a.svg");
+        assert_eq!(plain(&d), "error[file-missing]: there is no file `a.svg`\n--> a.svg");
     }
 
     #[test]

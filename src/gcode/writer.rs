@@ -374,3 +374,143 @@ fn written_centre(exact: Point, chord: Point) -> Point {
     }
     best
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::Notes;
+    use crate::files::Input;
+
+    fn job() -> Job {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        crate::job::read(&mut Notes::default(), &path).expect("the example's job")
+    }
+
+    fn text(job: &Job, moves: Vec<Move>) -> String {
+        let facts = Facts {
+            inputs: vec![Input::of("job", "a.toml", b"a")],
+            layers: 1,
+            fibre_length_mm: 0.0,
+            seconds: 1.0,
+        };
+        let program = Program { moves, ..Program::default() };
+        write(job, &program, &facts).expect("it can be written").program
+    }
+
+    /// Words of the lines that move, in order.
+    fn moves(text: &str) -> Vec<Vec<(char, f64)>> {
+        text.lines()
+            .filter(|l| ["G0 ", "G1 ", "G2 ", "G3 "].iter().any(|g| l.starts_with(g)))
+            .map(|l| {
+                l.split(' ').map(|w| (w.as_bytes()[0] as char, w[1..].parse().expect("a number"))).collect()
+            })
+            .collect()
+    }
+
+    fn word(row: &[(char, f64)], letter: char) -> Option<f64> {
+        row.iter().find(|(l, _)| *l == letter).map(|(_, n)| *n)
+    }
+
+    /// A course of 300 small odd arcs and its moves; the length of the arcs.
+    fn wriggle() -> (Vec<Move>, f64, Point) {
+        let mut at = pt(60.001_3, 50.000_7);
+        let mut out = vec![Move::Select(Head::Fibre), Move::Z(0.2), Move::Travel(at), Move::Thread(15.0)];
+        let mut direction = 0.3;
+        let mut length = 0.0;
+        for k in 0..300 {
+            let (r, sweep) = (5.0 + 0.37 * f64::from(k % 11), 0.21 + 0.013 * f64::from(k % 7));
+            let ccw = k % 2 == 0;
+            let sign = if ccw { 1.0 } else { -1.0 };
+            let centre = at + Point::unit(direction).left() * (sign * r);
+            let mut a = Arc { from: at, to: at, centre, ccw };
+            a.to = a.point_at(r * sweep);
+            direction += sign * sweep;
+            length += r * sweep;
+            at = a.to;
+            out.push(Move::Lay { segment: Segment::Arc(a), fed: true });
+        }
+        (out, length, at)
+    }
+
+    #[test]
+    fn feed_adds_up_absolute_and_relative_in_arcs_and_chords() {
+        let (course, length, end) = wriggle();
+        for (absolute, arcs) in [(true, true), (true, false), (false, true), (false, false)] {
+            let mut job = job();
+            job.printer.controller.absolute_extrusion = absolute;
+            job.printer.controller.arcs = arcs;
+            job.printer.controller.program_applies_offsets = false;
+            let rows = moves(&text(&job, course.clone()));
+            let fed: Vec<f64> = rows.iter().filter_map(|r| word(r, 'E')).collect();
+            let total = if absolute { fed[fed.len() - 1] } else { fed.iter().sum() };
+            assert!((total - 15.0 - length).abs() < 2e-5, "{absolute} {arcs}: {total} against {length} mm");
+            let last = rows.last().expect("a move");
+            assert!((word(last, 'X').expect("x") - end.x).abs() <= 0.0005 + 1e-9, "ends where it should");
+        }
+    }
+
+    #[test]
+    fn chords_stay_near_their_arc_and_arcs_keep_one_radius() {
+        let (course, _, _) = wriggle();
+        let arcs: Vec<Arc> = course
+            .iter()
+            .filter_map(|m| if let Move::Lay { segment: Segment::Arc(a), .. } = m { Some(*a) } else { None })
+            .collect();
+        let mut job = job();
+        job.printer.controller.program_applies_offsets = false;
+        job.printer.controller.arcs = false;
+        let rows = moves(&text(&job, course.clone()));
+        let points: Vec<Point> = rows.iter().filter_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?))).collect();
+        for w in points.windows(2) {
+            for share in [0.0, 0.25, 0.5, 0.75] {
+                let p = w[0].lerp(w[1], share);
+                let off = arcs.iter().map(|a| (p.dist(a.centre) - a.radius()).abs()).fold(f64::MAX, f64::min);
+                assert!(off <= job.printer.controller.chord_mm, "{off} mm off the course");
+            }
+        }
+        job.printer.controller.arcs = true;
+        let mut at = pt(f64::NAN, f64::NAN);
+        for r in moves(&text(&job, course)) {
+            let to = pt(word(&r, 'X').unwrap_or(at.x), word(&r, 'Y').unwrap_or(at.y));
+            if let (Some(i), Some(j)) = (word(&r, 'I'), word(&r, 'J')) {
+                let centre = at + pt(i, j);
+                let (r0, r1) = (at.dist(centre), to.dist(centre));
+                assert!((r0 - r1).abs() < 0.001, "radii {r0} and {r1} mm");
+            }
+            at = to;
+        }
+    }
+
+    #[test]
+    fn an_arc_that_nearly_closes_is_no_straight() {
+        let a =
+            Arc { from: pt(110.0, 100.0), to: pt(109.999_99, 100.01), centre: pt(100.0, 100.0), ccw: false };
+        let a = Arc { ccw: true, from: a.to, to: a.from, ..a };
+        assert!(a.sweep() > 6.0, "nearly a whole turn");
+        let moves_in = vec![
+            Move::Select(Head::Fibre),
+            Move::Z(0.2),
+            Move::Travel(a.from),
+            Move::Thread(15.0),
+            Move::Lay { segment: Segment::Arc(a), fed: true },
+        ];
+        let mut job = job();
+        job.printer.controller.program_applies_offsets = false;
+        let rows = moves(&text(&job, moves_in));
+        assert_eq!(rows.iter().filter(|r| word(r, 'I').is_some()).count(), 2, "two halves");
+    }
+
+    #[test]
+    fn offsets_are_taken_off_where_the_program_applies_them() {
+        let mut job = job();
+        job.printer.controller.program_applies_offsets = true;
+        job.printer.fibre.offset_mm = [38.0, -1.5, 0.25];
+        let steps = vec![Move::Select(Head::Fibre), Move::Z(1.0), Move::Travel(pt(100.0, 50.0))];
+        let rows = moves(&text(&job, steps.clone()));
+        assert_eq!(word(&rows[0], 'Z'), Some(0.75), "a nozzle that hangs higher goes down further");
+        assert_eq!((word(&rows[1], 'X'), word(&rows[1], 'Y')), (Some(62.0), Some(51.5)), "x and y");
+        job.printer.controller.program_applies_offsets = false;
+        let rows = moves(&text(&job, steps));
+        assert_eq!((word(&rows[1], 'X'), word(&rows[1], 'Y')), (Some(100.0), Some(50.0)), "as they are");
+    }
+}

@@ -46,6 +46,22 @@ impl Lines {
         }
     }
 
+    /// Whether a straight piece comes nearer than `limit` mm to any line.
+    pub fn nearer(&self, a: Point, b: Point, limit: f64) -> bool {
+        let around = AABB::from_corners(
+            [a.x.min(b.x) - limit, a.y.min(b.y) - limit],
+            [a.x.max(b.x) + limit, a.y.max(b.y) + limit],
+        );
+        let side = |p: Point, q: Point, r: Point| (q - p).cross(r - p);
+        let off = polyline::point_segment_distance;
+        self.tree.locate_in_envelope_intersecting(around).any(|e| {
+            let crosses =
+                side(a, b, e.a) * side(a, b, e.b) < 0.0 && side(e.a, e.b, a) * side(e.a, e.b, b) < 0.0;
+            // pieces that do not cross are nearest at an end of one of them
+            crosses || off(e.a, a, b).min(off(e.b, a, b)).min(off(a, e.a, e.b)).min(off(b, e.a, e.b)) < limit
+        })
+    }
+
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
         self.tree
@@ -67,5 +83,9 @@ mod tests {
         lines.add(&[pt(0.0, 3.0), pt(10.0, 3.0)]);
         assert!((lines.distance(pt(5.0, 2.0)) - 1.0).abs() < 1e-12, "the upper one");
         assert!((lines.distance(pt(13.0, -4.0)) - 5.0).abs() < 1e-12, "the end of the lower one");
+        assert!(lines.nearer(pt(2.0, 1.0), pt(3.0, 4.0), 0.1), "through the upper one");
+        assert!(lines.nearer(pt(2.0, 1.0), pt(3.0, 2.95), 0.1), "nearly up to it");
+        assert!(!lines.nearer(pt(2.0, 1.0), pt(12.0, 2.0), 0.9), "between the two");
+        assert!(!lines.nearer(pt(11.0, -1.0), pt(11.0, 4.0), 0.9), "past their ends");
     }
 }

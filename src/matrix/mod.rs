@@ -12,6 +12,7 @@ mod thin;
 
 pub use section::{rectangle_mm2, rounded_mm2};
 
+use crate::geom::nearest::Lines;
 use crate::geom::{Area, Point, combine, hatch, offset, polyline};
 use crate::job::{BeadPlan, Fill};
 
@@ -100,9 +101,44 @@ pub fn fill(
         }
     }
     spare(outline, strips, height_mm, &mut beads);
+    hold_in(outline, &mut beads);
     let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
     LayerBeads { beads, areas }
 }
+
+/// How far a bead's edge may lie outside the outline, mm: what chords leave.
+const OUTSIDE_MM: f64 = 0.02;
+
+/// Draws in fill beads that reach out of a thin wall. Their flow stays: the wall
+/// is as full as before.
+fn hold_in(outline: &Area, beads: &mut [Bead]) {
+    let edge = Lines::boundary(outline);
+    let out = |q: Point| edge.distance(q) > OUTSIDE_MM && !outline.contains(q);
+    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill && !b.closed) {
+        // most beads are nowhere near
+        if b.points.iter().all(|p| edge.distance(*p) > b.width_mm) {
+            continue;
+        }
+        for _ in 0..MOST_STEPS {
+            let reaches = b.points.windows(2).any(|w| {
+                let Some(aside) = (w[1] - w[0]).normalised().map(|d| d.left() * (0.5 * b.width_mm)) else {
+                    return false;
+                };
+                [0.0, 0.5, 1.0].iter().any(|s| {
+                    let p = w[0].lerp(w[1], *s);
+                    out(p + aside) || out(p - aside)
+                })
+            });
+            if !reaches {
+                break;
+            }
+            b.width_mm *= 0.85;
+        }
+    }
+}
+
+/// Times that a bead's width is drawn in, to a fifth of it at most.
+const MOST_STEPS: usize = 10;
 
 fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     beads.extend(rings.lines.iter().map(|points| Bead {

@@ -146,7 +146,7 @@ fn bend_speed(a: Point, b: Point, c: Point, acceleration: f64) -> f64 {
         return f64::INFINITY;
     }
     let turn = trig::atan2(u.cross(v), u.dot(v)).abs();
-    if turn < 1e-9 || turn > CHORD_TURN {
+    if !(1e-9..=CHORD_TURN).contains(&turn) {
         return f64::INFINITY;
     }
     let radius = a.dist(c) / (2.0 * trig::sin(turn));

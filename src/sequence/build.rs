@@ -5,7 +5,7 @@ use super::{Laid, Move, Program};
 use crate::diagnostic::Outcome;
 use crate::fibre::LayerCourses;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Point, Segment};
+use crate::geom::{Point, Segment};
 use crate::job::{Head, Job};
 use crate::matrix::{Bead, BeadKind, LayerBeads};
 use crate::outline::Outline;
@@ -39,9 +39,13 @@ pub fn order(
         };
         b.z_top(layer.number, layer.z_top_mm());
         b.program.courses.push(Vec::new());
-        for head in in_turn(work, b.head.unwrap_or(first)) {
+        let turns = in_turn(work, b.head.unwrap_or(first));
+        for head in &turns {
             match head {
-                Head::Matrix => b.matrix(beads, &courses.strips, layer.height_mm),
+                Head::Matrix => {
+                    let laid = (turns[0] == Head::Fibre).then_some(courses);
+                    b.matrix(beads, laid, layer.height_mm);
+                }
                 Head::Fibre => b.fibre(layer.number, courses),
             }
         }
@@ -111,11 +115,40 @@ struct Builder<'a> {
     head: Option<Head>,
 }
 
+/// The matrix head hops without a lift at most this far, in widths of the job's beads:
+/// from row to row and round their ends, where it meets nothing but its own beads.
+const LONGEST_HOP: f64 = 3.0;
+
+/// How deep a hop may reach over the edge of laid tow, mm: from one bead that
+/// laps onto it to the next. The nozzle is wider than that while it lays them.
+const LAP_MM: f64 = 0.08;
+
+/// How far the lines that stand for courses may leave them, mm.
+const CHORD_MM: f64 = 0.01;
+
+/// Tow that lies in the present layer.
+struct Tow {
+    lines: Lines,
+    half_width_mm: f64,
+}
+
+impl Tow {
+    fn of(courses: &LayerCourses, width_mm: f64) -> Self {
+        let mut lines = Lines::default();
+        for c in &courses.courses {
+            lines.add(&c.path().flatten(CHORD_MM));
+        }
+        Self { lines, half_width_mm: 0.5 * width_mm }
+    }
+
+    /// A short straight way meets no tow.
+    fn clear(&self, from: Point, to: Point) -> bool {
+        !self.lines.nearer(from, to, self.half_width_mm - LAP_MM)
+    }
+}
+
 /// Travels shorter than this are no travels, mm.
 const SAME_PLACE_MM: f64 = 1e-4;
-
-/// How far a hop without a lift stays from laid tow, mm.
-const CLEAR_MM: f64 = 0.02;
 
 impl Builder<'_> {
     fn push(&mut self, m: Move) {
@@ -205,9 +238,10 @@ impl Builder<'_> {
         self.push(Move::PurgeEnd);
     }
 
-    fn matrix(&mut self, beads: &LayerBeads, strips: &Area, height: f64) {
+    fn matrix(&mut self, beads: &LayerBeads, courses: Option<&LayerCourses>, height: f64) {
         self.select(Head::Matrix);
-        let tow = Lines::boundary(strips);
+        // tow that is laid later in this layer is not in the way
+        let tow = courses.map(|c| Tow::of(c, self.job.tow.width_mm));
         for copy in 0..self.program.placements.len() {
             let origin = self.program.placements[copy];
             for kind in [BeadKind::Perimeter, BeadKind::Fill] {
@@ -220,14 +254,22 @@ impl Builder<'_> {
                         chain.reverse();
                     }
                     for i in chain {
-                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, &tow, height);
+                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, tow.as_ref(), height);
                     }
                 }
             }
         }
     }
 
-    fn bead(&mut self, bead: &Bead, reversed: bool, start: usize, origin: Point, tow: &Lines, height: f64) {
+    fn bead(
+        &mut self,
+        bead: &Bead,
+        reversed: bool,
+        start: usize,
+        origin: Point,
+        tow: Option<&Tow>,
+        height: f64,
+    ) {
         let mut points: Vec<Point> = bead.points.clone();
         if bead.closed {
             points.rotate_left(start);
@@ -239,11 +281,9 @@ impl Builder<'_> {
         let from = first + origin;
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
-            // a short hop that stays clear of tow needs no lift: no edge of a strip
-            // within it, and so no strip, since beads end outside
-            let middle = self.at.lerp(from, 0.5) - origin;
-            if hop < 3.0 * bead.width_mm && self.is_at(self.z) && tow.distance(middle) > 0.5 * hop + CLEAR_MM
-            {
+            // a short hop that stays clear of tow needs no lift
+            let short = hop < LONGEST_HOP * self.job.beads.bead_width_mm && self.is_at(self.z);
+            if short && tow.is_none_or(|t| t.clear(self.at - origin, from - origin)) {
                 self.push(Move::Travel(from));
                 self.at = from;
             } else {

@@ -98,3 +98,117 @@ fn breaks(moves: &[Move]) -> Vec<bool> {
         })
         .collect()
 }
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::Notes;
+    use crate::geom::pt;
+
+    fn job() -> Job {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
+        for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
+            head.heating_k_s = 2.0;
+            head.cooling_k_s = 1.0;
+            head.standby_temperature_c = 150.0;
+        }
+        (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (250.0, 250.0);
+        job
+    }
+
+    /// Turns of the heads, each of some moves that take 10 s, all courses for the
+    /// fibre head. Gives moves and seconds.
+    fn turns(lengths: &[usize]) -> (Vec<Move>, Vec<f64>) {
+        let (mut moves, mut seconds) = (Vec::new(), Vec::new());
+        let mut push = |m: Move, s: f64| {
+            moves.push(m);
+            seconds.push(s);
+        };
+        for (k, &n) in lengths.iter().enumerate() {
+            let head = if k % 2 == 0 { Head::Matrix } else { Head::Fibre };
+            push(Move::Select(head), 5.0);
+            push(Move::HeatWait { head, temperature_c: 250.0 }, 0.0);
+            for _ in 0..n {
+                if head == Head::Fibre {
+                    push(Move::CourseStart("L1.1".to_owned()), 0.0);
+                    push(Move::Travel(pt(0.0, 0.0)), 3.0);
+                    push(Move::Thread(15.0), 4.0);
+                    push(Move::Cut, 3.0);
+                    push(Move::CourseEnd("L1.1".to_owned()), 0.0);
+                } else {
+                    push(Move::Travel(pt(0.0, 0.0)), 2.0);
+                    push(Move::Extrude { to: pt(9.0, 0.0), volume_mm3: 1.0 }, 8.0);
+                }
+            }
+        }
+        (moves, seconds)
+    }
+
+    /// Commands without waiting: second at which they stand, head, whole degrees.
+    fn commands(program: &Program, before: &[Move], seconds: &[f64]) -> Vec<(f64, Head, i64)> {
+        let (mut now, mut k) = (0.0, 0);
+        let mut out = Vec::new();
+        for m in &program.moves {
+            if let Move::Heat { head, temperature_c } = m {
+                #[expect(clippy::cast_possible_truncation, reason = "whole degrees here")]
+                out.push((now, *head, temperature_c.round() as i64));
+            } else {
+                assert_eq!(Some(m), before.get(k), "the other moves stay as they were");
+                now += seconds[k];
+                k += 1;
+            }
+        }
+        out
+    }
+
+    #[test]
+    fn a_head_is_hot_again_when_its_turn_comes() {
+        let (moves, seconds) = turns(&[20, 20, 20]);
+        let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
+        let found = commands(&program, &moves, &seconds);
+        // turns begin at 0, 205 and 410 s; 100 K take 50 s to heat
+        let fibre: Vec<&(f64, Head, i64)> = found.iter().filter(|c| c.1 == Head::Fibre).collect();
+        assert_eq!(fibre[0].2, 150, "standby first");
+        assert_eq!(fibre[1].2, 250, "then heated");
+        assert!((135.0..=150.0).contains(&fibre[1].0), "50 s and some margin before 205 s: {}", fibre[1].0);
+        assert_eq!(fibre[2].2, 150, "standby after its last turn");
+        let matrix: Vec<&(f64, Head, i64)> = found.iter().filter(|c| c.1 == Head::Matrix).collect();
+        assert!(
+            (matrix[0].0 - 210.0).abs() < 1e-9 && matrix[0].2 == 150,
+            "put aside when the fibre head is selected"
+        );
+        assert!((340.0..=355.0).contains(&matrix[1].0), "50 s and some margin before 410 s: {}", matrix[1].0);
+    }
+
+    #[test]
+    fn commands_never_stand_inside_a_course() {
+        let (moves, seconds) = turns(&[7, 9, 8, 30, 2]);
+        let program = preheat(&job(), Program { moves, ..Program::default() }, &seconds);
+        let mut inside = false;
+        for m in &program.moves {
+            match m {
+                Move::CourseStart(_) => inside = true,
+                Move::CourseEnd(_) => inside = false,
+                Move::Heat { .. } => assert!(!inside, "a course is laid without interruption"),
+                _ => {}
+            }
+        }
+    }
+
+    #[test]
+    fn a_short_turn_leaves_the_other_head_hot_or_cools_it_a_little() {
+        let (moves, seconds) = turns(&[20, 1, 20, 6, 20]);
+        let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
+        let matrix: Vec<(f64, i64)> = commands(&program, &moves, &seconds)
+            .into_iter()
+            .filter(|c| c.1 == Head::Matrix)
+            .map(|(t, _, c)| (t, c))
+            .collect();
+        // the fibre head's turn of 10 s changes nothing, its turn of 60 s cools by 2/3 of 55 K
+        assert_eq!(matrix.len(), 2, "one turn long enough: {matrix:?}");
+        let (aside, heated) = (matrix[0].0, matrix[1].0);
+        assert!(heated > aside, "cooled and heated again");
+        let cooled = heated - aside;
+        assert!(cooled * 1.0 / 2.0 <= 60.0 - cooled, "hot again in the time that is left");
+    }
+}

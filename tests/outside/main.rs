@@ -2,3 +2,4 @@
 mod beads;
 mod motion;
 mod outline;
+mod program_words;
