@@ -33,8 +33,6 @@ pub(super) fn report(what: What) -> Report {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-
     #[test]
     fn the_plan_schema_is_a_schema() {
         let plan = crate::plan_file::schema();

@@ -240,10 +240,10 @@ fn turns(
                     stack[k].length() - lost >= keep * whole[k].length()
                 });
                 if spared {
-                    for k in lower..=upper {
-                        let u = turn.end_of(k, stack[k].y, turned.spacing);
-                        if k == lower || k == upper || side.end(&stack[k]) * s > u {
-                            side.set_end(&mut stack[k], u * s);
+                    for (k, row) in stack.iter_mut().enumerate().take(upper + 1).skip(lower) {
+                        let u = turn.end_of(k, row.y, turned.spacing);
+                        if k == lower || k == upper || side.end(row) * s > u {
+                            side.set_end(row, u * s);
                         }
                     }
                     // one spacing inside this turn the next one has its place

@@ -111,10 +111,10 @@ fn plug_places(ring: &[Point], radius: f64, wide: f64) -> Vec<Point> {
 fn plug(ring: &[Point], run: &[(usize, f64)], radius: f64, wide: f64) -> Point {
     let total: f64 = run.iter().map(|(_, t)| t.abs()).sum();
     let points = run.iter().map(|(i, _)| ring[*i]);
-    if total > 3.0 {
-        if let Some(b) = Bounds::of(points) {
-            return b.centre();
-        }
+    if total > 3.0
+        && let Some(b) = Bounds::of(points)
+    {
+        return b.centre();
     }
     let n = ring.len();
     let mut rest = total * 0.5;

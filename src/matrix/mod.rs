@@ -12,6 +12,7 @@ mod thin;
 
 pub use section::{rectangle_mm2, rounded_mm2};
 
+use crate::geom::nearest::Lines;
 use crate::geom::{Area, Point, combine, hatch, offset, polyline};
 use crate::job::{BeadPlan, Fill};
 
@@ -100,8 +101,27 @@ pub fn fill(
         }
     }
     spare(outline, strips, height_mm, &mut beads);
+    hold_in(outline, &mut beads);
     let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
     LayerBeads { beads, areas }
+}
+
+/// How far a bead's edge may lie outside the outline, mm: what chords leave.
+const OUTSIDE_MM: f64 = 0.02;
+
+/// Draws in fill beads that reach out of a thin wall. Their flow stays: the wall
+/// is as full as before.
+fn hold_in(outline: &Area, beads: &mut [Bead]) {
+    let edge = Lines::boundary(outline);
+    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill) {
+        let middles = b.points.windows(2).map(|w| w[0].lerp(w[1], 0.5));
+        let room =
+            b.points.iter().copied().chain(middles).map(|p| edge.distance(p)).fold(f64::INFINITY, f64::min);
+        // a bead that starts at the very edge is no wall's bead: it keeps its width
+        if room > 0.1 * b.width_mm {
+            b.width_mm = b.width_mm.min(2.0 * (room + OUTSIDE_MM));
+        }
+    }
 }
 
 fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {

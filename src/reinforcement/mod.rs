@@ -91,13 +91,11 @@ fn place_region(
 ) -> Outcome<()> {
     let region = &map.regions[index];
     let picked = pick(region, outline)?;
-    let mut turn = 0;
     let mut found = false;
-    for &i in &picked {
+    for (turn, &i) in picked.iter().enumerate() {
         let layer = &outline.layers[i];
         let angle_deg =
             if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
-        turn += 1;
         match shape::resolve(region, layer, outline, &layers[i].inside)? {
             Some(target) => {
                 found = true;

@@ -59,8 +59,8 @@ pub(crate) struct Asked {
     pub(crate) region: String,
     /// Strips stay inside this ring.
     pub(crate) ring: Option<Vec<[f64; 2]>>,
-    /// Degrees and the first layer, for unidirectional.
-    pub(crate) angles: Option<(Vec<f64>, u64)>,
+    /// Degrees, the first layer, and every which layer, for unidirectional.
+    pub(crate) angles: Option<(Vec<f64>, u64, u64)>,
     pub(crate) min_bend_radius_mm: Option<f64>,
 }
 
@@ -403,8 +403,15 @@ fn map(dice: &mut Dice, part: &Rings, holes: &[Hole], tow: (f64, f64)) -> (Strin
             }
         };
         let rule = if hoop { "hoop" } else { *dice.pick(&["contour", "unidirectional", "unidirectional"]) };
-        let (layers, first) =
-            *dice.pick(&[("all", 1), ("all", 1), ("1", 1), ("1-2", 1), ("2-3", 2), ("1-3/2", 1)]);
+        // the list of angles is taken in turn over the region's own layers
+        let (layers, first, every) = *dice.pick(&[
+            ("all", 1, 1),
+            ("all", 1, 1),
+            ("1", 1, 1),
+            ("1-2", 1, 1),
+            ("2-3", 2, 1),
+            ("1-3/2", 1, 2),
+        ]);
         let _ = write!(
             text,
             "[[region]]\nname = \"{region}\"\nshape = {shape}\nlayers = \"{layers}\"\nrule = \"{rule}\"\n"
@@ -418,7 +425,7 @@ fn map(dice: &mut Dice, part: &Rings, holes: &[Hole], tow: (f64, f64)) -> (Strin
             };
             let words: Vec<String> = list.iter().map(|a| format!("{a:.1}")).collect();
             let _ = writeln!(text, "angle_deg = [{}]", words.join(", "));
-            angles = Some((list, first));
+            angles = Some((list, first, every));
         } else if hoop || dice.chance(0.7) {
             let _ = writeln!(text, "courses = {}", dice.whole(1, 4));
         }

@@ -308,7 +308,7 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
         "overlap",
         at,
         laid - c.beads,
-        0.01 * c.beads + noise,
+        0.02 * c.beads + noise, // the lap that the README states
         "matrix laid beyond what beads cover, mm2",
     );
     findings.most("overlap", at, c.beads_each - c.beads, 0.05 * c.beads + noise, "beads over beads, mm2");
@@ -432,10 +432,10 @@ pub(crate) fn asked(findings: &mut Findings, plan: &str, asked: &[super::parts::
                         );
                     }
                     all += segment.length();
-                    if let (Some((angles, first)), super::plan_file::Segment::Line(_)) =
+                    if let (Some((angles, first, every)), super::plan_file::Segment::Line(_)) =
                         (&region.angles, segment)
                     {
-                        let turn = usize::try_from(layer.number.saturating_sub(*first)).unwrap_or(0);
+                        let turn = usize::try_from(layer.number.saturating_sub(*first) / every).unwrap_or(0);
                         let wanted = angles[turn % angles.len()];
                         let d = segment.at(0.5).1;
                         let off = (libm::atan2(d[1], d[0]).to_degrees() - wanted).rem_euclid(180.0);
