@@ -113,16 +113,32 @@ const OUTSIDE_MM: f64 = 0.02;
 /// is as full as before.
 fn hold_in(outline: &Area, beads: &mut [Bead]) {
     let edge = Lines::boundary(outline);
-    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill) {
-        let middles = b.points.windows(2).map(|w| w[0].lerp(w[1], 0.5));
-        let room =
-            b.points.iter().copied().chain(middles).map(|p| edge.distance(p)).fold(f64::INFINITY, f64::min);
-        // a bead that starts at the very edge is no wall's bead: it keeps its width
-        if room > 0.1 * b.width_mm {
-            b.width_mm = b.width_mm.min(2.0 * (room + OUTSIDE_MM));
+    let out = |q: Point| edge.distance(q) > OUTSIDE_MM && !outline.contains(q);
+    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill && !b.closed) {
+        // most beads are nowhere near
+        if b.points.iter().all(|p| edge.distance(*p) > b.width_mm) {
+            continue;
+        }
+        for _ in 0..MOST_STEPS {
+            let reaches = b.points.windows(2).any(|w| {
+                let Some(aside) = (w[1] - w[0]).normalised().map(|d| d.left() * (0.5 * b.width_mm)) else {
+                    return false;
+                };
+                [0.0, 0.5, 1.0].iter().any(|s| {
+                    let p = w[0].lerp(w[1], *s);
+                    out(p + aside) || out(p - aside)
+                })
+            });
+            if !reaches {
+                break;
+            }
+            b.width_mm *= 0.85;
         }
     }
 }
+
+/// Times that a bead's width is drawn in, to a fifth of it at most.
+const MOST_STEPS: usize = 10;
 
 fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     beads.extend(rings.lines.iter().map(|points| Bead {

@@ -308,7 +308,7 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
         "overlap",
         at,
         laid - c.beads,
-        0.02 * c.beads + noise, // the lap that the README states
+        0.04 * c.beads + noise, // the lap that the README states
         "matrix laid beyond what beads cover, mm2",
     );
     findings.most("overlap", at, c.beads_each - c.beads, 0.05 * c.beads + noise, "beads over beads, mm2");
@@ -325,10 +325,12 @@ fn closure(findings: &mut Findings, plan: &Plan, layer: &Layer, rings: &Rings, t
         "bare area counted beyond open + unfilled as told (most of it, {:.3} mm2, in one block), mm2",
         c.worst_bare.1
     );
-    findings.most("bare", bare, c.bare, open + unfilled + 0.01 * scale + noise, &text);
+    // beads lap where rows taper and corners meet, by the share that the README
+    // states; their flow counts once, so as much lies bare between strips
+    findings.most("bare", bare, c.bare, open + unfilled + 0.02 * scale + noise, &text);
     if !warned(&["unfilled", "not filled", "no bead fits"]) {
         findings.most("unfilled", bare, unfilled, 0.01 * scale + 1e-3, "unfilled as told, mm2");
-        findings.most("unfilled", bare, c.bare - open, 0.015 * scale + noise, "bare less open, counted, mm2");
+        findings.most("unfilled", bare, c.bare - open, 0.02 * scale + noise, "bare less open, counted, mm2");
     }
 }
 
