@@ -83,3 +83,12 @@ fn parts_151_to_175_keep_every_promise() {
 fn parts_176_to_200_keep_every_promise() {
     check(176..201);
 }
+
+/// Beyond the two hundred: a row cut in two by a hoop that grazes it, and rings
+/// that come back to themselves in a narrow place.
+#[test]
+fn narrow_places_keep_courses_apart() {
+    for seed in [331, 491, 521] {
+        check(seed..seed + 1);
+    }
+}

@@ -2,8 +2,9 @@
 
 use super::{Course, LeftOut};
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Path, Point, bend, offset};
+use crate::geom::{Area, Path, Point, bend, offset, polyline};
 use crate::job::Rule;
+use std::collections::BTreeMap;
 
 /// What every rule needs to know of a region in a layer.
 #[derive(Clone, Copy, Debug)]
@@ -229,8 +230,108 @@ impl<'a> Room<'a> {
         bend::fit(points, closed, self.order.radius, self.order.deviation)
     }
 
-    /// Makes a path a course, or leaves it out. Gives the length laid.
+    /// Lays a path that keeps clear of other courses by construction, but perhaps
+    /// not of those from the far side of a narrow place. Gives the length laid.
+    pub(super) fn lay_row(&mut self, path: Path) -> f64 {
+        let limit = self.order.width - 0.5 * self.order.deviation;
+        let line = path.flatten(bend::PROPOSAL_CHORD_MM);
+        if line.windows(2).any(|w| self.taken.nearer(w[0], w[1], limit)) {
+            self.lay_path(&path)
+        } else {
+            self.accept(path)
+        }
+    }
+
+    /// Makes a path a course, or leaves it out. Where it would come nearer than a
+    /// tow's width to itself it is opened. Gives the length laid.
     pub(super) fn accept(&mut self, path: Path) -> f64 {
+        let total = path.length();
+        let mut free = self.clear_of_itself(&path);
+        if let [(from, to)] = free.as_slice()
+            && *from <= 0.0
+            && *to >= total
+        {
+            return self.make(path);
+        }
+        let mut path = path;
+        if path.closed
+            && let Some(&(first, at)) = free.first()
+            && first <= 0.0
+        {
+            // opened where it is blocked, not at its own start
+            path = path.restarted((at + 1e-3).min(total));
+            free = self.clear_of_itself(&path);
+        }
+        let open: f64 = free.iter().map(|(a, b)| b - a).sum();
+        let at = path.point_at(free.first().map_or(0.0, |f| if f.0 > 0.0 { 0.0 } else { f.1 }));
+        self.leave_out("would come nearer than a tow's width to itself", total - open, at);
+        let mut laid = 0.0;
+        for (from, to) in self.spaced(&free, total, path.closed) {
+            if to - from > 1e-3 {
+                let mut piece = path.between(from, to);
+                piece.closed = false;
+                laid += self.make(piece);
+            }
+        }
+        laid
+    }
+
+    /// The stretches of a path that keep a tow's width from what lies before them
+    /// on it, as lengths from its start.
+    fn clear_of_itself(&self, path: &Path) -> Vec<(f64, f64)> {
+        let total = path.length();
+        let o = self.order;
+        // a bend no tighter than the width comes back to within the width only
+        // after more than pi / 2 widths of path; a tighter tow is not looked at
+        if path.segments.len() < 2 || o.radius < o.width {
+            return vec![(0.0, total)];
+        }
+        let own = 1.6 * o.width;
+        let limit = o.width - o.deviation;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a length in steps")]
+        let n = ((total / LOOK_MM).ceil() as usize).max(1);
+        #[expect(clippy::cast_precision_loss, reason = "fewer steps than 2^52")]
+        let s = |i: usize| total * i as f64 / n as f64;
+        #[expect(clippy::cast_possible_truncation, reason = "a place in tow widths")]
+        let cell = |v: f64| (v / o.width).floor() as i64;
+        let places: Vec<Point> = (0..=n).filter_map(|i| path.point_at(s(i))).collect();
+        let mut passed: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+        let mut out: Vec<(f64, f64)> = Vec::new();
+        let mut open: Option<usize> = None;
+        for (i, &p) in places.iter().enumerate() {
+            let (cx, cy) = (cell(p.x), cell(p.y));
+            let near =
+                (cx - 1..=cx + 1).flat_map(|x| passed.range((x, cy - 1)..=(x, cy + 1))).flat_map(|(_, v)| v);
+            let blocked = near.into_iter().any(|&j| {
+                let gap = s(i) - s(j);
+                gap > own
+                    && (!path.closed || total - gap > own)
+                    && polyline::point_segment_distance(p, places[j], places[j + 1]) < limit
+            });
+            match (blocked, open) {
+                (true, Some(from)) => {
+                    if i > from + 1 {
+                        out.push((s(from), s(i - 1)));
+                    }
+                    open = None;
+                }
+                (false, None) => open = Some(i),
+                _ => {}
+            }
+            if !blocked {
+                passed.entry((cx, cy)).or_default().push(i);
+            }
+        }
+        if let Some(from) = open
+            && n > from
+        {
+            out.push((s(from), total));
+        }
+        out
+    }
+
+    /// Makes a path a course, or leaves it out. Gives the length laid.
+    fn make(&mut self, path: Path) -> f64 {
         let o = self.order;
         let length = path.length();
         let middle = path.point_at(0.5 * length);

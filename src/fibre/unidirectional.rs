@@ -307,7 +307,7 @@ fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
     for path in paths {
         let plane = turned_back(&path, turned.angle);
         if mostly_rows(&path) {
-            room.accept(plane);
+            room.lay_row(plane);
         } else {
             let at = plane.start();
             room.leave_out("rows too short for the turns that would join them", path.length(), at);
