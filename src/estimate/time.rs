@@ -117,7 +117,7 @@ impl Clock<'_> {
                 self.leg(*segment, 0.0, self.job.course_speed_mm_s(), p.limits.work_mm_s2, Spent::Fibre);
             }
             Move::Thread(mm) => {
-                let seconds = trapezoid(*mm, p.fibre.max_feed_mm_s, p.limits.work_mm_s2, 0.0, 0.0);
+                let seconds = trapezoid(*mm, self.job.course_speed_mm_s(), p.limits.work_mm_s2, 0.0, 0.0);
                 self.wait(Spent::Fibre, seconds);
             }
             Move::Cut => self.wait(Spent::Cutting, p.times.cut_s),
@@ -206,5 +206,60 @@ impl Clock<'_> {
         };
         heat.since = now;
         heat.target = target;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::Notes;
+    use crate::geom::pt;
+
+    #[test]
+    fn seconds_fall_where_they_are_spent() {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
+        for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
+            (head.offset_mm, head.heating_k_s, head.standby_temperature_c) = ([0.0; 3], 2.0, 120.0);
+            head.speed_mm_s = 10.0;
+        }
+        (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (220.0, 200.0);
+        job.printer.limits.work_mm_s2 = 1e9;
+        job.printer.limits.travel_mm_s2 = 1e9;
+        (job.printer.limits.travel_mm_s, job.printer.limits.axis_speed_mm_s) = (100.0, [100.0; 3]);
+        let times = &mut job.printer.times;
+        (times.start_s, times.end_s, times.head_change_s, times.cut_s) = (100.0, 6.0, 4.0, 0.5);
+        let line = |x: f64, y: f64| Segment::Line { from: pt(0.0, 0.0), to: pt(x, y) };
+        let moves = vec![
+            Move::Select(Head::Matrix),
+            Move::HeatWait { head: Head::Matrix, temperature_c: 220.0 },
+            Move::PurgeStart,
+            Move::Extrude { to: pt(50.0, 0.0), volume_mm3: 1.0 },
+            Move::PurgeEnd,
+            Move::Travel(pt(0.0, 0.0)),
+            Move::Extrude { to: pt(30.0, 0.0), volume_mm3: 1.0 },
+            Move::Heat { head: Head::Fibre, temperature_c: 200.0 },
+            Move::Extrude { to: pt(0.0, 0.0), volume_mm3: 1.0 },
+            Move::Select(Head::Fibre),
+            Move::HeatWait { head: Head::Fibre, temperature_c: 200.0 },
+            Move::Thread(15.0),
+            Move::Lay { segment: line(40.0, 0.0), fed: true },
+            Move::Cut,
+            Move::Lay { segment: line(0.0, 15.0), fed: false },
+        ];
+        let (t, seconds) = time(&job, &Program { moves, ..Program::default() });
+        assert_eq!(seconds.len(), 15, "one for each move");
+        let near =
+            |what: &str, is: f64, want: f64| assert!((is - want).abs() < 1e-3, "{what}: {is} s, {want} s");
+        near("matrix", t.matrix, 6.0);
+        near("fibre", t.fibre, 1.5 + 4.0 + 1.5);
+        near("travel", t.travel, 0.5);
+        near("head change", t.head_change, 4.0);
+        near("cutting", t.cutting, 0.5);
+        near("other", t.other, 100.0 + 6.0 + 4.0 + 5.0);
+        // 100 K from standby for the matrix head; the fibre head's 80 K take 40 s,
+        // of which the last bead and the change cover 7
+        near("heating", t.heating, 50.0 + 33.0);
+        near("total", t.total, t.matrix + t.fibre + t.travel + 4.0 + 0.5 + t.other + t.heating);
     }
 }

@@ -267,7 +267,7 @@ impl Writer<'_> {
         self.fed += mm;
         let mut line = String::from("G1");
         self.feed_length(&mut line);
-        self.feed_word(&mut line, self.job.printer.fibre.max_feed_mm_s);
+        self.feed_word(&mut line, self.job.course_speed_mm_s());
         self.line(&line);
     }
 

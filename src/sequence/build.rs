@@ -121,7 +121,7 @@ const LONGEST_HOP: f64 = 3.0;
 
 /// How deep a hop may reach over the edge of laid tow, mm: from one bead that
 /// laps onto it to the next. The nozzle is wider than that while it lays them.
-const LAP_MM: f64 = 0.08;
+const LAP_MM: f64 = 0.05;
 
 /// How far the lines that stand for courses may leave them, mm.
 const CHORD_MM: f64 = 0.01;
