@@ -3,10 +3,11 @@
 use super::{Colour, show};
 use crate::diagnostic::Diagnostic;
 use anstream::{AutoStream, ColorChoice};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::{self, Write as _};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::{self, IsTerminal as _, Write as _};
+use std::sync::mpsc::{self, RecvTimeoutError, Sender};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
 
 /// Messages beyond this many are counted, not shown: they mostly share a cause.
 const MOST_SHOWN: usize = 50;
@@ -31,10 +32,10 @@ impl Console {
         self.quiet
     }
 
-    /// A counter that shows itself where that is wanted.
-    #[expect(dead_code, reason = "for the stages of `plan` that take time")]
-    pub(super) fn progress(&self, steps: u64, what: &'static str) -> Progress {
-        Progress::new(steps, what, !self.quiet)
+    /// Does some work; shows on a terminal that it goes on, once it takes long.
+    pub(super) fn working<T>(&self, what: String, work: impl FnOnce() -> T) -> T {
+        let _sign = (!self.quiet && io::stderr().is_terminal()).then(|| Working::on(what));
+        work()
     }
 
     /// Data, to stdout. That nobody reads on is no error.
@@ -70,41 +71,46 @@ impl Console {
     }
 }
 
-/// Counts steps of long work; shows itself on a terminal after a second.
-#[derive(Debug)]
-pub struct Progress {
-    bar: ProgressBar,
-    started: Instant,
-    waiting: AtomicBool,
+/// A sign of life during long work: what is done, and for how long already.
+struct Working {
+    done: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
 }
 
-impl Progress {
+impl Working {
     /// Work is short until it has taken this long.
     const SHORT: Duration = Duration::from_secs(1);
 
-    /// A counter of some steps, hidden for now, and for good unless `wanted`.
-    pub fn new(steps: u64, what: &'static str, wanted: bool) -> Self {
-        let bar = ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::hidden());
-        if let Ok(style) = ProgressStyle::with_template("{msg} {pos}/{len} {wide_bar}") {
-            bar.set_style(style);
-        }
-        bar.set_message(what);
-        Self { bar, started: Instant::now(), waiting: AtomicBool::new(wanted) }
-    }
+    /// How often the seconds are drawn anew.
+    const TICK: Duration = Duration::from_millis(200);
 
-    /// One more step is done. May be called from several threads.
-    pub fn step(&self) {
-        self.bar.inc(1);
-        if self.started.elapsed() > Self::SHORT && self.waiting.swap(false, Ordering::Relaxed) {
-            // draws nothing unless stderr is a terminal
-            self.bar.set_draw_target(ProgressDrawTarget::stderr());
-        }
+    fn on(what: String) -> Self {
+        let (done, wait) = mpsc::channel::<()>();
+        let thread = thread::spawn(move || {
+            if wait.recv_timeout(Self::SHORT) != Err(RecvTimeoutError::Timeout) {
+                return;
+            }
+            let bar = ProgressBar::new_spinner().with_elapsed(Self::SHORT);
+            if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}, {elapsed}") {
+                bar.set_style(style);
+            }
+            bar.set_message(what);
+            while wait.recv_timeout(Self::TICK) == Err(RecvTimeoutError::Timeout) {
+                bar.tick();
+            }
+            bar.finish_and_clear();
+        });
+        Self { done: Some(done), thread: Some(thread) }
     }
 }
 
-impl Drop for Progress {
+impl Drop for Working {
     fn drop(&mut self) {
-        self.bar.finish_and_clear();
+        // closes the channel: the thread clears its line and ends
+        drop(self.done.take());
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
     }
 }
 

@@ -8,8 +8,6 @@ mod profiles;
 mod schema;
 mod show;
 
-pub use console::Progress;
-
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 use console::Console;

@@ -24,12 +24,14 @@ pub(super) struct Arguments {
 }
 
 /// Reads the job and plans it, in as many threads as asked for.
-pub(super) fn run(arguments: &Arguments, _console: &Console, notes: &mut Notes) -> Outcome<Report> {
+pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -> Outcome<Report> {
     let threads = arguments.threads.map_or(0, NonZeroUsize::get);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
         Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
     })?;
-    pool.install(|| planned(arguments, notes))
+    console.working(format!("planning {}", arguments.job.display()), || {
+        pool.install(|| planned(arguments, notes))
+    })
 }
 
 fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {

@@ -2,12 +2,12 @@
 
 use super::Report;
 use crate::diagnostic::nearest::help;
-use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Outcome, Source};
 use crate::job::builtin::{self, BuiltIn};
-use crate::job::{self, Matrix, Printer, Tow, material, printer};
+use crate::job::material::{self, Material};
+use crate::job::{self, Matrix, Printer, Tow, printer};
 use serde_json::{Value, json};
 use std::path::Path;
-use std::sync::Arc;
 
 /// `printer list`.
 pub(super) fn printers() -> Report {
@@ -83,25 +83,11 @@ pub(super) fn check_printer(file: &Path) -> Outcome<Report> {
 /// Errors: every fault of the file; `input-missing` and the like.
 pub(super) fn check_material(file: &Path) -> Outcome<Report> {
     let source = job::first_text(file)?;
-    let facts = match as_json(&source.text)["kind"].as_str() {
-        Some("tow") => tow_facts(&material::read_tow(&source)?),
-        Some("matrix") => matrix_facts(&material::read_matrix(&source)?),
-        Some(other) => {
-            let d = Diagnostic::error("unknown-name", format!("`kind` cannot be `{other}`"))
-                .in_file(&source.name)
-                .help(help(other, &["matrix", "tow"], "one of"));
-            return Err(d.into());
-        }
-        None => return Err(kindless(&source)),
+    let facts = match material::read(&source)? {
+        Material::Matrix(m) => matrix_facts(&m),
+        Material::Tow(t) => tow_facts(&t),
     };
     Ok(Report::telling(told(&source, &facts), checked(&source, "material")))
-}
-
-/// A file that does not say what it is: its faults as either, whichever are fewer.
-fn kindless(source: &Arc<Source>) -> Faults {
-    let tow = material::read_tow(source).err().map_or_else(Vec::new, |f| f.0);
-    let matrix = material::read_matrix(source).err().map_or_else(Vec::new, |f| f.0);
-    Faults(if tow.len() < matrix.len() { tow } else { matrix })
 }
 
 fn told(source: &Source, facts: &[String]) -> String {

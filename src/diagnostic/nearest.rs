@@ -13,14 +13,23 @@ pub fn nearest<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
         let lacks_unit = letters >= 3
             && (candidate.strip_prefix(&typed).is_some_and(|rest| rest.starts_with('_'))
                 || typed.strip_prefix(&candidate).is_some_and(|rest| rest.starts_with('_')));
+        // a shared unit says nothing: `chord_mm` is not nearly `anchor_mm`
+        let counted = letters.max(candidate.chars().count()) - shared_unit(&typed, &candidate);
         // one wrong letter is the least that helps, even in a short word
-        let allowed = (letters.max(candidate.chars().count()) / 3).max(1);
+        let allowed = (counted / 3).max(1);
         let distance = if lacks_unit { 0 } else { distance(&typed, &candidate) };
         if distance <= allowed && distance < letters && best.is_none_or(|(d, _)| distance < d) {
             best = Some((distance, word));
         }
     }
     best.map(|(_, word)| word)
+}
+
+/// Letters of the suffix, from its first `_` on, that two words share.
+fn shared_unit(a: &str, b: &str) -> usize {
+    let same = a.chars().rev().zip(b.chars().rev()).take_while(|(x, y)| x == y).map(|(x, _)| x);
+    let suffix: Vec<char> = same.collect();
+    suffix.iter().rposition(|c| *c == '_').map_or(0, |at| at + 1)
 }
 
 /// Lower case, and `-` as `_`: neither is what a person gets wrong on purpose.
@@ -107,6 +116,8 @@ mod tests {
     fn a_missing_unit_is_found() {
         assert_eq!(nearest("thickness", ["outline", "thickness_mm"]), Some("thickness_mm"));
         assert_eq!(nearest("copies_mm", ["copies"]), Some("copies"));
+        assert_eq!(nearest("chord_mm", ["anchor_mm"]), None);
+        assert_eq!(nearest("cord_mm", ["anchor_mm", "chord_mm"]), Some("chord_mm"));
         assert_eq!(nearest("bead-width-mm", ["bead_width_mm"]), Some("bead_width_mm"));
     }
 

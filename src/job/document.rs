@@ -229,10 +229,10 @@ impl<'a> Reader<'a> {
         let place = if path.is_empty() { "this file".to_owned() } else { format!("`{path}`") };
         let mut d = Diagnostic::error("unknown-key", format!("there is no key `{typed}` in {place}"));
         let here = spec.names();
-        d = if let Some(near) = nearest(typed, here.iter().copied()) {
-            d.help(format!("did you mean `{near}`?"))
-        } else if let Some(home) = self.root.home_of(typed) {
+        d = if let Some(home) = self.root.home_of(typed) {
             d.help(format!("`{typed}` belongs under `{home}`"))
+        } else if let Some(near) = nearest(typed, here.iter().copied()) {
+            d.help(format!("did you mean `{near}`?"))
         } else {
             d.help(format!("keys here: {}", listed(&here)))
         };
@@ -513,10 +513,19 @@ impl<'a> Reader<'a> {
             DeValue::Table(_) => "a table",
         };
         let mut d = Diagnostic::error("wrong-type", format!("`{name}` is {shown}, expected {expected}"));
-        if let DeValue::String(s) = found
-            && s.trim().parse::<f64>().is_ok()
-        {
-            d = d.help(format!("write the number without quotes: {}", s.trim()));
+        match found {
+            DeValue::String(s) if s.trim().parse::<f64>().is_ok() => {
+                d = d.help(format!("write the number without quotes: {}", s.trim()));
+            }
+            DeValue::Integer(i) if expected.starts_with("text") => {
+                d = d.help(format!("write it in quotes: \"{i}\""));
+            }
+            DeValue::Float(f) if expected == "a whole number" => {
+                if let Some(whole) = f.as_str().strip_suffix(".0") {
+                    d = d.help(format!("write it without a point: {whole}"));
+                }
+            }
+            _ => {}
         }
         self.fault(d, span, &format!("expected {expected}"));
         None

@@ -358,8 +358,10 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
         let twice: f64 =
             corners.iter().zip(corners.iter().cycle().skip(1)).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
         if twice.abs() * 0.5 < SMALLEST_MM2 {
-            let message =
-                format!("the polygon encloses {:.6} mm2: its corners lie on a line", twice.abs() * 0.5);
+            let message = format!(
+                "the polygon encloses {:.6} mm2: its corners lie on a line, or its sides cross",
+                twice.abs() * 0.5
+            );
             reader.fault(empty(message), v.place("polygon_mm"), "");
             return None;
         }

@@ -2,9 +2,12 @@
 
 use super::document::{Reader, Values};
 use super::table::{Key, Kind, Need, Range, TEMPERATURE, Table, Words, above_zero, between};
+use crate::diagnostic::nearest::help;
 use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
 use std::f64::consts::PI;
 use std::sync::Arc;
+use toml::Spanned;
+use toml::de::DeTable;
 
 /// A thermoplastic matrix.
 #[derive(Clone, Debug, PartialEq)]
@@ -217,6 +220,38 @@ pub(crate) static TOW_FILE: Table = Table {
         },
     ],
 };
+
+/// Either kind of material.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Material {
+    /// What is extruded.
+    Matrix(Matrix),
+    /// What is laid.
+    Tow(Tow),
+}
+
+/// Reads a material file's text, of the kind that it says it is.
+///
+/// Errors: as [`read_matrix`] and [`read_tow`]; `unknown-name` for another kind.
+pub fn read(source: &Arc<Source>) -> Outcome<Material> {
+    let (document, _) = DeTable::parse_recoverable(&source.text);
+    let kind = document.get_ref().get("kind");
+    match kind.and_then(|k| k.get_ref().as_str()) {
+        Some(MATRIX) => read_matrix(source).map(Material::Matrix),
+        Some(TOW) => read_tow(source).map(Material::Tow),
+        Some(other) => {
+            let d = Diagnostic::error("unknown-name", format!("`kind` cannot be `{other}`")).help(help(
+                other,
+                &[MATRIX, TOW],
+                "one of",
+            ));
+            Err(d.at(source, kind.map(Spanned::span).unwrap_or_default(), "").into())
+        }
+        // it does not say: told as what it looks like
+        None if document.get_ref().contains_key("filaments") => read_tow(source).map(Material::Tow),
+        None => read_matrix(source).map(Material::Matrix),
+    }
+}
 
 /// Reads a matrix file's text.
 ///

@@ -49,7 +49,7 @@ pub(crate) static JOB: Table = Table {
 const fn later(name: &'static str) -> Key {
     Key {
         name,
-        kind: Kind::Later("take the table out; the program would be the same without it"),
+        kind: Kind::Later("take the table out, or use a version that knows it"),
         need: Need::Optional,
         text: "",
     }

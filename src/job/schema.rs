@@ -12,7 +12,11 @@ pub fn job() -> Value {
 
 /// Schema of a reinforcement map.
 pub fn map() -> Value {
-    document("map", &map::MAP)
+    let mut schema = document("map", &map::MAP);
+    schema["properties"]["region"]["items"]["if"] =
+        json!({"properties": {"rule": {"const": "unidirectional"}}, "required": ["rule"]});
+    schema["properties"]["region"]["items"]["then"] = json!({"required": ["angle_deg"]});
+    schema
 }
 
 /// Schema of a printer profile.

@@ -3,3 +3,4 @@ mod beads;
 mod motion;
 mod outline;
 mod program_words;
+mod tows;

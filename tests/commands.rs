@@ -1,0 +1,311 @@
+//! Every command but `plan`'s work: what goes to stdout, what to stderr, and the
+//! exit status.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+struct Ran {
+    status: Option<i32>,
+    out: String,
+    told: String,
+}
+
+fn command() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_towpath"));
+    command.env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE");
+    command
+}
+
+fn towpath(arguments: &[&str]) -> Ran {
+    run(command().args(arguments))
+}
+
+fn run(command: &mut Command) -> Ran {
+    let output = command.output().expect("the built program starts");
+    Ran {
+        status: output.status.code(),
+        out: String::from_utf8(output.stdout).expect("stdout is UTF-8"),
+        told: String::from_utf8(output.stderr).expect("stderr is UTF-8"),
+    }
+}
+
+/// Runs well: status 0, nothing on stderr.
+fn fine(arguments: &[&str]) -> String {
+    let ran = towpath(arguments);
+    assert_eq!((ran.status, ran.told.as_str()), (Some(0), ""), "{arguments:?}");
+    ran.out
+}
+
+fn json(text: &str) -> Value {
+    serde_json::from_str(text).expect("stdout is JSON")
+}
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("commands").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    folder
+}
+
+fn path(file: &Path) -> &str {
+    file.to_str().expect("a plain path")
+}
+
+#[test]
+fn each_built_in_printer_is_listed_shown_and_passes_its_check() {
+    let listed = json(&fine(&["printer", "list", "--json"]));
+    let printers = listed.as_array().expect("a list");
+    assert!(printers.len() >= 2, "{listed}");
+    let text = fine(&["printer", "list"]);
+    for p in printers {
+        let name = p["name"].as_str().expect("a name");
+        assert!(text.contains(name), "{text}");
+        let shown = fine(&["printer", "show", name]);
+        assert_eq!(json(&fine(&["--json", "printer", "show", name])), *p, "{name}");
+        let file = folder(name).join("mine.toml");
+        std::fs::write(&file, &shown).expect("a scratch file");
+        let checked = fine(&["printer", "check", path(&file)]);
+        assert!(checked.contains("no faults") && checked.contains("shortest course"), "{checked}");
+        assert_eq!(json(&fine(&["printer", "check", path(&file), "--json"]))["faults"], 0);
+        assert_eq!(fine(&["printer", "check", path(&file), "--quiet"]), "");
+    }
+}
+
+#[test]
+fn the_two_printers_differ_where_printers_differ() {
+    let listed = json(&fine(&["printer", "list", "--json"]));
+    let seen = |pointer: &str| -> Vec<String> {
+        let mut values: Vec<String> = listed
+            .as_array()
+            .expect("a list")
+            .iter()
+            .map(|p| p.pointer(pointer).expect("every profile has it").to_string())
+            .collect();
+        values.sort();
+        values
+    };
+    assert_eq!(seen("/controller/arcs"), ["false", "true"]);
+    assert_eq!(seen("/controller/extrusion"), ["\"absolute\"", "\"relative\""]);
+    assert_eq!(seen("/controller/offsets_applied_by"), ["\"controller\"", "\"program\""]);
+    assert_eq!(seen("/controller/comment"), ["\"parentheses\"", "\"semicolon\""]);
+    assert_eq!(seen("/controller/dwell_unit"), ["\"ms\"", "\"s\""]);
+    assert_eq!(seen("/cutter_to_nozzle_mm"), ["15.0", "35.0"]);
+}
+
+#[test]
+fn each_built_in_material_is_listed_shown_and_passes_its_check() {
+    let listed = json(&fine(&["material", "list", "--json"]));
+    let text = fine(&["material", "list"]);
+    for (kind, least) in [("matrix", 3), ("tow", 3)] {
+        let of_kind: Vec<&Value> =
+            listed.as_array().expect("a list").iter().filter(|m| m["kind"] == kind).collect();
+        assert!(of_kind.len() >= least, "{kind}: {listed}");
+        for m in of_kind {
+            let name = m["name"].as_str().expect("a name");
+            assert!(text.contains(name), "{text}");
+            let file = folder(name).join("mine.toml");
+            std::fs::write(&file, fine(&["material", "show", name])).expect("a scratch file");
+            assert!(fine(&["material", "check", path(&file)]).contains("no faults"));
+        }
+    }
+}
+
+#[test]
+fn a_tow_matches_each_matrix() {
+    let listed = json(&fine(&["material", "list", "--json"]));
+    let polymers = |kind: &str| -> Vec<&str> {
+        let all = listed.as_array().expect("a list").iter().filter(|m| m["kind"] == kind);
+        all.map(|m| m["polymer"].as_str().expect("a polymer")).collect()
+    };
+    for polymer in polymers("matrix") {
+        assert!(polymers("tow").contains(&polymer), "no tow for {polymer}");
+    }
+}
+
+#[test]
+fn unknown_names_are_told_with_what_was_meant() {
+    for (arguments, meant) in [
+        (["printer", "show", "shuttle-51"], "shuttle-15"),
+        (["material", "show", "peak"], "peek"),
+        (["explain", "unknown-kye", "--quiet"], "unknown-key"),
+    ] {
+        let ran = towpath(&arguments);
+        assert_eq!((ran.status, ran.out.as_str()), (Some(1), ""), "{arguments:?}");
+        assert!(ran.told.contains(&format!("did you mean `{meant}`?")), "{}", ran.told);
+    }
+}
+
+#[test]
+fn schemas_are_schemas() {
+    for what in ["job", "map", "printer", "material", "plan"] {
+        let schema = json(&fine(&["schema", what]));
+        assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema", "{what}");
+        assert!(jsonschema::meta::is_valid(&schema), "{what}");
+    }
+}
+
+#[test]
+fn every_code_is_explained() {
+    for code in towpath::diagnostic::codes::ALL {
+        let text = fine(&["explain", code.name]);
+        assert!(text.starts_with(code.name) && text.lines().all(|l| l.len() <= 100), "{text}");
+        assert_eq!(json(&fine(&["explain", code.name, "--json"]))["code"], code.name);
+    }
+    let ran = towpath(&["explain", "no such thing"]);
+    assert_eq!((ran.status, ran.out.as_str()), (Some(1), ""));
+    assert!(
+        ran.told.starts_with("error[unknown-code]: there is no diagnostic `no such thing`"),
+        "{}",
+        ran.told
+    );
+}
+
+#[test]
+fn completions_for_every_shell() {
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let script = fine(&["completions", shell]);
+        assert!(script.contains("towpath") && script.contains("explain"), "{shell}");
+    }
+}
+
+#[test]
+fn help_and_version_are_data() {
+    assert!(fine(&["--help"]).contains("Usage: towpath"));
+    assert!(fine(&["plan", "--help"]).contains("--threads"));
+    assert_eq!(fine(&["--version"]), format!("towpath {}\n", env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn a_command_line_that_makes_no_sense_could_not_run() {
+    for arguments in [
+        &["frobnicate"][..],
+        &["plan"],
+        &["plan", "job.toml"],
+        &["plan", "job.toml", "--out", "o", "--threads", "0"],
+        &["plan", "job.toml", "--out", "o", "--color", "pink"],
+        &["schema", "table"],
+        &["printer"],
+        &["completions", "tcsh9"],
+        &[],
+    ] {
+        let ran = towpath(arguments);
+        assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{arguments:?}");
+        assert!(ran.told.contains("Usage:") || ran.told.starts_with("error: "), "{}", ran.told);
+    }
+}
+
+#[test]
+fn what_comes_later_is_not_offered() {
+    let help = fine(&["--help"]);
+    for later in ["verify", "propose", "strength", "press"] {
+        assert!(!help.lines().any(|l| l.trim().starts_with(later)), "{later}:\n{help}");
+        assert_eq!(towpath(&[later]).status, Some(2), "{later}");
+    }
+}
+
+#[test]
+fn a_file_named_on_the_command_line_that_is_missing_or_a_folder_could_not_run() {
+    let folder = folder("none");
+    let missing = folder.join("none.toml");
+    for arguments in [
+        vec!["plan", path(&missing), "--out", path(&folder)],
+        vec!["plan", path(&folder), "--out", path(&folder)],
+        vec!["printer", "check", path(&missing)],
+        vec!["material", "check", path(&folder)],
+    ] {
+        let ran = towpath(&arguments);
+        assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{arguments:?}");
+        assert!(ran.told.starts_with("error[input-"), "{}", ran.told);
+    }
+}
+
+#[test]
+fn faults_as_json() {
+    let folder = folder("faults");
+    let file = folder.join("mine.toml");
+    let text = fine(&["printer", "show", "reed-35"]).replace("chord_mm = 0.01", "chord_mn = 0.01");
+    std::fs::write(&file, text).expect("a scratch file");
+    let ran = towpath(&["printer", "check", path(&file), "--json"]);
+    assert_eq!(ran.status, Some(1));
+    let errors = &json(&ran.out)["errors"];
+    let codes: Vec<&str> =
+        errors.as_array().expect("a list").iter().map(|e| e["code"].as_str().expect("a code")).collect();
+    assert_eq!(codes, ["missing-key", "unknown-key"], "{}", ran.out);
+    assert_eq!(errors[1]["help"][0], "did you mean `chord_mm`?");
+    assert!(errors[1]["line"].as_u64().is_some_and(|l| l > 10), "{}", ran.out);
+    assert!(ran.told.contains("error[unknown-key]"), "errors are told in text, too: {}", ran.told);
+}
+
+#[test]
+fn colour_only_where_it_is_wanted() {
+    let wrong = ["explain", "nothing"];
+    assert!(!towpath(&wrong).told.contains('\u{1b}'), "a pipe is no terminal");
+    assert!(towpath(&["explain", "nothing", "--color", "always"]).told.contains("\u{1b}["));
+    assert!(!towpath(&["explain", "nothing", "--color", "never"]).told.contains('\u{1b}'));
+    let ran = run(command().args(wrong).env("NO_COLOR", "1"));
+    assert!(!ran.told.contains('\u{1b}'), "{}", ran.told);
+}
+
+#[test]
+fn a_pipe_that_nobody_reads_is_no_error() {
+    for arguments in
+        [&["schema", "job"][..], &["printer", "show", "reed-35"], &["--help"], &["completions", "zsh"]]
+    {
+        let (reader, writer) = std::io::pipe().expect("a pipe");
+        drop(reader);
+        let child = command().args(arguments).stdout(writer).stderr(Stdio::piped()).spawn();
+        let output = child.and_then(std::process::Child::wait_with_output).expect("the built program starts");
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}");
+        assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_told() {
+    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("linux has it");
+    let ran = run(command().args(["schema", "job"]).stdout(full).stderr(Stdio::piped()));
+    assert_eq!(ran.status, Some(2));
+    assert!(ran.told.starts_with("error[output-unwritable]"), "{}", ran.told);
+}
+
+#[test]
+fn an_output_folder_that_cannot_be_made_could_not_run() {
+    let folder = folder("no room");
+    let file = folder.join("taken");
+    std::fs::write(&file, "a file, no folder").expect("a scratch file");
+    let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+    let ran = towpath(&["plan", path(&job), "--out", path(&file)]);
+    assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{}", ran.told);
+    assert!(ran.told.contains("error[output-unwritable]"), "{}", ran.told);
+    let kept = std::fs::read_to_string(&file).expect("the file is still there");
+    assert_eq!(kept, "a file, no folder");
+}
+
+#[test]
+fn quiet_and_json_of_a_plan() {
+    let folder = folder("plan");
+    let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+    let plan = |more: &[&str]| {
+        let mut arguments = vec!["plan", path(&job), "--out", path(&folder)];
+        arguments.extend_from_slice(more);
+        fine_but_for_warnings(&arguments)
+    };
+    let ran = plan(&["--quiet"]);
+    assert_eq!((ran.out.as_str(), ran.told.as_str()), ("", ""));
+    let ran = plan(&["--json", "-j", "2", "--quiet"]);
+    let result = json(&ran.out);
+    assert!(result["estimate"]["fibre_length_mm"].as_f64().is_some_and(|l| l > 0.0), "{result}");
+    let ran = plan(&[]);
+    assert!(ran.out.contains("link"), "{}", ran.out);
+    assert!(!ran.told.contains('\r') && !ran.told.contains('\u{1b}'), "no progress in a pipe: {}", ran.told);
+}
+
+fn fine_but_for_warnings(arguments: &[&str]) -> Ran {
+    let ran = towpath(arguments);
+    assert_eq!(ran.status, Some(0), "{}", ran.told);
+    assert!(!ran.told.contains("error["), "{}", ran.told);
+    ran
+}
