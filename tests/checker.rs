@@ -365,3 +365,66 @@ fn a_head_that_strikes_what_lies_is_caught() {
         p.replacen("X10.000 Y10.000", "X70.000 Y60.000", 1).replacen("X70.000 Y10.000", "X90.000 Y60.000", 1)
     });
 }
+
+/// The counted areas against polygons: Clipper (A. Johnson, polygon clipping and
+/// offsetting library, version 1) has no code in common with either side.
+#[test]
+fn counted_areas_agree_with_a_polygon_library() {
+    use geo::{Area, LineString, MultiLineString, MultiPolygon, Polygon};
+    use geo_clipper::{Clipper, ClipperOpen, EndType, JoinType};
+    use support::plan_file::Plan;
+
+    let plan: Plan = serde_json::from_value(good::plan(Dialect::Arcs)).expect("the good plan");
+    let strip = |mut line: Vec<[f64; 2]>, width: f64| -> MultiPolygon {
+        if let [a, b] = line[..] {
+            // this library finds no strip along a straight line of two points
+            line.insert(1, [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])]);
+        }
+        let line: LineString = line.into();
+        MultiLineString::new(vec![line]).offset(0.5 * width, JoinType::Round(0.002), EndType::OpenButt, 1e6)
+    };
+    for layer in &plan.layers {
+        let rings = support::near::Rings::new(&layer.outline);
+        let lines: Vec<Vec<[f64; 2]>> =
+            layer.courses.iter().map(|c| support::curve::Line::new(&c.segments).chords(0.002)).collect();
+        let width = plan.tow.width_mm;
+        let tows: Vec<support::cover::Strip> = (lines.iter().zip(&layer.courses))
+            .map(|(l, c)| support::cover::Strip { line: l.clone(), half: 0.5 * width, closed: c.closed })
+            .collect();
+        let beads: Vec<support::cover::Strip> = (layer.beads.iter())
+            .map(|b| support::cover::Strip { line: b.line(), half: 0.5 * b.width_mm, closed: b.closed })
+            .collect();
+        let counted = support::cover::count(&rings, &tows, &beads);
+
+        // strips of the good plan lie apart and in the outline, so areas add up;
+        // unions would nest, and this library drops what lies inside a hole
+        let outline: LineString = layer.outline[0].clone().into();
+        let outline = Polygon::new(outline, Vec::new());
+        let inside = |s: MultiPolygon| s.intersection(&outline, 1e6).unsigned_area();
+        let tow: f64 = lines.into_iter().map(|l| inside(strip(l, width))).sum();
+        let bead: f64 = layer.beads.iter().map(|b| inside(strip(b.line(), b.width_mm))).sum();
+        let bare = outline.unsigned_area() - tow - bead;
+        let within = 5.0 * counted.sigma + 0.05;
+        for (what, a, b) in
+            [("tow", counted.tow, tow), ("beads", counted.beads, bead), ("bare", counted.bare, bare)]
+        {
+            assert!((a - b).abs() <= within, "{what}: {a} counted, {b} by polygons, within {within}");
+        }
+    }
+}
+
+#[test]
+fn what_a_map_asked_for_is_looked_up() {
+    use support::parts::Asked;
+    let plan = good::plan(Dialect::Arcs).to_string();
+    let broken = |asked: Asked| {
+        let mut findings = Findings::default();
+        support::promises::asked(&mut findings, &plan, &[asked]);
+        findings
+    };
+    let asked = Asked { region: "plate".to_owned(), ring: None, angles: None, min_bend_radius_mm: None };
+    assert!(broken(asked.clone()).0.is_empty(), "nothing was asked for");
+    let ring = Some(vec![[0.0, 0.0], [60.0, 0.0], [60.0, 30.0], [0.0, 30.0]]);
+    assert!(broken(Asked { ring, ..asked.clone() }).has("room shape"), "courses lie beyond x 60");
+    assert!(broken(Asked { min_bend_radius_mm: Some(5.5), ..asked }).has("bend"), "the S-bend has 5 mm");
+}
