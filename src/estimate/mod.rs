@@ -82,7 +82,8 @@ pub fn of(
 ) -> Estimate {
     let copies = f64_of(job.copies);
     let laid = || program.courses.iter().flatten();
-    let fibre_length_mm = laid().map(|l| l.course.length_mm()).sum::<f64>() * copies;
+    // an empty sum is -0, which would be written so
+    let fibre_length_mm = laid().map(|l| l.course.length_mm()).sum::<f64>() * copies + 0.0;
     let courses = laid().count() * job.copies;
     let mut purging = false;
     let (mut purge_volume_mm3, mut matrix_volume_mm3) = (0.0, 0.0);

@@ -132,6 +132,12 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
                 }
             }
         }
+        if room.courses.is_empty() && room.left_out.is_empty() {
+            // a region never yields nothing without a word
+            let asked = within.perimeter().max(width);
+            let at = within.rings().next().and_then(|r| r.first().copied());
+            room.leave_out("too small for a course of this bend radius and shortest length", asked, at);
+        }
         for c in &room.courses {
             strips.push(strip(c, width));
             if !c.path().closed {
