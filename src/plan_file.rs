@@ -434,3 +434,108 @@ fn pretty(plan: &Plan) -> String {
     out.push_str("\n]\n}\n");
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::Notes;
+    use crate::geom::{Arc, Path, combine, pt};
+    use crate::job::Rule;
+    use crate::matrix::BeadKind;
+    use serde_json::Value;
+    use std::collections::BTreeMap;
+
+    /// A layer with a course of a line, a quarter circle and a line, and a bead.
+    fn plan() -> String {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        let job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
+        let ring = [pt(0.0, 0.0), pt(60.0, 0.0), pt(60.0, 60.0), pt(0.0, 60.0)];
+        let outline = Outline {
+            layers: vec![crate::outline::Layer {
+                number: 1,
+                z_bottom_mm: 0.0,
+                height_mm: 0.2,
+                outline: combine::ring_area(&ring),
+            }],
+            shapes: BTreeMap::new(),
+        };
+        let third = 1.0 / 3.0;
+        let (a, b) = (pt(30.0 + third, 10.0), pt(40.0 + third, 20.0));
+        let segments = vec![
+            Segment::Line { from: pt(5.0, 10.0), to: a },
+            Segment::Arc(Arc { from: a, to: b, centre: pt(30.0 + third, 20.0), ccw: true }),
+            Segment::Line { from: b, to: pt(40.0 + third, 50.0) },
+        ];
+        let course =
+            crate::fibre::Course::new("bow".into(), Rule::Contour, 0, Path::new(segments, false), 5.0, 20.0)
+                .expect("a course");
+        let length = course.length_mm();
+        let program = Program {
+            placements: vec![pt(100.0, 50.0)],
+            courses: vec![vec![Laid { id: "L1.1".into(), course, cut_at_mm: length - 15.0 }]],
+            ..Program::default()
+        };
+        let beads = vec![LayerBeads {
+            beads: vec![Bead {
+                kind: BeadKind::Perimeter,
+                width_mm: 0.5,
+                area_mm2: 0.1,
+                closed: true,
+                points: vec![pt(0.25, 0.25), pt(59.75, -1e-9), pt(59.75, 59.75)],
+            }],
+            areas: Areas::default(),
+        }];
+        let left_out = crate::fibre::LeftOut {
+            region: "bow \"two\"".into(),
+            layer: 1,
+            reason: "no room".into(),
+            length_mm: 12.0,
+            at_mm: None,
+        };
+        let courses = vec![LayerCourses { left_out: vec![left_out], ..LayerCourses::default() }];
+        let time = crate::estimate::TimeSplit::default();
+        let estimate = crate::estimate::of(&job, &outline, &program, &beads, 0, time);
+        json(&job, &outline, &program, &courses, &beads, &estimate, &["M400".to_owned()])
+    }
+
+    #[test]
+    fn a_plan_is_as_its_schema_says() {
+        let value: Value = serde_json::from_str(&plan()).expect("JSON");
+        let validator = jsonschema::validator_for(&schema()).expect("a schema");
+        let faults: Vec<String> = validator.iter_errors(&value).map(|e| e.to_string()).collect();
+        assert!(faults.is_empty(), "{faults:?}");
+        assert_eq!(value["left_out"][0]["region"], "bow \"two\"", "names as typed");
+        assert_eq!(plan(), plan(), "the same bytes each time");
+    }
+
+    #[test]
+    fn radius_and_tangency_survive_the_rounding() {
+        let value: Value = serde_json::from_str(&plan()).expect("JSON");
+        let segments = &value["layers"][0]["courses"][0]["segments"];
+        let xy = |v: &Value| pt(v[0].as_f64().expect("x"), v[1].as_f64().expect("y"));
+        let arc = &segments[1]["arc"];
+        let (from, to, centre) = (xy(&arc["from"]), xy(&arc["to"]), xy(&arc["centre"]));
+        assert!((from.dist(centre) - 10.0).abs() < 2e-6, "radius at the start");
+        assert!((to.dist(centre) - 10.0).abs() < 2e-6, "radius at the end");
+        let line = |v: &Value| {
+            let v: Vec<f64> = serde_json::from_value(v.clone()).expect("four numbers");
+            (pt(v[0], v[1]), pt(v[2], v[3]))
+        };
+        let ((start, joint), (onward, end)) = (line(&segments[0]["line"]), line(&segments[2]["line"]));
+        assert!(joint == from && onward == to, "pieces meet exactly");
+        let across = |d: Point| d.normalised().expect("a direction").dot((joint - centre) * 0.1);
+        assert!(across(joint - start).abs() < 1e-6, "tangential at the start");
+        let out = (end - onward).normalised().expect("a direction");
+        assert!(out.dot((to - centre) * 0.1).abs() < 1e-6, "tangential at the end");
+        assert_eq!(value["layers"][0]["beads"][0]["points"][1][1], 0.0, "no minus zero");
+    }
+
+    #[test]
+    fn a_course_a_bead_and_a_ring_stand_on_a_line_each() {
+        let text = plan();
+        let holding = |what: &str| text.lines().filter(|l| l.contains(what)).count();
+        assert_eq!(holding("\"segments\""), 1, "the course");
+        assert_eq!(holding("\"points\""), 1, "the bead");
+        assert!(!text.contains("-0.0,") && !text.contains("-0.0]"), "no minus zero");
+    }
+}

@@ -156,3 +156,91 @@ fn to(decimals: usize, v: f64) -> f64 {
 fn f64_of(n: usize) -> f64 {
     n as f64
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnostic::Notes;
+    use crate::fibre::Course;
+    use crate::geom::{Path, Point, Segment, combine, pt};
+    use crate::job::{Head, Rule};
+    use crate::matrix::Areas;
+    use crate::outline::Layer;
+    use crate::sequence::Laid;
+    use std::collections::BTreeMap;
+
+    /// One layer of 100 mm x 10 mm x 0.2 mm, 200 mm3, on two copies: a course of
+    /// 80 mm and beads of 90 mm3 each.
+    fn by_hand() -> (Job, Outline, Program, Vec<LayerBeads>) {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
+        job.copies = 2;
+        (job.tow.width_mm, job.tow.area_mm2, job.tow.fibre_area_mm2) = (1.0, 0.1, 0.05);
+        (job.tow.density_g_cm3, job.matrix.density_g_cm3) = (1.5, 1.0);
+        let ring = [pt(0.0, 0.0), pt(100.0, 0.0), pt(100.0, 10.0), pt(0.0, 10.0)];
+        let layer = Layer { number: 1, z_bottom_mm: 0.0, height_mm: 0.2, outline: combine::ring_area(&ring) };
+        let line = Segment::Line { from: pt(10.0, 5.0), to: pt(90.0, 5.0) };
+        let course =
+            Course::new("bar".into(), Rule::Unidirectional, 0, Path::new(vec![line], false), 5.0, 20.0)
+                .expect("a straight course");
+        let mut moves = vec![
+            Move::Select(Head::Matrix),
+            Move::PurgeStart,
+            Move::Extrude { to: pt(50.0, 0.0), volume_mm3: 7.0 },
+            Move::PurgeEnd,
+            Move::Extrude { to: pt(0.0, 10.0), volume_mm3: 90.0 },
+            Move::Extrude { to: pt(0.0, 20.0), volume_mm3: 90.0 },
+            Move::Select(Head::Fibre),
+        ];
+        moves.extend([Move::Cut, Move::Cut]);
+        let program = Program {
+            moves,
+            placements: vec![Point::default(), pt(0.0, 20.0)],
+            courses: vec![vec![Laid { id: "L1.1".into(), course, cut_at_mm: 65.0 }]],
+        };
+        let areas = Areas { outline: 1000.0, tow: 80.0, matrix: 450.0, open: 400.0, unfilled: 70.0 };
+        let outline = Outline { layers: vec![layer], shapes: BTreeMap::new() };
+        (job, outline, program, vec![LayerBeads { beads: Vec::new(), areas }])
+    }
+
+    #[test]
+    fn figures_add_up_by_hand() {
+        let (job, outline, program, beads) = by_hand();
+        let split = TimeSplit { fibre: 10.004, matrix: 20.004, travel: 3.004, ..TimeSplit::default() };
+        let e = of(&job, &outline, &program, &beads, 3, split);
+        let near = |what: &str, is: f64, want: f64| {
+            assert!((is - want).abs() < 6e-6, "{what}: {is}, by hand {want}");
+        };
+        near("fibre length, both copies", e.fibre_length_mm, 160.0);
+        assert_eq!((e.courses, e.cuts, e.cuts_saved, e.head_changes), (2, 2, 3, 1), "counts");
+        let cuts = program.moves.iter().filter(|m| **m == Move::Cut).count();
+        assert_eq!(e.cuts, cuts, "a cut for each that the program makes");
+        near("matrix without purge", e.matrix_volume_mm3, 180.0);
+        near("purge", e.purge_volume_mm3, 7.0);
+        near("matrix mass", e.matrix_mass_g, 0.18);
+        // 160 mm x 0.1 mm2 = 16 mm3
+        near("tow mass", e.tow_mass_g, 0.024);
+        near("one part", e.part_mass_g, 0.102);
+        near("fibre fraction", e.fibre_volume_fraction, 8.0 / 196.0);
+        near("where tow lies, pressed", e.local_fibre_volume_fraction, 0.5);
+        near("where tow lies, as printed", e.strip_fibre_volume_fraction, 0.05 / 0.2);
+        // two parts of 200 mm3 less the 80 mm3 left open
+        near("porosity", e.printed_porosity, 1.0 - 196.0 / 240.0);
+        near("total of what is told", e.time_s.total, 33.0);
+    }
+
+    #[test]
+    fn a_part_without_tow_or_anything_at_all_has_finite_figures() {
+        let (job, outline, mut program, mut beads) = by_hand();
+        program.courses = vec![Vec::new()];
+        let e = of(&job, &outline, &program, &beads, 0, TimeSplit::default());
+        assert!(e.fibre_length_mm == 0.0 && e.cuts == 0 && e.fibre_volume_fraction == 0.0, "no tow");
+        program.moves.clear();
+        beads[0].areas = Areas::default();
+        let e = of(&job, &outline, &program, &beads, 0, TimeSplit::default());
+        let text = serde_json::to_string(&e).expect("figures");
+        // what is not a number is written as null
+        assert!(!text.contains("null"), "{text}");
+        assert!(!table(&e, &job).contains("NaN"), "the table too");
+    }
+}

@@ -60,6 +60,11 @@ const CHORD_MM: f64 = 3.0;
 /// Largest turn between two chords of one bend, radians.
 const CHORD_TURN: f64 = 0.6;
 
+/// A bend goes on turning: at least this share of a joint's turn, in the same
+/// sense, at the joint before or after it. Chords of one arc turn half as much
+/// where the arc begins and ends; a lone corner stands between straights.
+const CHORD_TURN_SHARE: f64 = 0.2;
+
 /// Seconds of each leg of one run that starts and ends at rest.
 ///
 /// `corner_deviation_mm` and the axis speeds (x, y, z in mm/s) are the machine's.
@@ -77,7 +82,9 @@ pub fn seconds(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]
 fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]) -> Vec<f64> {
     let n = legs.len();
     let lengths: Vec<f64> = legs.iter().map(Leg::length).collect();
-    let cruise: Vec<f64> = (0..n).map(|i| cruise(legs, i, axis_speed_mm_s)).collect();
+    let bends = bend_radii(legs);
+    let cruise: Vec<f64> =
+        (0..n).map(|i| cruise(&legs[i], bends[i].min(bends[i + 1]), axis_speed_mm_s)).collect();
     // speeds at the joints: at rest at both ends
     let mut joint = vec![0.0; n + 1];
     for i in 1..n {
@@ -104,21 +111,11 @@ fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64;
         .collect()
 }
 
-/// Speed that a leg may reach: asked for, bends and axes considered.
-fn cruise(legs: &[Leg], i: usize, axis: [f64; 3]) -> f64 {
-    let leg = &legs[i];
-    let mut v = leg.speed_mm_s;
-    match leg.path {
-        Segment::Arc(a) => v = v.min((leg.acceleration_mm_s2 * a.radius()).sqrt()),
-        Segment::Line { from, to } => {
-            if let Some(before) = i.checked_sub(1).and_then(|k| chord(&legs[k])) {
-                v = v.min(bend_speed(before.0, from, to, leg.acceleration_mm_s2));
-            }
-            if let Some(after) = legs.get(i + 1).and_then(chord) {
-                v = v.min(bend_speed(from, to, after.1, leg.acceleration_mm_s2));
-            }
-        }
-    }
+/// Speed that a leg may reach: asked for, bends and axes considered. `radius` is
+/// that of the chorded bend that it is part of, mm.
+fn cruise(leg: &Leg, radius: f64, axis: [f64; 3]) -> f64 {
+    let radius = radius.min(leg.path.radius());
+    let mut v = leg.speed_mm_s.min((leg.acceleration_mm_s2 * radius).sqrt());
     if let Some(d) = direction(leg, false) {
         for k in 0..3 {
             // an arc points everywhere: its slowest axis holds
@@ -131,26 +128,43 @@ fn cruise(legs: &[Leg], i: usize, axis: [f64; 3]) -> f64 {
     v
 }
 
-fn chord(leg: &Leg) -> Option<(Point, Point)> {
-    match leg.path {
-        Segment::Line { from, to } if leg.dz == 0.0 && from.dist(to) <= CHORD_MM => Some((from, to)),
-        _ => None,
+/// At each joint, the radius of the bend whose chords meet there, mm; infinite
+/// where there is none.
+fn bend_radii(legs: &[Leg]) -> Vec<f64> {
+    let mut turn = vec![0.0; legs.len() + 1];
+    for (i, pair) in legs.windows(2).enumerate() {
+        turn[i + 1] = turn_between(&pair[0], &pair[1]);
     }
+    let mut radii = vec![f64::INFINITY; legs.len() + 1];
+    for (i, pair) in legs.windows(2).enumerate() {
+        let k = i + 1;
+        let goes_on =
+            |other: f64| (CHORD_TURN_SHARE..=CHORD_TURN / turn[k].abs()).contains(&(other / turn[k]));
+        if (1e-9..=CHORD_TURN).contains(&turn[k].abs()) && (goes_on(turn[k - 1]) || goes_on(turn[k + 1])) {
+            radii[k] = circle_radius(&pair[0], &pair[1], turn[k]);
+        }
+    }
+    radii
 }
 
-/// Speed limit of the circle through three points that are chords of one bend.
-fn bend_speed(a: Point, b: Point, c: Point, acceleration: f64) -> f64 {
-    let (u, v) = (b - a, c - b);
-    let (lu, lv) = (u.norm(), v.norm());
-    if lu < 1e-9 || lv < 1e-9 || lu > CHORD_MM || lv > CHORD_MM {
-        return f64::INFINITY;
+/// Signed turn from one leg to the next, radians; 0 where the height changes.
+fn turn_between(a: &Leg, b: &Leg) -> f64 {
+    if a.dz.abs() + b.dz.abs() > 0.0 {
+        return 0.0;
     }
-    let turn = trig::atan2(u.cross(v), u.dot(v)).abs();
-    if !(1e-9..=CHORD_TURN).contains(&turn) {
-        return f64::INFINITY;
+    let (t, u) = (a.path.tangent_at(a.path.length()), b.path.tangent_at(0.0));
+    trig::atan2(t.cross(u), t.dot(u))
+}
+
+/// Radius of the circle through the ends of two chords that turn by `turn`, mm;
+/// infinite where one of them is no chord.
+fn circle_radius(a: &Leg, b: &Leg, turn: f64) -> f64 {
+    let is_chord = |leg: &Leg| matches!(leg.path, Segment::Line { .. }) && leg.path.length() <= CHORD_MM;
+    if is_chord(a) && is_chord(b) {
+        a.path.from().dist(b.path.to()) / (2.0 * trig::sin(turn.abs()))
+    } else {
+        f64::INFINITY
     }
-    let radius = a.dist(c) / (2.0 * trig::sin(turn));
-    (acceleration * radius).sqrt()
 }
 
 /// Unit direction of a leg at its end or its start; `None` where it has none.
@@ -201,5 +215,47 @@ mod tests {
         // 10 mm at the 10 mm/s of the z axis, not at the 40 mm/s asked for
         let want = trapezoid(10.0, 10.0, 900.0, 0.0, 0.0);
         assert!((total(&[up]) - want).abs() < 1e-12, "{} against {want} s", total(&[up]));
+    }
+
+    #[test]
+    fn straights_in_short_pieces_take_as_long_as_whole_ones() {
+        // corners of 2 to 25 degrees: gentle enough to be mistaken for a bend
+        for degrees in [2.0, 5.0, 12.0, 25.0] {
+            for piece in [0.1, 0.7, 2.5] {
+                let corner = pt(20.0, 0.0);
+                let end = corner + Point::unit(f64::to_radians(degrees)) * 20.0;
+                let whole = [line(pt(0.0, 0.0), corner, 0.0), line(corner, end, 0.0)];
+                let mut pieces = Vec::new();
+                for leg in whole {
+                    let points = crate::geom::polyline::densified(&[leg.path.from(), leg.path.to()], piece);
+                    pieces.extend(points.windows(2).map(|w| line(w[0], w[1], 0.0)));
+                }
+                let (many, one) = (total(&pieces), total(&whole));
+                assert!((many - one).abs() < 1e-6, "{degrees} degrees, {piece} mm: {many} against {one} s");
+            }
+        }
+    }
+
+    #[test]
+    fn a_wavering_line_is_no_bend() {
+        // 0.05 mm steps, 1 um to either side: corners of 4.6 degrees, back and forth
+        let at = |k: i32| pt(0.05 * f64::from(k), if k % 2 == 0 { 0.001 } else { -0.001 });
+        let wavering: Vec<Leg> = (0..400).map(|k| line(at(k), at(k + 1), 0.0)).collect();
+        let straight = total(&[line(at(0), at(400), 0.0)]);
+        let t = total(&wavering);
+        assert!((t / straight - 1.0).abs() < 2e-3, "{t} s against {straight} s");
+    }
+
+    #[test]
+    fn a_bend_of_few_chords_between_straights_is_a_bend() {
+        // a quarter of radius 0.5 in ten chords: v = sqrt(900 x 0.5) = 21.2 mm/s
+        let at = |k: i32| pt(20.0, 0.5) + Point::unit(f64::to_radians(f64::from(k) * 9.0 - 90.0)) * 0.5;
+        let mut legs = vec![line(pt(0.0, 0.0), at(0), 0.0)];
+        legs.extend((0..10).map(|k| line(at(k), at(k + 1), 0.0)));
+        legs.push(line(at(10), pt(20.5, 20.0), 0.0));
+        let t = seconds(&legs, 0.05, [200.0; 3]);
+        let bend: f64 = t[1..11].iter().sum();
+        let chords: f64 = legs[1..11].iter().map(Leg::length).sum();
+        assert!((bend - chords / 450_f64.sqrt()).abs() < 2e-4, "{bend} s for {chords} mm");
     }
 }
