@@ -37,7 +37,14 @@ pub fn table(e: &Estimate, job: &Job) -> String {
             e.local_fibre_volume_fraction * 100.0
         ),
     );
-    row("porosity as printed", format!("{:.1} %, closed by pressing", e.printed_porosity * 100.0));
+    let pores = e.printed_porosity * 100.0;
+    // layers thinner than the tow hold less than is laid: a warning says so too
+    let pores = if pores < 0.0 {
+        format!("none: tow and matrix are {:.1} % more than the layers hold", -pores)
+    } else {
+        format!("{pores:.1} %, closed by pressing")
+    };
+    row("porosity as printed", pores);
     let t = &e.time_s;
     row("build time", format!("{} h:mm:ss", clock(t.total)));
     for (name, s) in [

@@ -561,7 +561,7 @@ pub fn layer_fit(tow: &Tow, height_mm: f64) -> Option<Diagnostic> {
     let least = tow.area_mm2 / tow.width_mm;
     if height_mm + EXACT_MM < least {
         let message = format!(
-            "a layer of {height_mm} mm is too thin for the tow `{}`: its {} mm2 over {} mm need {least:.3} mm",
+            "a layer of {height_mm:.3} mm is too thin for the tow `{}`: its {} mm2 over {} mm need {least:.3} mm",
             tow.name, tow.area_mm2, tow.width_mm
         );
         return Some(
@@ -571,7 +571,7 @@ pub fn layer_fit(tow: &Tow, height_mm: f64) -> Option<Diagnostic> {
     }
     if height_mm + EXACT_MM < tow.height_mm {
         let message = format!(
-            "a layer of {height_mm} mm is thinner than the tow `{}`, {} mm: it is pressed flatter than its data say",
+            "a layer of {height_mm:.3} mm is thinner than the tow `{}`, {} mm: it is pressed flatter than its data say",
             tow.name, tow.height_mm
         );
         return Some(Diagnostic::warning("layer-too-thin", message));
