@@ -33,13 +33,7 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     let tasks = reinforcement::place(&job, &outline)?;
     let courses = fibre::lay(notes, &job, &outline, &tasks);
     tell_thin_layers(notes, &job, &outline, &courses);
-    let beads: Vec<matrix::LayerBeads> = outline
-        .layers
-        .par_iter()
-        .zip(&courses)
-        .enumerate()
-        .map(|(i, (layer, laid))| matrix::fill(&layer.outline, &laid.strips, &job.beads, i, layer.height_mm))
-        .collect();
+    let beads = beads(&job, &outline, &courses);
     tell_unfilled(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
@@ -61,6 +55,33 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
     Ok(Planned { job, program: text.program, plan, estimate, left_out })
+}
+
+/// Fills every layer. Layers that are alike, in outline, strips, height and the
+/// direction whose turn it is, are filled once and copied.
+fn beads(job: &Job, outline: &outline::Outline, courses: &[fibre::LayerCourses]) -> Vec<matrix::LayerBeads> {
+    let layers = &outline.layers;
+    let angles = job.beads.fill_angles_deg.len().max(1);
+    let alike = |a: usize, b: usize| {
+        a % angles == b % angles
+            && layers[a].height_mm.total_cmp(&layers[b].height_mm).is_eq()
+            && layers[a].outline == layers[b].outline
+            && courses[a].strips == courses[b].strips
+    };
+    let mut kinds: Vec<usize> = Vec::new();
+    let kind_of: Vec<usize> = (0..layers.len())
+        .map(|i| {
+            kinds.iter().position(|&k| alike(k, i)).unwrap_or_else(|| {
+                kinds.push(i);
+                kinds.len() - 1
+            })
+        })
+        .collect();
+    let filled: Vec<matrix::LayerBeads> = kinds
+        .par_iter()
+        .map(|&i| matrix::fill(&layers[i].outline, &courses[i].strips, &job.beads, i, layers[i].height_mm))
+        .collect();
+    kind_of.into_iter().map(|k| filled[k].clone()).collect()
 }
 
 /// Warns where beads leave more open than is tolerable.
