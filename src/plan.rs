@@ -98,7 +98,7 @@ fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix:
             Diagnostic::warning(
                 "unfilled",
                 format!(
-                    "beads leave {:.1} % of layer {} bare, more than {:.0} % (the worst of {number} such layers)",
+                    "beads leave {:.1} % of layer {} bare, more than {:.1} % (the worst of {number} such layers)",
                     share * 100.0,
                     layer.number,
                     MOST_UNFILLED * 100.0,
@@ -156,8 +156,9 @@ fn tell_thin_layers(
     }
 }
 
-/// Share of a layer's outline that may stay bare before it is warned about.
-const MOST_UNFILLED: f64 = 0.01;
+/// Share of a layer's outline that may stay bare before it is warned about: one
+/// hundredth, less the thousandth by which counting may be out.
+const MOST_UNFILLED: f64 = 0.009;
 
 /// Share of a layer's tow that beads may lie on before it is warned about.
 const MOST_LAPPING: f64 = 0.01;
