@@ -105,6 +105,10 @@ pub static ALL: &[Code] = &[
         text: "A key is right but has no effect here, because of what else is said. Take it out if that is what you mean.",
     },
     Code {
+        name: "lapping",
+        text: "Beads as drawn lie on tow by more than a hundredth of its area in some layer: slots between courses change their width faster than beads can follow. There the layer stands a little high and is short of matrix elsewhere; pressing evens it out.",
+    },
+    Code {
         name: "layer-missing",
         text: "A region asks for a layer that the part does not have. Layers are numbered from 1 at the bed.",
     },
@@ -262,7 +266,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "unfilled",
-        text: "Between perimeters and courses there is room that no bead fits: it is too narrow. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
+        text: "Between perimeters, beads and courses more than a hundredth of some layer stays bare: too narrow for a bead, or between beads whose widths change. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
     },
     Code {
         name: "unknown-code",
