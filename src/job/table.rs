@@ -145,6 +145,7 @@ pub(crate) fn unit_of(key: &str) -> &'static str {
     // the longest suffix first: `_mm` ends many others
     const UNITS: &[(&str, &str)] = &[
         ("_mm3_s", "mm3/s"),
+        ("_mm_s3", "mm/s3"),
         ("_mm_s2", "mm/s2"),
         ("_mm_s", "mm/s"),
         ("_g_cm3", "g/cm3"),

@@ -1,7 +1,7 @@
 //! Every key of a printer profile.
 
 use crate::job::table::{
-    COORDINATE, Kind, LARGEST_MM, TEMPERATURE, Table, Words, above_zero, between, required,
+    COORDINATE, Kind, LARGEST_MM, Need, TEMPERATURE, Table, Words, above_zero, between, optional, required,
 };
 
 /// The profile's format.
@@ -46,6 +46,24 @@ pub(crate) static PRINTER: Table = Table {
         required("clearance", Kind::Table(&CLEARANCE), "heights that keep heads clear of what is laid"),
         required("purge", Kind::Table(&PURGE), "what the matrix head clears after it is selected, and where"),
         required("times", Kind::Table(&TIMES), "seconds for what is not a move"),
+        optional(
+            "head_change",
+            Kind::Table(&HEAD_CHANGE),
+            Need::Empty,
+            "where the heads are while the other one works",
+        ),
+        optional(
+            "bed_heating",
+            Kind::Table(&HEATING),
+            Need::Optional,
+            "how fast the bed heats; left out = the wait for it is not counted",
+        ),
+        optional(
+            "chamber_heating",
+            Kind::Table(&HEATING),
+            Need::Optional,
+            "how fast the chamber heats; left out = the wait for it is not counted",
+        ),
         required("blocks", Kind::Table(&BLOCKS), "program texts; `{{ name }}` puts a value in"),
     ],
 };
@@ -76,6 +94,12 @@ static CONTROLLER: Table = Table {
         ),
         required("tool_change_m6", Kind::Flag, "`M6` stands behind the `T` word"),
         required("dwell_unit", Kind::Word(Words { now: &["s", "ms"], later: &[] }), "what P of G4 counts"),
+        optional(
+            "block_time_s",
+            Kind::Number(between(0.0, 0.5)),
+            Need::Number(0.0),
+            "least time that it needs for one line that moves: short chords slow it",
+        ),
     ],
 };
 
@@ -122,6 +146,12 @@ static LIMITS: Table = Table {
             Kind::Number(above_zero(1.0)),
             "how far the tool may round a corner: sets the speed through it",
         ),
+        optional(
+            "jerk_mm_s3",
+            Kind::Number(above_zero(1e7)),
+            Need::Optional,
+            "fastest change of an acceleration; left out = no limit, speeds change in trapezoids",
+        ),
     ],
 };
 
@@ -164,8 +194,57 @@ static HEAD: Table = Table {
             "how much cooler than at work while the other head works, so that nothing oozes",
         ),
         required("heating_k_s", Kind::Number(above_zero(100.0)), "how fast it heats"),
-        required("cooling_k_s", Kind::Number(above_zero(100.0)), "how fast it cools"),
+        required("cooling_k_s", Kind::Number(above_zero(100.0)), "how fast it cools when it is hottest"),
         required("max_feed_mm_s", Kind::Number(above_zero(1000.0)), "fastest feed of its filament or tow"),
+        optional(
+            "time_constant_s",
+            Kind::Number(above_zero(10_000.0)),
+            Need::Optional,
+            "time constant of its heating: it heats at `heating_k_s` when cold and the slower the hotter; left out = always at `heating_k_s`",
+        ),
+        optional(
+            "feed_scale",
+            Kind::Number(between(0.5, 2.0)),
+            Need::Number(1.0),
+            "mm written as E for each mm that it is to feed",
+        ),
+    ],
+};
+
+static HEATING: Table = Table {
+    text: "How fast something heats from room temperature.",
+    keys: &[
+        required("heating_k_s", Kind::Number(above_zero(100.0)), "how fast it heats when it is cold"),
+        optional(
+            "time_constant_s",
+            Kind::Number(above_zero(100_000.0)),
+            Need::Optional,
+            "time constant: it heats the slower the hotter it is; left out = always at `heating_k_s`",
+        ),
+    ],
+};
+
+static HEAD_CHANGE: Table = Table {
+    text: "How one head takes over from the other.",
+    keys: &[
+        optional(
+            "way",
+            Kind::Word(Words { now: &["lift", "park", "dock"], later: &[] }),
+            Need::Word("lift"),
+            "lift: both heads on one carriage, the idle one is raised; park: each head has its own carriage, the idle one waits at its place; dock: one carriage puts a head down at its place and fetches the other",
+        ),
+        optional(
+            "matrix_at_mm",
+            Kind::Numbers(COORDINATE, 2, 2),
+            Need::Optional,
+            "[x, y] where the matrix head parks or docks, machine coordinates of its nozzle",
+        ),
+        optional(
+            "fibre_at_mm",
+            Kind::Numbers(COORDINATE, 2, 2),
+            Need::Optional,
+            "[x, y] where the fibre head parks or docks, machine coordinates of its nozzle",
+        ),
     ],
 };
 

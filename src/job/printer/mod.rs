@@ -2,12 +2,15 @@
 
 mod check;
 mod format;
+mod heater;
 mod resolve;
 
 pub(crate) use format::PRINTER;
+pub use heater::{Heater, ROOM_C};
 
 use super::block::Block;
 use super::document::Reader;
+use super::material::{Matrix, Tow};
 use crate::diagnostic::{Outcome, Source};
 use std::sync::Arc;
 
@@ -47,6 +50,12 @@ pub struct Printer {
     pub purge: Purge,
     /// Seconds that the profile states for what is not a move.
     pub times: Times,
+    /// How one head takes over from the other.
+    pub head_change: HeadChange,
+    /// How the bed heats; `None` where the profile does not say.
+    pub bed_heating: Option<Heater>,
+    /// How the chamber heats; `None` where the profile does not say.
+    pub chamber_heating: Option<Heater>,
     /// Bed temperature, degC: what the matrix wants, within what the bed reaches.
     pub bed_temperature_c: f64,
     /// Chamber temperature, degC, likewise; 0 where the chamber is not heated.
@@ -69,6 +78,22 @@ impl Printer {
         match head {
             Head::Matrix => &self.matrix,
             Head::Fibre => &self.fibre,
+        }
+    }
+
+    /// Sets temperatures by the materials: standing by is relative to them, since a
+    /// PEEK head never falls to where PA12 is laid; bed and chamber get as hot as
+    /// the matrix wants and the machine can.
+    pub(crate) fn suit(&mut self, matrix: Option<&Matrix>, tow: Option<&Tow>) {
+        let at_work = [matrix.map(|m| m.process_temperature_c), tow.map(|t| t.process_temperature_c)];
+        for (head, at_work) in [&mut self.matrix, &mut self.fibre].into_iter().zip(at_work) {
+            if let Some(at_work) = at_work {
+                head.standby_temperature_c = (at_work - head.standby_drop_k).max(0.0);
+            }
+        }
+        if let Some(matrix) = matrix {
+            self.bed_temperature_c = matrix.bed_temperature_c.min(self.max_bed_temperature_c);
+            self.chamber_temperature_c = matrix.chamber_temperature_c.min(self.max_chamber_temperature_c);
         }
     }
 
@@ -95,6 +120,8 @@ pub struct Controller {
     pub tool_change_m6: bool,
     /// P of G4 counts milliseconds rather than seconds.
     pub dwell_milliseconds: bool,
+    /// Least time that it needs for one line that moves, s.
+    pub block_time_s: f64,
 }
 
 /// One head.
@@ -112,14 +139,14 @@ pub struct HeadProfile {
     pub standby_temperature_c: f64,
     /// How much cooler than at work it stands by, K.
     pub standby_drop_k: f64,
-    /// Heating rate, K/s.
-    pub heating_k_s: f64,
-    /// Cooling rate, K/s.
-    pub cooling_k_s: f64,
+    /// How it heats and cools.
+    pub heater: Heater,
     /// Speed while it lays, mm/s.
     pub speed_mm_s: f64,
     /// Fastest feed of its feedstock or tow, mm/s.
     pub max_feed_mm_s: f64,
+    /// What is written as E for each mm that is to be fed.
+    pub feed_scale: f64,
 }
 
 /// Motion limits of the machine.
@@ -137,6 +164,20 @@ pub struct Limits {
     pub z_mm_s2: f64,
     /// Deviation that sets the speed through a corner, mm.
     pub corner_deviation_mm: f64,
+    /// Fastest change of an acceleration, mm/s3; infinite where there is no limit.
+    pub jerk_mm_s3: f64,
+}
+
+/// How one head takes over from the other. Places are machine coordinates of
+/// the nozzle, mm: of the matrix head, of the fibre head.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HeadChange {
+    /// Both hang on one carriage; the idle one is raised.
+    Lift,
+    /// Each has its own carriage; the idle one waits at its place.
+    Park([[f64; 2]; 2]),
+    /// One carriage puts a head down at its place and fetches the other.
+    Dock([[f64; 2]; 2]),
 }
 
 /// Heights and clearances.

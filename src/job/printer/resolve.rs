@@ -1,6 +1,6 @@
 //! Checked values become a printer.
 
-use super::{Blocks, Clearance, Controller, HeadProfile, Limits, Printer, Purge, Times};
+use super::{Blocks, Clearance, Controller, HeadChange, HeadProfile, Heater, Limits, Printer, Purge, Times};
 use crate::diagnostic::Source;
 use crate::job::block::{Block, BlockKind};
 use crate::job::document::Values;
@@ -28,11 +28,21 @@ pub(super) fn resolve(v: &Values, source: &Arc<Source>) -> Option<Printer> {
             max_temperature_c,
             standby_temperature_c: (max_temperature_c - standby_drop_k).max(0.0),
             standby_drop_k,
-            heating_k_s: head.number("heating_k_s")?,
-            cooling_k_s: head.number("cooling_k_s")?,
+            heater: Heater::of_a_head(
+                head.number("heating_k_s")?,
+                head.number("cooling_k_s")?,
+                head.number("time_constant_s"),
+                max_temperature_c,
+            ),
             speed_mm_s: speed.number(name)?,
             max_feed_mm_s: head.number("max_feed_mm_s")?,
+            feed_scale: head.number("feed_scale")?,
         })
+    };
+    let change = v.table("head_change")?;
+    let heating = |name: &str| {
+        let table = v.table(name)?;
+        Some(Heater::that_only_heats(table.number("heating_k_s")?, table.number("time_constant_s")))
     };
     let block = |kind| Block::of(kind, blocks, source);
     Some(Printer {
@@ -46,6 +56,7 @@ pub(super) fn resolve(v: &Values, source: &Arc<Source>) -> Option<Printer> {
             parenthesis_comments: controller.text("comment")? == "parentheses",
             tool_change_m6: controller.flag("tool_change_m6")?,
             dwell_milliseconds: controller.text("dwell_unit")? == "ms",
+            block_time_s: controller.number("block_time_s")?,
         },
         matrix: head("matrix")?,
         fibre: head("fibre")?,
@@ -59,6 +70,7 @@ pub(super) fn resolve(v: &Values, source: &Arc<Source>) -> Option<Printer> {
             travel_mm_s2: acceleration.number("travel")?,
             z_mm_s2: acceleration.number("z")?,
             corner_deviation_mm: limits.number("corner_deviation_mm")?,
+            jerk_mm_s3: limits.number("jerk_mm_s3").unwrap_or(f64::INFINITY),
         },
         clearance: Clearance {
             travel_lift_mm: clearance.number("travel_lift_mm")?,
@@ -75,6 +87,13 @@ pub(super) fn resolve(v: &Values, source: &Arc<Source>) -> Option<Printer> {
             start_s: times.number("start_s")?,
             end_s: times.number("end_s")?,
         },
+        head_change: match (change.text("way")?, change.array("matrix_at_mm"), change.array("fibre_at_mm")) {
+            ("park", Some(matrix), Some(fibre)) => HeadChange::Park([matrix, fibre]),
+            ("dock", Some(matrix), Some(fibre)) => HeadChange::Dock([matrix, fibre]),
+            _ => HeadChange::Lift,
+        },
+        bed_heating: heating("bed_heating"),
+        chamber_heating: heating("chamber_heating"),
         bed_temperature_c: v.number("max_bed_temperature_c")?,
         chamber_temperature_c: v.number("max_chamber_temperature_c")?,
         max_bed_temperature_c: v.number("max_bed_temperature_c")?,
