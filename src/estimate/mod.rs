@@ -1,8 +1,11 @@
 //! What the whole program comes to: length, mass, fibre fraction, time.
 
+mod clock;
+mod reader;
 mod table;
 mod time;
 
+pub use reader::Recording;
 pub use table::table;
 pub use time::time;
 
