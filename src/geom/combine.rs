@@ -81,8 +81,7 @@ pub fn difference(a: &Area, b: &Area) -> Area {
 /// The area with fewer points: no boundary moves by more than `tolerance` mm,
 /// rings that vanish are gone.
 pub fn simplified(area: &Area, tolerance: f64) -> Area {
-    let rings: Vec<Vec<Point>> =
-        area.rings().map(|r| polyline::simplified_ring(r, tolerance)).collect();
+    let rings: Vec<Vec<Point>> = area.rings().map(|r| polyline::simplified_ring(r, tolerance)).collect();
     enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
 }
 

@@ -62,7 +62,8 @@ pub(super) fn rows(area: &Area, width: f64, angle: f64, height_mm: f64, beads: &
             for cell in combine::intersection(&flat, &bands).polygons() {
                 let Some(box_) = Bounds::of(cell.outer().iter().copied()) else { continue };
                 let number = ((box_.centre().y - bounds.lo.y) / pitch).floor();
-                let row = Row { middle: bounds.lo.y + (number + 0.5) * pitch, pitch, angle, width, height_mm };
+                let row =
+                    Row { middle: bounds.lo.y + (number + 0.5) * pitch, pitch, angle, width, height_mm };
                 let rings: Vec<&[Point]> = cell.rings().collect();
                 for chain in chains(&rings) {
                     row.lay(&chain, beads);
