@@ -18,7 +18,7 @@ pub use block::{Block, BlockKind, BlockValues};
 pub use map::{Layers, Map, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use printer::{Head, Printer};
-pub use read::{built_in_text, first, first_text, layer_fit, read};
+pub use read::{built_in_text, first, first_text, layer_fit, named_files, read};
 pub use series::Series;
 
 use crate::files::Input;

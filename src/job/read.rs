@@ -242,6 +242,22 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     Ok(job.expect("every required key was checked to be there"))
 }
 
+/// The job and every file that it names, as far as it can be read: what to watch
+/// while somebody works on them.
+pub fn named_files(path: &Path) -> Vec<PathBuf> {
+    let mut named = vec![path.to_owned()];
+    let folder = path.parent().map(Path::to_owned).unwrap_or_default();
+    let Ok(text) = files::read(path).map(|bytes| String::from_utf8_lossy(&bytes).into_owned()) else {
+        return named;
+    };
+    let Ok(table) = toml::from_str::<toml::Table>(&text) else { return named };
+    let word = |at: &str, key: &str| Some(table.get(at)?.get(key)?.as_str()?.to_owned());
+    let files = [word("part", "outline"), word("reinforcement", "map")];
+    let profiles = ["printer", "matrix", "tow"].map(|k| word("build", k).filter(|typed| is_path(typed)));
+    named.extend(files.into_iter().chain(profiles).flatten().map(|typed| folder.join(typed)));
+    named
+}
+
 fn resolve(
     values: &Values,
     printer: Printer,
