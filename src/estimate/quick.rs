@@ -110,7 +110,8 @@ fn tow(job: &Job, tasks: &LayerTasks) -> (Area, Vec<f64>) {
     (strips, lengths)
 }
 
-/// Rings inwards from the boundaries of an area; corners eased by the radius.
+/// Rings inwards from the boundaries of an area. Where no loop can bend, open
+/// courses follow the edges: the length is much the same.
 fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Area {
     let (width, shortest) = (job.tow.width_mm, job.printer.shortest_course_mm());
     let mut middle = offset::shrunk(area, 0.5 * width, CHORD_MM);
@@ -118,22 +119,21 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
     let most = region.courses.unwrap_or(usize::MAX);
     let mut count = 0;
     while count < most && !middle.is_empty() {
-        let eased = offset::opened(&middle, region.min_bend_radius_mm, CHORD_MM);
-        for polygon in eased.polygons() {
-            for ring in polygon.rings() {
-                let length = crate::geom::polyline::ring_length(ring);
-                if length >= shortest {
-                    lengths.push(length);
-                }
+        for part in middle.split() {
+            let band = combine::difference(
+                &offset::grown(&part, 0.5 * width, CHORD_MM),
+                &offset::shrunk(&part, 0.5 * width, CHORD_MM),
+            );
+            // two edges of a narrow place share a band
+            let share = band.area() / width / part.perimeter().max(1e-9);
+            let long = part.rings().map(|r| crate::geom::polyline::ring_length(r) * share);
+            let before = lengths.len();
+            lengths.extend(long.filter(|l| *l >= shortest));
+            if lengths.len() > before {
+                laid.push(band);
             }
         }
-        let outer = offset::grown(&eased, 0.5 * width, CHORD_MM);
-        let inner = offset::shrunk(&eased, 0.5 * width, CHORD_MM);
-        laid.push(combine::difference(&outer, &inner));
-        if eased.is_empty() {
-            break;
-        }
-        middle = offset::shrunk(&eased, region.spacing_mm, CHORD_MM);
+        middle = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
         count += 1;
     }
     combine::union_all(&laid)
@@ -229,7 +229,7 @@ fn beads(job: &Job, layer: &Layer, tasks: &LayerTasks, strips: &Area, index: usi
             // the bead along the edge
             let edge = offset::shrunk(&ground, 0.5 * width, CHORD_MM);
             s.bead_s += edge.perimeter() / full * BRAKING;
-            lifts += f64_of(edge.rings().count());
+            lifts += f64_of(edge.rings().count()) * APART;
             let inside = offset::shrunk(&ground, width, CHORD_MM);
             let beside = (fill_mm2 - inside.area() - edge.perimeter() * width).max(0.0);
             // slots beside it are followed at their own width
@@ -247,7 +247,7 @@ fn beads(job: &Job, layer: &Layer, tasks: &LayerTasks, strips: &Area, index: usi
             while !area.is_empty() {
                 s.bead_s += area.perimeter() / full * BRAKING;
                 laid += area.perimeter() * width;
-                lifts += f64_of(area.rings().count());
+                lifts += f64_of(area.rings().count()) * APART;
                 area = offset::shrunk(&area, pitch, CHORD_MM);
             }
             if solid {
@@ -287,8 +287,11 @@ const BRAKING: f64 = 1.12;
 /// The same for beads in slots beside them: short, and each ends at rest.
 const SLOTS: f64 = 1.6;
 
-/// Length of a bead in a slot, mm.
-const SLOT_MM: f64 = 12.0;
+/// Length of beads in a slot from one lift to the next, mm: most hang together.
+const SLOT_MM: f64 = 40.0;
+
+/// Share of the rings that a lift leads to: from others it is a short hop.
+const APART: f64 = 0.4;
 
 /// Travels that each patch of rows costs: the rows do not all hang together.
 const ISLANDS: f64 = 2.0;

@@ -78,6 +78,13 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
     Ok(placements)
 }
 
+/// Whether the job's copies have room on the bed and height enough.
+///
+/// Errors: `bed-full`, `out-of-reach`.
+pub fn fits(job: &Job, outline: &Outline) -> Outcome<()> {
+    placements(job, outline).map(drop)
+}
+
 /// The most copies of a part that the bed takes; 0 where not even one fits.
 pub fn most_copies(job: &Job, outline: &Outline) -> usize {
     let points = outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied();
