@@ -13,6 +13,7 @@ pub mod motion;
 pub mod outline;
 pub mod plan;
 pub mod plan_file;
+pub mod quote;
 pub mod reinforcement;
 pub mod sequence;
 

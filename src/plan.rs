@@ -1,6 +1,6 @@
 //! One whole run: a job becomes a program and a plan.
 
-use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
 use crate::job::Job;
@@ -27,26 +27,9 @@ pub struct Planned {
 ///
 /// Errors: whatever the stages find wrong with the job and the files it names.
 pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
-    let mut job = job::read(notes, path)?;
-    let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
-    job.inputs.push(input);
-    let tasks = reinforcement::place(&job, &outline)?;
-    let courses = fibre::lay(notes, &job, &outline, &tasks);
-    tell_thin_layers(notes, &job, &outline, &courses);
-    let beads = beads(&job, &outline, &courses);
-    tell_unfilled(notes, &outline, &beads);
-    tell_lapping(notes, &outline, &beads);
-    let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
-    tell_left_out(notes, &left_out);
-
-    let program = sequence::order(&job, &outline, &courses, &beads)?;
-    // heating follows the clock, and the clock the moves: timed twice
-    let (_, seconds) = estimate::time(&job, &program);
-    let program = sequence::preheat(&job, program, &seconds);
-    let (split, _) = estimate::time(&job, &program);
-    let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * job.copies;
-    let estimate = estimate::of(&job, &outline, &program, &beads, cuts_saved, split);
-
+    let laid = lay(notes, path)?;
+    let (program, estimate) = laid.in_order(laid.job.copies)?;
+    let Laid { job, outline, courses, beads, left_out } = laid;
     let facts = gcode::Facts {
         inputs: job.inputs.clone(),
         layers: outline.layers.len(),
@@ -58,9 +41,76 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     Ok(Planned { job, program: text.program, plan, estimate, left_out })
 }
 
+/// Every layer laid and filled, not yet in order.
+#[derive(Debug)]
+pub struct Laid {
+    /// The job as it was resolved.
+    pub job: Job,
+    /// The part as layers.
+    pub outline: outline::Outline,
+    /// The courses of each layer.
+    pub courses: Vec<fibre::LayerCourses>,
+    /// The beads of each layer.
+    pub beads: Vec<matrix::LayerBeads>,
+    /// Tow that the map asks for and that is not laid.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Reads a job, lays its courses and fills its layers.
+///
+/// Errors: as [`plan`], but for the bed and the reach of the heads.
+pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
+    let (job, outline, tasks) = placed(notes, path)?;
+    let courses = fibre::lay(notes, &job, &outline, &tasks);
+    tell_thin_layers(notes, &job, &outline, &courses);
+    let beads = beads(&notes.progress, &job, &outline, &courses);
+    tell_unfilled(notes, &outline, &beads);
+    tell_lapping(notes, &outline, &beads);
+    let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
+    tell_left_out(notes, &left_out);
+    Ok(Laid { job, outline, courses, beads, left_out })
+}
+
+impl Laid {
+    /// The whole program of so many copies on a bed, and its figures.
+    ///
+    /// Errors: `bed-full`, `out-of-reach`.
+    pub fn in_order(&self, copies: usize) -> Outcome<(sequence::Program, Estimate)> {
+        let job = &Job { copies, ..self.job.clone() };
+        let (courses, beads) = (&self.courses, &self.beads);
+        let program = sequence::order(job, &self.outline, courses, beads)?;
+        // heating follows the clock, and the clock the moves: timed twice
+        let (_, seconds) = estimate::time(job, &program);
+        let program = sequence::preheat(job, program, &seconds);
+        let (split, _) = estimate::time(job, &program);
+        let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * copies;
+        let estimate = estimate::of(job, &self.outline, &program, beads, cuts_saved, split);
+        Ok((program, estimate))
+    }
+}
+
+/// A job whose regions are placed in every layer, before any work on them.
+///
+/// Errors: whatever is wrong with the job and the files that it names.
+pub fn placed(
+    notes: &mut Notes,
+    path: &Path,
+) -> Outcome<(Job, outline::Outline, Vec<reinforcement::LayerTasks>)> {
+    let mut job = job::read(notes, path)?;
+    let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
+    job.inputs.push(input);
+    let tasks = reinforcement::place(&job, &outline)?;
+    Ok((job, outline, tasks))
+}
+
 /// Fills every layer. Layers that are alike, in outline, strips, height and the
 /// direction whose turn it is, are filled once and copied.
-fn beads(job: &Job, outline: &outline::Outline, courses: &[fibre::LayerCourses]) -> Vec<matrix::LayerBeads> {
+fn beads(
+    progress: &Progress,
+    job: &Job,
+    outline: &outline::Outline,
+    courses: &[fibre::LayerCourses],
+) -> Vec<matrix::LayerBeads> {
     let layers = &outline.layers;
     let angles = job.beads.fill_angles_deg.len().max(1);
     let alike = |a: usize, b: usize| {
@@ -78,10 +128,17 @@ fn beads(job: &Job, outline: &outline::Outline, courses: &[fibre::LayerCourses])
             })
         })
         .collect();
+    progress.stage(FILLED, kinds.len());
     let filled: Vec<matrix::LayerBeads> = kinds
         .par_iter()
-        .map(|&i| matrix::fill(&layers[i].outline, &courses[i].strips, &job.beads, i, layers[i].height_mm))
+        .map(|&i| {
+            let layer = &layers[i];
+            let beads = matrix::fill(&layer.outline, &courses[i].strips, &job.beads, i, layer.height_mm);
+            progress.step();
+            beads
+        })
         .collect();
+    progress.stage([FILLED[1], 1.0], 1);
     kind_of.into_iter().map(|k| filled[k].clone()).collect()
 }
 
@@ -155,6 +212,9 @@ fn tell_thin_layers(
         notes.push(d.in_part(layer.number, layer.z_top_mm(), None));
     }
 }
+
+/// Where filling lies in a whole run, as shares of its time: behind the courses.
+const FILLED: [f64; 2] = [0.6, 0.9];
 
 /// Share of a layer's outline that may stay bare before it is warned about: one
 /// hundredth, less the thousandth by which counting may be out.

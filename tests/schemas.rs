@@ -46,6 +46,32 @@ fill_angles_deg = [0, 90]
 fill_fraction = 0.8
 [reinforcement]
 map = "link.map.toml"
+[cost]
+currency = "EUR"
+printer_per_h = 6.5
+labour_per_h = 48
+tow_scrap_fraction = 0.06
+tool_life_parts = 20000
+batches_per_year = 6
+shift_h = 8
+availability_fraction = 0.85
+[press]
+cycle_s = 900
+parts_per_cycle = 4
+[[insert]]
+name = "bush"
+count = 2
+price_each = 0.85
+mass_g = 3.1
+[[insert]]
+name = "pin"
+[machined]
+alloy = "steel-4130"
+density_g_cm3 = 7.8
+mass_g = 120
+volume_mm3 = 9000
+price_each = 41
+setup_per_year = 1500
 "#;
 
 const MAP: &str = r#"

@@ -8,28 +8,30 @@ use clap::Args;
 use serde_json::json;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// What to plan, and where to.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// The job
     #[arg(value_name = "JOB.toml")]
-    job: PathBuf,
+    pub(super) job: PathBuf,
     /// Folder for the program and the plan; made where it is missing
     #[arg(short, long, value_name = "DIR")]
     out: PathBuf,
     /// Threads to work with; the result is the same for any number
     #[arg(short = 'j', long, value_name = "N")]
     threads: Option<NonZeroUsize>,
+    /// Plan again whenever the job or a file that it names changes; ends with Ctrl-C
+    #[arg(long)]
+    pub(super) watch: bool,
 }
 
 /// Reads the job and plans it, in as many threads as asked for.
 pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -> Outcome<Report> {
-    let threads = arguments.threads.map_or(0, NonZeroUsize::get);
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
-        Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
-    })?;
-    console.working(format!("planning {}", arguments.job.display()), || {
+    let pool = super::threads(arguments.threads)?;
+    let progress = Arc::clone(&notes.progress);
+    console.working(format!("planning {}", arguments.job.display()), &progress, || {
         pool.install(|| planned(arguments, notes))
     })
 }

@@ -50,6 +50,9 @@ pub struct LeftOut {
     pub at_mm: Option<[f64; 2]>,
 }
 
+/// Where laying lies in a whole run, as shares of its time: only for what is shown.
+const WITHIN: [f64; 2] = [0.05, 0.6];
+
 /// Lays every layer. Layers that ask for the same are laid once and copied; the
 /// ends of their closed courses are then staggered.
 pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]) -> Vec<LayerCourses> {
@@ -63,7 +66,16 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             })
         })
         .collect();
-    let laid: Vec<LayerCourses> = kinds.par_iter().map(|&i| lay_layer(job, &tasks[i])).collect();
+    let progress = &notes.progress;
+    progress.stage(WITHIN, kinds.len());
+    let laid: Vec<LayerCourses> = kinds
+        .par_iter()
+        .map(|&i| {
+            let layer = lay_layer(job, &tasks[i]);
+            progress.step();
+            layer
+        })
+        .collect();
     let mut layers: Vec<LayerCourses> = kind_of
         .iter()
         .enumerate()

@@ -6,6 +6,7 @@ mod preheat;
 mod reach;
 mod route;
 
+pub use bed::{fits, most_copies};
 pub use build::order;
 pub use preheat::preheat;
 
