@@ -14,6 +14,7 @@ pub mod outline;
 pub mod plan;
 pub mod plan_file;
 pub mod reinforcement;
+pub mod report;
 pub mod sequence;
 
 pub mod diagnostic;

@@ -4,6 +4,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
 use crate::job::Job;
+use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
 use rayon::prelude::*;
 use std::path::Path;
@@ -21,6 +22,8 @@ pub struct Planned {
     pub estimate: Estimate,
     /// Tow that the map asks for and that is not laid.
     pub left_out: Vec<LeftOut>,
+    /// What the stages made, for pictures and the report.
+    pub work: Work,
 }
 
 /// Plans a job. Nothing is written.
@@ -42,7 +45,7 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     // heating follows the clock, and the clock the moves: timed twice
     let (_, seconds) = estimate::time(&job, &program);
     let program = sequence::preheat(&job, program, &seconds);
-    let (split, _) = estimate::time(&job, &program);
+    let (split, seconds) = estimate::time(&job, &program);
     let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * job.copies;
     let estimate = estimate::of(&job, &outline, &program, &beads, cuts_saved, split);
 
@@ -54,7 +57,9 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     };
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
-    Ok(Planned { job, program: text.program, plan, estimate, left_out })
+    let angles_deg = tasks.iter().map(|t| t.tasks.iter().map(|t| (t.rank, t.angle_deg)).collect()).collect();
+    let work = Work { outline, beads, program, seconds, angles_deg };
+    Ok(Planned { job, program: text.program, plan, estimate, left_out, work })
 }
 
 /// Fills every layer. Layers that are alike, in outline, strips, height and the

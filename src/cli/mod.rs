@@ -3,6 +3,7 @@
 
 mod console;
 mod explain;
+mod picture;
 mod plan;
 mod profiles;
 mod schema;
@@ -56,8 +57,10 @@ enum Colour {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Turn a job into a program: NAME.gcode and NAME.plan.json
+    /// Turn a job into a program: NAME.gcode, NAME.plan.json and NAME.report.html
     Plan(plan::Arguments),
+    /// Draw a layer as it will be laid, or all of them: .svg or .png
+    Picture(picture::Arguments),
     /// Printer profiles: those built in, and a check for your own
     #[command(subcommand)]
     Printer(Printer),
@@ -144,7 +147,7 @@ const COULD_NOT_RUN: u8 = 2;
 const AT_FAULT: u8 = 1;
 
 /// Codes of faults that keep towpath from running at all.
-const NOT_RUN: &[&str] = &["input-missing", "input-unreadable", "output-unwritable"];
+const NOT_RUN: &[&str] = &["input-missing", "input-unreadable", "output-unwritable", "picture-name"];
 
 /// Runs a command line, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -175,6 +178,7 @@ fn command(arguments: &[OsString]) -> u8 {
 fn dispatch(command: &Command, console: &Console, notes: &mut Notes) -> Outcome<Report> {
     match command {
         Command::Plan(arguments) => plan::run(arguments, console, notes),
+        Command::Picture(arguments) => picture::run(arguments, console, notes),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
         Command::Printer(Printer::Check { file }) => profiles::check_printer(file),

@@ -152,7 +152,7 @@ impl Clock<'_> {
                 self.purging = matches!(m, Move::PurgeStart);
                 self.mark();
             }
-            Move::Layer { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => self.mark(),
+            Move::Layer { .. } | Move::Bead { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => self.mark(),
         }
     }
 

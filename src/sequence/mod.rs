@@ -67,6 +67,15 @@ pub enum Move {
     Z(f64),
     /// To a place at the present height, without laying.
     Travel(Point),
+    /// A bead begins: which, and how it is walked.
+    Bead {
+        /// Its place in the layer's list of beads.
+        index: usize,
+        /// From its last point to its first.
+        reversed: bool,
+        /// A closed bead begins at this one of its points.
+        start: usize,
+    },
     /// A straight bead to a place.
     Extrude {
         /// End, mm.
