@@ -6,11 +6,14 @@
 
 mod canvas;
 mod lettering;
+mod pack;
+mod page;
 mod picture;
 mod png;
 mod sheet;
 mod svg;
 
+pub use page::{Told, page};
 pub use picture::{Format, picture};
 
 use crate::matrix::LayerBeads;

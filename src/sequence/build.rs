@@ -254,7 +254,7 @@ impl Builder<'_> {
                         chain.reverse();
                     }
                     for i in chain {
-                        let mark = Move::Bead { index: i, reversed: visit.reversed, start: visit.at };
+                        let mark = Move::Bead { index: i, copy, reversed: visit.reversed, start: visit.at };
                         self.bead(&beads.beads[i], mark, origin, tow.as_ref(), height);
                     }
                 }

@@ -71,6 +71,8 @@ pub enum Move {
     Bead {
         /// Its place in the layer's list of beads.
         index: usize,
+        /// Which copy of the part it belongs to, from 0.
+        copy: usize,
         /// From its last point to its first.
         reversed: bool,
         /// A closed bead begins at this one of its points.
