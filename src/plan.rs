@@ -4,6 +4,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
 use crate::job::Job;
+use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
 use rayon::prelude::*;
 use std::path::Path;
@@ -21,6 +22,8 @@ pub struct Planned {
     pub estimate: Estimate,
     /// Tow that the map asks for and that is not laid.
     pub left_out: Vec<LeftOut>,
+    /// What the stages made, for pictures and the report.
+    pub work: Work,
 }
 
 /// Plans a job. Nothing is written.
@@ -28,8 +31,8 @@ pub struct Planned {
 /// Errors: whatever the stages find wrong with the job and the files it names.
 pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     let laid = lay(notes, path)?;
-    let (program, estimate) = laid.in_order(laid.job.copies)?;
-    let Laid { job, outline, courses, beads, left_out } = laid;
+    let (program, seconds, estimate) = laid.in_order(laid.job.copies)?;
+    let Laid { job, outline, angles_deg, courses, beads, left_out } = laid;
     let facts = gcode::Facts {
         inputs: job.inputs.clone(),
         layers: outline.layers.len(),
@@ -38,7 +41,8 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     };
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
-    Ok(Planned { job, program: text.program, plan, estimate, left_out })
+    let work = Work { outline, beads, program, seconds, angles_deg };
+    Ok(Planned { job, program: text.program, plan, estimate, left_out, work })
 }
 
 /// Every layer laid and filled, not yet in order.
@@ -48,6 +52,8 @@ pub struct Laid {
     pub job: Job,
     /// The part as layers.
     pub outline: outline::Outline,
+    /// Directions asked for in each layer: a region's rank, degrees.
+    pub angles_deg: Vec<Vec<(usize, f64)>>,
     /// The courses of each layer.
     pub courses: Vec<fibre::LayerCourses>,
     /// The beads of each layer.
@@ -68,24 +74,26 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
-    Ok(Laid { job, outline, courses, beads, left_out })
+    let angles_deg = tasks.iter().map(|t| t.tasks.iter().map(|t| (t.rank, t.angle_deg)).collect()).collect();
+    Ok(Laid { job, outline, angles_deg, courses, beads, left_out })
 }
 
 impl Laid {
-    /// The whole program of so many copies on a bed, and its figures.
+    /// The whole program of so many copies on a bed, the seconds of each of its
+    /// moves, and its figures.
     ///
     /// Errors: `bed-full`, `out-of-reach`.
-    pub fn in_order(&self, copies: usize) -> Outcome<(sequence::Program, Estimate)> {
+    pub fn in_order(&self, copies: usize) -> Outcome<(sequence::Program, Vec<f64>, Estimate)> {
         let job = &Job { copies, ..self.job.clone() };
         let (courses, beads) = (&self.courses, &self.beads);
         let program = sequence::order(job, &self.outline, courses, beads)?;
         // heating follows the clock, and the clock the moves: timed twice
         let (_, seconds) = estimate::time(job, &program);
         let program = sequence::preheat(job, program, &seconds);
-        let (split, _) = estimate::time(job, &program);
+        let (split, seconds) = estimate::time(job, &program);
         let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * copies;
         let estimate = estimate::of(job, &self.outline, &program, beads, cuts_saved, split);
-        Ok((program, estimate))
+        Ok((program, seconds, estimate))
     }
 }
 

@@ -205,6 +205,10 @@ pub static ALL: &[Code] = &[
         text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
     },
     Code {
+        name: "picture-name",
+        text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
+    },
+    Code {
         name: "polymer-mismatch",
         text: "The tow is impregnated with another polymer than the matrix. Different polymers mostly do not weld, and their melting temperatures differ: choose a tow and a matrix of the same polymer. Among PEEK, PEKK, PAEK and PEI it is only a warning: they weld to each other.",
     },
