@@ -1,7 +1,7 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
 use super::room::Room;
-use crate::geom::{Area, combine, offset, polyline, smooth};
+use crate::geom::{Area, combine, offset, smooth};
 
 /// Lays rings from the boundaries inwards.
 ///
@@ -36,7 +36,7 @@ pub(super) fn lay(room: &mut Room<'_>) {
         area = offset::shrunk(&legal, o.spacing, chord);
         count += 1;
     }
-    lay_arms(room, &served, most);
+    lay_rest(room, &served, most);
 }
 
 /// The area itself where a tow can follow its boundary as it is.
@@ -47,33 +47,36 @@ fn legal(area: &Area, radius: f64) -> Area {
     smooth::bendable(area, radius)
 }
 
-/// Open courses along the edges of what the rings left.
-fn lay_arms(room: &mut Room<'_>, served: &Area, most: usize) {
+/// Rounds over what rings left: each lays one course along every edge of it.
+const ROUNDS: usize = 60;
+
+/// Open courses along the edges of what the rings left, as deep as the courses
+/// asked for go.
+fn lay_rest(room: &mut Room<'_>, served: &Area, most: usize) {
     let o = room.order;
     let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
-    let arms = combine::difference(&room.area, served);
-    // an arm that holds no course of the shortest length is not worth a look
-    let worth = |a: &Area| a.perimeter() > 1.5 * o.shortest && a.area() > 0.1 * o.width * o.shortest;
-    if !arms.split().any(|a| worth(&a)) {
-        return;
+    let mut rest = room.rest();
+    if most < 10_000 {
+        #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
+        let deep = offset::shrunk(&room.area, (most as f64 - 1.0) * o.spacing + 0.1 * o.width, chord);
+        rest = combine::difference(&rest, &deep);
     }
-    let mut area = room.area.clone();
-    let mut count = 0;
-    while count < most && !area.is_empty() {
-        let rings: Vec<Vec<_>> = area.rings().map(<[_]>::to_vec).collect();
+    for _ in 0..ROUNDS {
         let before = room.courses.len();
-        for ring in rings {
-            if polyline::ring_length(&ring) > o.shortest {
-                room.lay_quietly(&ring);
-            }
-        }
-        if room.courses.len() == before && count > 0 {
+        rest = long_enough(&rest, o.shortest);
+        if rest.is_empty() || room.lay_along(&rest) == 0.0 {
             break;
         }
-        area = offset::shrunk(&area, o.spacing, chord);
-        count += 1;
+        rest = room.rest_of(&rest, before);
     }
+    let arms = combine::difference(&room.area, served);
     tell_unserved(room, &arms, most);
+}
+
+/// The parts of an area along whose edge a course can lie at all.
+fn long_enough(area: &Area, shortest: f64) -> Area {
+    let parts: Vec<Area> = area.split().filter(|a| a.perimeter() >= shortest).collect();
+    combine::union_all(&parts)
 }
 
 /// Reports what neither loops nor open courses reached.

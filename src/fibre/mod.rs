@@ -7,6 +7,7 @@
 mod contour;
 pub mod course;
 mod hoop;
+mod nests;
 pub mod quality;
 mod room;
 mod rows;

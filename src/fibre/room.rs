@@ -2,7 +2,7 @@
 
 use super::{Course, LeftOut};
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Path, Point, bend, offset, polyline};
+use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
 use crate::job::Rule;
 use std::collections::BTreeMap;
 
@@ -54,6 +54,34 @@ impl<'a> Room<'a> {
         let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
         let boundary = Lines::boundary(&area);
         Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new() }
+    }
+
+    /// Where centre lines may still lie: the room less a spacing round what is laid.
+    pub(super) fn rest(&self) -> Area {
+        self.rest_of(&self.area, 0)
+    }
+
+    /// The same of an area, less what was laid from a course on.
+    pub(super) fn rest_of(&self, area: &Area, from: usize) -> Area {
+        let chord = bend::PROPOSAL_CHORD_MM;
+        let w = self.order.spacing;
+        let mut near: Vec<Area> = Vec::new();
+        for c in self.courses.iter().skip(from) {
+            let path = c.path();
+            near.push(offset::strip(&path.flatten(chord), 2.0 * w, path.closed, chord));
+            if !path.closed {
+                near.extend([path.start(), path.end()].into_iter().flatten().map(|p| smooth::disc(p, w, chord)));
+            }
+        }
+        let rest = combine::difference(area, &combine::union_all(&near));
+        combine::without_specks(&combine::simplified(&rest, 0.5 * offset::TIDY_MM), 1e-4)
+    }
+
+    /// What later rounds laid after all is not left out.
+    pub(super) fn settle_left_out(&mut self) {
+        let limit = 0.9 * self.order.width;
+        let taken = &self.taken;
+        self.left_out.retain(|l| l.at_mm.is_none_or(|[x, y]| taken.distance(Point::new(x, y)) > limit));
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
@@ -138,15 +166,6 @@ impl<'a> Room<'a> {
         self.lay_pieces(fit, asked)
     }
 
-    /// The same without a word about what finds no room: for a second pass over
-    /// edges that mostly carry tow already.
-    pub(super) fn lay_quietly(&mut self, ring: &[Point]) -> f64 {
-        let told = self.left_out.len();
-        let laid = self.lay_where_free(ring, true);
-        self.left_out.truncate(told);
-        laid
-    }
-
     fn lay_pieces(&mut self, fit: bend::Fit, asked: f64) -> f64 {
         let mut laid = 0.0;
         let mut fitted = 0.0;
@@ -219,6 +238,24 @@ impl<'a> Room<'a> {
             }
         }
         out
+    }
+
+    /// Lays along the boundary of an area, swinging past its corners, the longest
+    /// pieces first. Nothing is said of what finds no room. Gives the length laid.
+    pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
+        let o = self.order;
+        let mut pieces: Vec<Path> = Vec::new();
+        for ring in area.rings() {
+            if polyline::ring_length(ring) >= o.shortest {
+                pieces.extend(bend::eased(ring, true, o.radius, 0.5 * o.deviation).pieces);
+            }
+        }
+        pieces.retain(|p| p.length() >= o.shortest);
+        pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
+        let told = self.left_out.len();
+        let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
+        self.left_out.truncate(told);
+        laid
     }
 
     fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {

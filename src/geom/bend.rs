@@ -334,6 +334,94 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
     fit
 }
 
+/// How far from a corner a bend that swings past it may begin, in radii: a right
+/// angle needs one, a turn by 150 degrees four.
+const SWINGS: [f64; 9] = [0.15, 0.35, 0.6, 0.9, 1.2, 1.6, 2.1, 2.8, 4.0];
+
+/// As [`fit`], but where the points bend too tightly the path swings past the
+/// place in a bend of at least `min_radius` instead of stopping, the shortest
+/// that joins what lies before and after. There it may lie any distance from the
+/// points: the caller looks whether it has room. A closed run whose corners all
+/// can be passed gives one closed path.
+pub fn eased(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> Fit {
+    let found = fit(points, closed, min_radius, deviation);
+    if found.kinks.is_empty() || found.pieces.is_empty() {
+        return found;
+    }
+    let mut out = Fit { pieces: Vec::new(), kinks: found.kinks };
+    for piece in found.pieces {
+        let joined = out.pieces.last().and_then(|before| joined(before, &piece, min_radius));
+        match (joined, out.pieces.last_mut()) {
+            (Some(path), Some(last)) => *last = path,
+            _ => out.pieces.push(piece),
+        }
+    }
+    if closed && out.pieces.len() == 1 {
+        if let Some(path) = closed_up(&out.pieces[0], min_radius) {
+            return Fit { pieces: vec![path], kinks: Vec::new() };
+        }
+    } else if closed && out.pieces.len() > 1 {
+        let (first, last) = (&out.pieces[0], &out.pieces[out.pieces.len() - 1]);
+        if let Some(path) = joined(last, first, min_radius) {
+            out.pieces.pop();
+            out.pieces[0] = path;
+        }
+    }
+    out
+}
+
+/// A curve no tighter than `radius` from a place near the end of `a` to one near
+/// the start of `b`: lengths cut off each, and the curve.
+fn swing(a: &Path, b: &Path, radius: f64) -> Option<(f64, f64, Biarc)> {
+    let (end, start) = (a.end()?, b.start()?);
+    // pieces that do not nearly meet have no corner between them
+    if end.dist(start) > 1.5 * radius {
+        return None;
+    }
+    let (la, lb) = (a.length(), b.length());
+    let least = radius + RADIUS_MARGIN_MM;
+    for s in SWINGS {
+        for (u, v) in [(s, s), (s, 0.5 * s), (0.5 * s, s)] {
+            let (u, v) = (u * radius, v * radius);
+            if u > 0.7 * la || v > 0.7 * lb {
+                continue;
+            }
+            let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
+            let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
+            let found = SHARES.iter().filter_map(|&share| biarc(p, t, q, w, share)).find(|c| c.min_radius() >= least);
+            if let Some(c) = found {
+                return Some((u, v, c));
+            }
+        }
+    }
+    None
+}
+
+fn joined(a: &Path, b: &Path, radius: f64) -> Option<Path> {
+    let (u, v, curve) = swing(a, b, radius)?;
+    let mut path = a.split(a.length() - u).0;
+    path.segments.extend(path_of(&[curve], false).segments);
+    path.segments.extend(b.split(v).1.segments);
+    sound(path, radius)
+}
+
+fn closed_up(a: &Path, radius: f64) -> Option<Path> {
+    let (u, v, curve) = swing(a, a, radius)?;
+    let mut path = a.between(v, a.length() - u);
+    path.segments.extend(path_of(&[curve], false).segments);
+    path.closed = true;
+    sound(path, radius)
+}
+
+/// Splitting drops pieces under a micrometre: what does not meet exactly any more
+/// is not joined.
+fn sound(path: Path, radius: f64) -> Option<Path> {
+    let n = path.segments.len();
+    let joints = if path.closed { n } else { n.checked_sub(1)? };
+    let met = (0..joints).all(|i| path.segments[i].to().dist(path.segments[(i + 1) % n].from()) < 1e-6);
+    (met && path.min_radius() >= radius && path.worst_joint() < 1.5e-3).then_some(path)
+}
+
 /// The node to open a closed run at: in the middle of the longest straight.
 fn calmest(nodes: &[Node]) -> Option<usize> {
     let n = nodes.len();
@@ -435,6 +523,22 @@ mod tests {
         assert!(fit.kinks[0].dist(pt(40.0, 0.0)) < 2.0, "{:?}", fit.kinks);
         let total: f64 = fit.pieces.iter().map(Path::length).sum();
         assert!(total > 67.0, "both straights are kept: {total}");
+    }
+
+    #[test]
+    fn a_corner_is_passed_in_a_bend_of_the_radius() {
+        // three sides of a square; closed form: each right angle cuts R to 2 R off
+        // both sides
+        let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)];
+        let open = eased(&points, false, 5.0, DEVIATION);
+        assert_eq!(open.pieces.len(), 1, "{open:?}");
+        assert_legal(&open.pieces[0], 5.0);
+        let least = 120.0 - 2.0 * (2.0 - std::f64::consts::FRAC_PI_2) * 8.1;
+        assert!(open.pieces[0].length() > least, "{}", open.pieces[0].length());
+        let ring = eased(&points, true, 5.0, DEVIATION);
+        assert_eq!(ring.pieces.len(), 1, "{ring:?}");
+        assert!(ring.pieces[0].closed, "round all four corners");
+        assert_legal(&ring.pieces[0], 5.0);
     }
 
     #[test]
