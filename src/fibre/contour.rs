@@ -1,67 +1,24 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
 use super::room::Room;
-use crate::geom::{Area, combine, offset, smooth};
+use crate::geom::{Area, combine, offset};
 
-/// Lays rings from the boundaries inwards.
+/// Rounds at most: no shape is deeper than this many courses.
+const ROUNDS: usize = 2_000;
+
+/// Lays rings from the boundaries inwards, one round of courses along every
+/// boundary at a time: first along the shape's own, then along the edges of what
+/// the rounds before left, each one spacing from what it follows.
 ///
-/// Each ring bounds an area that bends no tighter than the radius on either side
-/// ([`smooth::bendable`]); the next ring is one spacing inside it, so rings never
-/// meet. What a loop cannot serve (arms narrower than two radii) is then laid
-/// with open courses along its edges.
+/// Corners are passed in bends of the radius, on the inside or swinging wide
+/// ([`crate::geom::bend::eased`]); where a place is too narrow for both its edges
+/// the longer course has it and the other is interrupted; where a loop cannot be
+/// closed its sides are laid as open courses.
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
-    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
-    let most = o.courses.unwrap_or(usize::MAX);
-    let mut area = room.area.clone();
-    let mut served = Area::empty();
-    let mut count = 0;
-    while count < most && !area.is_empty() {
-        let legal = legal(&area, o.radius);
-        if count == 0 {
-            served = offset::grown(&legal, 0.5 * o.spacing, chord);
-        }
-        if legal.is_empty() {
-            break;
-        }
-        let rings: Vec<Vec<_>> = legal.rings().map(<[_]>::to_vec).collect();
-        for (i, ring) in rings.iter().enumerate() {
-            // two edges of a narrow place may be nearer than a tow's width
-            if i == 0 {
-                room.lay_ring(ring)
-            } else {
-                room.lay_where_free(ring, true)
-            };
-        }
-        area = offset::shrunk(&legal, o.spacing, chord);
-        count += 1;
-    }
-    lay_rest(room, &served, most);
-}
-
-/// The area itself where a tow can follow its boundary as it is.
-fn legal(area: &Area, radius: f64) -> Area {
-    if smooth::tight_share(area, smooth::working_radius(radius)) == 0.0 {
-        return area.clone();
-    }
-    smooth::bendable(area, radius)
-}
-
-/// Rounds over what rings left: each lays one course along every edge of it.
-const ROUNDS: usize = 60;
-
-/// Open courses along the edges of what the rings left, as deep as the courses
-/// asked for go.
-fn lay_rest(room: &mut Room<'_>, served: &Area, most: usize) {
-    let o = room.order;
-    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
-    let mut rest = room.rest();
-    if most < 10_000 {
-        #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-        let deep = offset::shrunk(&room.area, (most as f64 - 1.0) * o.spacing + 0.1 * o.width, chord);
-        rest = combine::difference(&rest, &deep);
-    }
-    for _ in 0..ROUNDS {
+    let most = o.courses.unwrap_or(ROUNDS).min(ROUNDS);
+    let mut rest = room.area.clone();
+    for _ in 0..most {
         let before = room.courses.len();
         rest = long_enough(&rest, o.shortest);
         if rest.is_empty() || room.lay_along(&rest) == 0.0 {
@@ -69,8 +26,7 @@ fn lay_rest(room: &mut Room<'_>, served: &Area, most: usize) {
         }
         rest = room.rest_of(&rest, before);
     }
-    let arms = combine::difference(&room.area, served);
-    tell_unserved(room, &arms, most);
+    tell_unserved(room, most);
 }
 
 /// The parts of an area along whose edge a course can lie at all.
@@ -79,29 +35,28 @@ fn long_enough(area: &Area, shortest: f64) -> Area {
     combine::union_all(&parts)
 }
 
-/// Reports what neither loops nor open courses reached.
-fn tell_unserved(room: &mut Room<'_>, arms: &Area, most: usize) {
+/// Reports what no course reached, as tow that would have filled it.
+fn tell_unserved(room: &mut Room<'_>, most: usize) {
     let o = room.order;
     let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
+    let mut band = room.area.clone();
+    if most < ROUNDS {
+        #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
+        let deep = offset::shrunk(&band, (most as f64 - 1.0) * o.spacing + 0.1 * o.width, chord);
+        band = combine::difference(&band, &deep);
+    }
     let strips: Vec<Area> = room
         .courses
         .iter()
         .map(|c| offset::strip(&c.path().flatten(chord), o.spacing * 1.02, c.path().closed, chord))
         .collect();
-    let rest = combine::difference(arms, &combine::union_all(&strips));
+    let rest = combine::difference(&band, &combine::union_all(&strips));
     for a in rest.split() {
-        // as deep as the courses asked for go
-        #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-        let depth = most.min(10_000) as f64 * o.spacing;
-        let within = a.area().min(0.5 * a.perimeter() * depth);
-        let length = within / o.spacing;
+        let length = a.area() / o.spacing;
         if length > o.width {
             let at = a.polygons()[0].outer()[0];
-            room.leave_out(
-                "too narrow for a course that bends no tighter than the tow allows",
-                length,
-                Some(at),
-            );
+            let reason = "no course of this bend radius and shortest length fits beside the others";
+            room.leave_out(reason, length, Some(at));
         }
     }
 }

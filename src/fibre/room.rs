@@ -46,6 +46,23 @@ pub(super) struct Room<'a> {
 /// narrowest tow: nothing that matters fits between two of them.
 const LOOK_MM: f64 = 0.25;
 
+/// The path lies in the area throughout, up to `tolerance` mm.
+pub(super) fn within(area: &Area, boundary: &Lines, path: &Path, tolerance: f64) -> bool {
+    let total = path.length();
+    let mut at = 0.0;
+    loop {
+        let Some(p) = path.point_at(at) else { return false };
+        let edge = boundary.distance(p);
+        if edge > tolerance && !area.contains(p) {
+            return false;
+        }
+        if at >= total {
+            return true;
+        }
+        at = (at + edge.max(0.1)).min(total);
+    }
+}
+
 impl<'a> Room<'a> {
     /// From the area in which whole strips must lie.
     pub(super) fn new(order: Order<'a>, strips_within: &Area) -> Self {
@@ -140,21 +157,6 @@ impl<'a> Room<'a> {
         free
     }
 
-    /// Lays a line that has room by construction: a ring of the area itself.
-    /// Gives the length laid.
-    pub(super) fn lay_ring(&mut self, ring: &[Point]) -> f64 {
-        let fit = self.fit(ring, true);
-        if let [path] = fit.pieces.as_slice()
-            && path.closed
-        {
-            // rings keep clear of one another, but not of the ends of pieces
-            let clear = self.courses.iter().all(|c| c.path().closed);
-            return if clear { self.accept(path.clone()) } else { self.lay_path(path) };
-        }
-        let asked = crate::geom::polyline::ring_length(ring);
-        self.lay_pieces(fit, asked)
-    }
-
     /// Lays as much of a line as has room. Gives the length laid.
     pub(super) fn lay_where_free(&mut self, points: &[Point], closed: bool) -> f64 {
         let fit = self.fit(points, closed);
@@ -244,10 +246,29 @@ impl<'a> Room<'a> {
     /// pieces first. Nothing is said of what finds no room. Gives the length laid.
     pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
         let o = self.order;
+        let boundary = Lines::boundary(area);
+        let free = |path: &Path| within(area, &boundary, path, 0.3 * o.deviation);
         let mut pieces: Vec<Path> = Vec::new();
-        for ring in area.rings() {
-            if polyline::ring_length(ring) >= o.shortest {
-                pieces.extend(bend::eased(ring, true, o.radius, 0.5 * o.deviation).pieces);
+        for part in area.polygons() {
+            for (i, ring) in part.rings().enumerate() {
+                if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
+                    continue;
+                }
+                let fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
+                if i > 0 && !closed {
+                    // round a hole that no tow can follow: a loop that encloses it
+                    let round = smooth::rounded_up(ring, o.radius);
+                    if let Some(outer) = round.polygons().first().map(|p| p.outer())
+                        && let [path] = bend::fit(outer, true, o.radius, 0.5 * o.deviation).pieces.as_slice()
+                        && path.closed
+                        && free(path)
+                    {
+                        pieces.push(path.clone());
+                        continue;
+                    }
+                }
+                pieces.extend(fit.pieces);
             }
         }
         pieces.retain(|p| p.length() >= o.shortest);

@@ -4,7 +4,7 @@
 //! make is a matching problem at each side ([`super::nests`]); the second side is
 //! matched knowing the runs that the first made. Of several limits to how deep
 //! turns nest the answer that is worth most is laid: as much tow as possible,
-//! every cut costing [`CUT_SHARE`] of the shortest course.
+//! every cut costing what [`cut_cost`] says.
 
 use super::nests::{self, Nest};
 use super::room::Room;
@@ -15,14 +15,16 @@ use crate::geom::{Arc, Path, Point, Segment, hatch, pt, trig};
 /// Radius of the turns above the least, mm: the plan's rounding.
 const TURN_MARGIN_MM: f64 = 2e-3;
 
-/// What a cut costs, as a share of the shortest course's length of tow. A turn
-/// rounds two corners and so gives up (4 - pi) R of tow: with 0.75 of 20 mm it
-/// still pays at a radius of 15 mm.
-const CUT_SHARE: f64 = 0.75;
+/// What a cut costs, in tow, mm. A turn rounds two corners and so gives up
+/// (4 - pi) R = 0.86 R of tow, and a little where rows inside it end at its bend:
+/// a cut costs just more than that, so turns that cost cover beyond are not made.
+fn cut_cost(radius: f64, width: f64, shortest: f64) -> f64 {
+    (radius + 2.0 * width).min(0.75 * shortest)
+}
 
 /// How deep turns may nest, as a share of the rows' length on either side: what
 /// lies in the turns does not lie in the direction asked for.
-const DEEPEST_SHARE: f64 = 0.15;
+const DEEPEST_SHARE: f64 = 0.08;
 
 /// Most turns in a nest, whatever the rows' length: searching deeper costs time
 /// and saves hardly more.
@@ -185,19 +187,7 @@ impl Turned {
 
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
-        let total = path.length();
-        let mut at = 0.0;
-        loop {
-            let Some(p) = path.point_at(at) else { return false };
-            let edge = self.boundary.distance(p);
-            if edge > 2e-3 && !self.area.contains(p) {
-                return false;
-            }
-            if at >= total {
-                return true;
-            }
-            at = (at + edge.max(0.1)).min(total);
-        }
+        super::room::within(&self.area, &self.boundary, path, 2e-3)
     }
 }
 
@@ -284,14 +274,25 @@ struct Plan {
 
 /// What a run of tow is worth, mm: its length less its cut; below the shortest
 /// course nothing yet, but the more the nearer it comes.
-fn worth(length: f64, shortest: f64) -> f64 {
-    let full = shortest * (1.0 - CUT_SHARE);
-    if length >= shortest { length - CUT_SHARE * shortest } else { full * (length / shortest).max(0.0) * 0.5 }
+#[derive(Clone, Copy)]
+struct Worth {
+    shortest: f64,
+    cut: f64,
+}
+
+impl Worth {
+    fn of(self, length: f64) -> f64 {
+        if length >= self.shortest {
+            return length - self.cut;
+        }
+        let share = (length / self.shortest).max(0.0);
+        0.5 * (self.shortest - self.cut) * share * share
+    }
 }
 
 impl Plan {
     /// Joins ends at one side by the nests that are worth most.
-    fn join(&mut self, turned: &Turned, field: &Field, side: Side, depth: usize, shortest: f64, first: bool) {
+    fn join(&mut self, turned: &Turned, field: &Field, side: Side, depth: usize, value_of: Worth, first: bool) {
         let fronts = if side == Side::Left { &field.left } else { &field.right };
         let least = rows_across(turned.radius * 2.0, turned.spacing);
         for front in fronts {
@@ -301,7 +302,7 @@ impl Plan {
             let runs = self.runs(field.rows.len());
             let rows: Vec<Row> = front.iter().map(|&i| self.rows[i]).collect();
             let at = RowEnds { side, rows: &rows, radius: turned.radius, spacing: turned.spacing };
-            let short = |i: usize| field.rows[i].length() < shortest;
+            let short = |i: usize| field.rows[i].length() < value_of.shortest;
             let spared = |turns: &[Turn], nest: Nest| {
                 (nest.first..=nest.last).all(|k| {
                     let lost = at.cut_back(turns, k).map_or(0.0, |u| (at.end(k) - u).max(0.0));
@@ -321,20 +322,21 @@ impl Plan {
                 };
                 for t in &turns {
                     let (i, j) = (front[t.lower], front[t.upper]);
-                    let before = worth(runs.length[i], shortest) + worth(runs.length[j], shortest);
+                    let before = value_of.of(runs.length[i]) + value_of.of(runs.length[j]);
                     if runs.id[i] == runs.id[j] {
                         return None;
                     }
                     let turn = t.path().length();
                     let joined = after(t.lower) + after(t.upper) + turn;
                     // of answers that save as much, the one with shorter turns
-                    sum += worth(joined, shortest) - before - 1e-3 * turn;
+                    sum += value_of.of(joined) - before - 1e-3 * turn;
                 }
                 for k in nest.first + nest.depth..=nest.last - nest.depth {
                     let (was, now) = (runs.length[front[k]], after(k));
                     // what the first side leaves short the second may yet join
-                    let loss = worth(was, shortest) - worth(now, shortest);
-                    sum -= if first && now < shortest { loss.min(was - now + 0.3 * shortest) } else { loss };
+                    let loss = value_of.of(was) - value_of.of(now);
+                    let short = value_of.shortest;
+                    sum -= if first && now < short { loss.min(was - now + 0.3 * short) } else { loss };
                 }
                 Some(sum)
             };
@@ -396,6 +398,8 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
 /// Lays one field with the turns that are worth most. Gives the cuts saved.
 fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
     let shortest = room.order.shortest;
+    let value_of =
+        Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
     let median = median(&field.rows);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
     let deepest = ((DEEPEST_SHARE * median / turned.spacing) as usize).clamp(1, DEEPEST);
@@ -408,11 +412,11 @@ fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
     for depth in depths {
         for sides in [[Side::Right, Side::Left], [Side::Left, Side::Right]] {
             let mut plan = Plan { rows: field.rows.clone(), left: Vec::new(), right: Vec::new() };
-            plan.join(turned, field, sides[0], depth, shortest, true);
-            plan.join(turned, field, sides[1], depth, shortest, false);
+            plan.join(turned, field, sides[0], depth, value_of, true);
+            plan.join(turned, field, sides[1], depth, value_of, false);
             let paths = chains(&plan.rows, &plan.right, &plan.left);
             let laid = || paths.iter().filter(|p| p.length() >= shortest && mostly_rows(p));
-            let sum: f64 = laid().map(|p| worth(p.length(), shortest)).sum();
+            let sum: f64 = laid().map(|p| value_of.of(p.length())).sum();
             let joined = laid().map(rows_in).sum::<usize>() - laid().count();
             if best.as_ref().is_none_or(|(w, ..)| sum > *w + 1e-6) {
                 best = Some((sum, paths, joined));
