@@ -242,6 +242,42 @@ impl<'a> Room<'a> {
         out
     }
 
+    /// The same room with nothing laid in it.
+    pub(super) fn empty_copy(&self) -> Room<'a> {
+        Room {
+            order: self.order,
+            area: self.area.clone(),
+            boundary: Lines::boundary(&self.area),
+            taken: Lines::default(),
+            courses: Vec::new(),
+            left_out: Vec::new(),
+        }
+    }
+
+    /// Lays one course along one boundary of an area that may be larger than the
+    /// room: its outer ring, or its first hole. Gives the whole closed path, of
+    /// which what has room is laid; `None` where no closed path follows it.
+    pub(super) fn lay_edge(&mut self, edge: &Area, outer: bool) -> Option<Path> {
+        let o = self.order;
+        let boundary = Lines::boundary(edge);
+        let free = |path: &Path| within(edge, &boundary, path, 0.3 * o.deviation);
+        let part = edge.polygons().first()?;
+        let ring = if outer { part.outer() } else { part.holes().first()? };
+        let mut fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        if !outer && !matches!(fit.pieces.as_slice(), [p] if p.closed) {
+            let round = smooth::rounded_up(ring, o.radius);
+            fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
+        }
+        let [path] = fit.pieces.as_slice() else { return None };
+        if !path.closed {
+            return None;
+        }
+        let told = self.left_out.len();
+        self.lay_path(path);
+        self.left_out.truncate(told);
+        Some(path.clone())
+    }
+
     /// Lays along the boundary of an area, swinging past its corners, the longest
     /// pieces first. Nothing is said of what finds no room. Gives the length laid.
     pub(super) fn lay_along(&mut self, area: &Area) -> f64 {

@@ -43,7 +43,7 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
         let turned = Turned::new(&area, &o);
         let before = room.courses.len();
         let told = room.left_out.len();
-        for field in rows::fields(&area, o.angle, o.spacing, o.shortest) {
+        for field in rows::fields(&area, o.angle, turned.spacing, o.shortest) {
             saved += lay_field(room, &turned, &field);
         }
         if round > 0 {
@@ -56,6 +56,30 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
     }
     room.settle_left_out();
     saved
+}
+
+/// Lays straight courses in a part of the room, in the direction of those tried
+/// that gives most, without a word about what is not laid.
+pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[f64]) {
+    let o = room.order;
+    let long = |angle: f64| -> f64 {
+        let fields = rows::fields(part, angle, o.spacing, o.shortest);
+        fields.iter().flat_map(|f| &f.rows).map(Row::length).filter(|l| *l >= o.shortest).sum()
+    };
+    let mut best: Option<(f64, f64)> = None;
+    for &angle in angles {
+        let length = long(angle);
+        if length > best.map_or(0.0, |b| b.0) + 1e-6 {
+            best = Some((length, angle));
+        }
+    }
+    let Some((_, angle)) = best else { return };
+    let told = room.left_out.len();
+    let turned = Turned::new(part, &super::room::Order { angle, ..o });
+    for field in rows::fields(part, angle, turned.spacing, o.shortest) {
+        lay_field(room, &turned, &field);
+    }
+    room.left_out.truncate(told);
 }
 
 /// The room in the frame whose x runs along the rows.
@@ -182,13 +206,22 @@ impl Turned {
             crate::geom::combine::FillRule::Positive,
         );
         let boundary = Lines::boundary(&area);
-        Self { area, boundary, angle: o.angle, radius: o.radius + TURN_MARGIN_MM, spacing: o.spacing }
+        let radius = o.radius + TURN_MARGIN_MM;
+        Self { area, boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
 
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
         super::room::within(&self.area, &self.boundary, path, 2e-3)
     }
+}
+
+/// The spacing, stretched by a hair where the width of a turn is just more than a
+/// whole number of it: one row fewer then lies inside every turn.
+fn pitch(spacing: f64, across: f64) -> f64 {
+    let whole = (across / spacing).floor();
+    let stretched = across / whole.max(1.0);
+    if stretched < spacing * 1.002 { stretched.max(spacing) } else { spacing }
 }
 
 /// One side of a field: a front's rows as they are now, from the lowest.
@@ -538,4 +571,41 @@ fn turned_back(path: &Path, angle: f64) -> Path {
         })
         .collect();
     Path::new(segments, path.closed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::combine;
+    use crate::job::Rule;
+
+    fn room(ring: &[Point], width: f64, radius: f64, shortest: f64) -> Room<'static> {
+        let order = Order {
+            region: "test",
+            rule: Rule::Unidirectional,
+            rank: 0,
+            layer: 1,
+            width,
+            spacing: width,
+            radius,
+            shortest,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+        };
+        Room::new(order, &combine::ring_area(ring))
+    }
+
+    fn plate(w: f64, h: f64) -> Vec<Point> {
+        vec![pt(0.0, 0.0), pt(w, 0.0), pt(w, h), pt(0.0, h)]
+    }
+
+    #[test]
+    fn rows_too_short_to_be_laid_alone_are_joined() {
+        let mut room = room(&plate(38.0, 40.0), 1.0, 4.0, 43.0);
+        lay(&mut room);
+        let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
+        assert!(laid > 0.8 * 38.0 * 40.0, "{laid} mm in {} courses", room.courses.len());
+    }
 }

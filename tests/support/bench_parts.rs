@@ -79,14 +79,15 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         vec![link([25.0, 25.0], 20.0, [125.0, 25.0], 16.0), disc(25.0, 25.0, 8.0), disc(125.0, 25.0, 6.0)],
         region("eye", "hole_at_mm = [25.0, 25.0]", "rule = \"hoop\"\ncourses = 6\npriority = 3")
             + &region("end", "hole_at_mm = [125.0, 25.0]", "rule = \"hoop\"\ncourses = 5\npriority = 3")
+            + &region("rim", OUTLINE, "rule = \"contour\"\ncourses = 4\npriority = 2")
             + &region("body", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 0"),
         vec![],
     );
     add(
         "plate with nine holes",
         (0.9, 5.0),
-        std::iter::once(rounded(&rect(5.0, 5.0, 125.0, 85.0), 6.0))
-            .chain((0..9).map(|k| disc(25.0 + 40.0 * f64::from(k % 3), 20.0 + 25.0 * f64::from(k / 3), 4.0)))
+        std::iter::once(rounded(&rect(5.0, 5.0, 205.0, 105.0), 6.0))
+            .chain((0..9).map(|k| disc(30.0 + 75.0 * f64::from(k % 3), 25.0 + 30.0 * f64::from(k / 3), 4.0)))
             .collect(),
         region("field", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 0"),
         vec![],
@@ -113,6 +114,7 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         (1.1, 6.0),
         vec![lug, disc(30.0, 60.0, 9.0)],
         region("pin", "hole_at_mm = [30.0, 60.0]", "rule = \"hoop\"\ncourses = 6\npriority = 2")
+            + &region("rim", OUTLINE, "rule = \"contour\"\ncourses = 6\npriority = 1")
             + &region("shank", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 90"),
         vec![],
     );
@@ -176,10 +178,10 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         vec![],
     );
     let tee =
-        [[45.0, 5.0], [85.0, 5.0], [85.0, 65.0], [125.0, 65.0], [125.0, 105.0], [5.0, 105.0], [5.0, 65.0], [45.0, 65.0]];
+        [[55.0, 5.0], [107.0, 5.0], [107.0, 75.0], [157.0, 75.0], [157.0, 127.0], [5.0, 127.0], [5.0, 75.0], [55.0, 75.0]];
     add(
         "tee bracket",
-        (2.0, 10.0),
+        (2.0, 8.0),
         vec![rounded(&tee, 8.0)],
         region("arms", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 90"),
         vec![],
