@@ -36,8 +36,10 @@ fn measure(part: &bench_parts::BenchPart, printer: &str) -> (Row, String) {
     let mut row = Row { millis: begin.elapsed().as_secs_f64() * 1e3, ..Row::default() };
     let mut text = String::new();
     for layer in &layers {
-        row.courses += layer.courses.len();
-        row.plain += layer.courses.len() + layer.cuts_saved;
+        // rings have no rows to join
+        let rows = layer.courses.iter().filter(|c| c.rule == job::Rule::Unidirectional).count();
+        row.courses += rows;
+        row.plain += rows + layer.cuts_saved;
         for q in &layer.quality {
             row.layable += q.layable_mm2;
             row.covered += q.covered_mm2;

@@ -16,10 +16,10 @@ use crate::geom::{Arc, Path, Point, Segment, hatch, pt, trig};
 const TURN_MARGIN_MM: f64 = 2e-3;
 
 /// What a cut costs, in tow, mm. A turn rounds two corners and so gives up
-/// (4 - pi) R = 0.86 R of tow, and a little where rows inside it end at its bend:
-/// a cut costs just more than that, so turns that cost cover beyond are not made.
+/// (4 - pi) R = 0.86 R of tow, and some widths where rows inside it end at its
+/// bend: a cut costs about twice that, so turns that cost more cover are not made.
 fn cut_cost(radius: f64, width: f64, shortest: f64) -> f64 {
-    (radius + 2.0 * width).min(0.75 * shortest)
+    (1.6 * radius + 4.0 * width).min(0.95 * shortest)
 }
 
 /// How deep turns may nest, as a share of the rows' length on either side: what

@@ -114,7 +114,7 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         (1.1, 6.0),
         vec![lug, disc(30.0, 60.0, 9.0)],
         region("pin", "hole_at_mm = [30.0, 60.0]", "rule = \"hoop\"\ncourses = 6\npriority = 2")
-            + &region("rim", OUTLINE, "rule = \"contour\"\ncourses = 6\npriority = 1")
+            + &region("rim", OUTLINE, "rule = \"contour\"\ncourses = 3\npriority = 1")
             + &region("shank", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 90"),
         vec![],
     );
@@ -191,8 +191,7 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         "gusset with a window",
         (1.2, 7.0),
         vec![rounded(&gusset, 5.0), rounded(&[[25.0, 22.0], [62.0, 22.0], [25.0, 52.0]], 4.0)],
-        region("rim", OUTLINE, "rule = \"contour\"\ncourses = 3\npriority = 2")
-            + &region("field", OUTLINE, "rule = \"unidirectional\"\nangle_deg = -37"),
+        region("rings", OUTLINE, "rule = \"contour\""),
         vec![],
     );
     add(
