@@ -20,6 +20,12 @@ const CHORD_MM: f64 = 0.05;
 /// length, matrix volume and build time: what the bench set shows, rounded up.
 pub const WITHIN: f64 = 0.10;
 
+/// How far a boundary may be moved to make it simpler, mm: far below a bead.
+const SIMPLE_MM: f64 = 0.02;
+
+/// Patches below so many squares of a bead's width are chips.
+const CHIP: f64 = 4.0;
+
 /// What one layer comes to.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sketch {
@@ -89,18 +95,21 @@ fn tow(job: &Job, tasks: &LayerTasks) -> (Area, Vec<f64>) {
     let mut strips = Area::empty();
     let mut lengths = Vec::new();
     let Some(map) = &job.map else { return (strips, lengths) };
+    let simple = |area: &Area| combine::simplified(area, SIMPLE_MM);
     for task in &tasks.tasks {
         let region = &map.regions[task.region];
         let laid = match (&task.target, region.rule) {
             (Target::Area(a), Rule::Unidirectional) => {
-                rows(job, region, task, &combine::difference(a, &strips), &mut lengths)
+                rows(job, region, task, &combine::difference(&simple(a), &strips), &mut lengths)
             }
-            (Target::Area(a), _) => rings(job, region, &combine::difference(a, &strips), &mut lengths),
+            (Target::Area(a), _) => {
+                rings(job, region, &combine::difference(&simple(a), &strips), &mut lengths)
+            }
             (Target::Holes { holes, room }, _) => {
-                let room = combine::difference(room, &strips);
+                let room = combine::difference(&simple(room), &strips);
                 let mut laid = Area::empty();
                 for hole in holes {
-                    laid = combine::union(&laid, &hoops(job, region, hole, &room, &mut lengths));
+                    laid = combine::union(&laid, &hoops(job, region, &simple(hole), &room, &mut lengths));
                 }
                 laid
             }
@@ -110,20 +119,26 @@ fn tow(job: &Job, tasks: &LayerTasks) -> (Area, Vec<f64>) {
     (strips, lengths)
 }
 
-/// Rings inwards from the boundaries of an area. Where no loop can bend, open
-/// courses follow the edges: the length is much the same.
+/// Rings inwards from the boundaries of an area, corners eased by the radius; then,
+/// where no loop can bend, open courses along the edges.
 fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Area {
     let (width, shortest) = (job.tow.width_mm, job.printer.shortest_course_mm());
-    let mut middle = offset::shrunk(area, 0.5 * width, CHORD_MM);
-    let mut laid: Vec<Area> = Vec::new();
+    let band = |middle: &Area| {
+        combine::difference(
+            &offset::grown(middle, 0.5 * width, CHORD_MM),
+            &offset::shrunk(middle, 0.5 * width, CHORD_MM),
+        )
+    };
     let most = region.courses.unwrap_or(usize::MAX);
-    let mut count = 0;
-    while count < most && !middle.is_empty() {
+    let whole = offset::shrunk(area, 0.5 * width, CHORD_MM);
+    let mut laid: Vec<Area> = Vec::new();
+    let mut middle = offset::opened(&whole, region.min_bend_radius_mm, CHORD_MM);
+    for _ in 0..most {
+        if middle.is_empty() {
+            break;
+        }
         for part in middle.split() {
-            let band = combine::difference(
-                &offset::grown(&part, 0.5 * width, CHORD_MM),
-                &offset::shrunk(&part, 0.5 * width, CHORD_MM),
-            );
+            let band = band(&part);
             // two edges of a narrow place share a band
             let share = band.area() / width / part.perimeter().max(1e-9);
             let long = part.rings().map(|r| crate::geom::polyline::ring_length(r) * share);
@@ -133,10 +148,28 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
                 laid.push(band);
             }
         }
-        middle = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
-        count += 1;
+        let next = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
+        middle = offset::opened(&next, region.min_bend_radius_mm, CHORD_MM);
     }
-    combine::union_all(&laid)
+    let mut served = combine::union_all(&laid);
+    let mut middle = whole;
+    for _ in 0..most {
+        let free = combine::difference(&band(&middle), &served);
+        let mut any = false;
+        for piece in free.split() {
+            let length = piece.area() / width;
+            if length >= shortest {
+                lengths.push(length);
+                served = combine::union(&served, &piece);
+                any = true;
+            }
+        }
+        if !any {
+            break;
+        }
+        middle = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
+    }
+    served
 }
 
 /// Hoops round a hole, as far as the room goes.
@@ -209,14 +242,16 @@ fn beads(job: &Job, layer: &Layer, tasks: &LayerTasks, strips: &Area, index: usi
     let mut lifts = 0.0;
     let speed = |area_mm2: f64| job.bead_speed_mm_s(area_mm2);
     let full = speed(width * height);
+    let outline = combine::simplified(&layer.outline, SIMPLE_MM);
     let mut rim_mm = 0.0;
     for k in 0..plan.perimeters {
-        let ring = offset::shrunk(&layer.outline, width * (f64_of(k) + 0.5), CHORD_MM);
+        let ring = offset::shrunk(&outline, width * (f64_of(k) + 0.5), CHORD_MM);
         rim_mm += ring.perimeter();
         lifts += f64_of(ring.rings().count());
     }
     let rim_mm2 = rim_mm * width;
-    let rest = combine::difference(&tasks.inside, strips);
+    // chips between courses hold a bead each at most: they count as area, not as rings
+    let rest = combine::difference(&combine::simplified(&tasks.inside, SIMPLE_MM), strips);
     let fraction = if plan.fill == Fill::None { 0.0 } else { plan.fill_fraction.clamp(0.0, 1.0) };
     let solid = fraction >= 1.0;
     s.bead_s += rim_mm / full * BRAKING;
@@ -224,14 +259,17 @@ fn beads(job: &Job, layer: &Layer, tasks: &LayerTasks, strips: &Area, index: usi
     if fraction > 0.0 {
         let mut fill_mm2 = rest.area();
         let pitch = width / fraction;
-        let mut ground = rest;
+        let mut ground = combine::without_specks(&rest, CHIP * width * width, 0.25 * width);
+        let chips_mm2 = fill_mm2 - ground.area();
+        s.bead_s += chips_mm2 / width / full * SLOTS;
+        lifts += chips_mm2 / width / SLOT_MM;
         if solid {
             // the bead along the edge
             let edge = offset::shrunk(&ground, 0.5 * width, CHORD_MM);
             s.bead_s += edge.perimeter() / full * BRAKING;
             lifts += f64_of(edge.rings().count()) * APART;
             let inside = offset::shrunk(&ground, width, CHORD_MM);
-            let beside = (fill_mm2 - inside.area() - edge.perimeter() * width).max(0.0);
+            let beside = (ground.area() - inside.area() - edge.perimeter() * width).max(0.0);
             // slots beside it are followed at their own width
             s.bead_s += beside / width / full * SLOTS;
             lifts += beside / width / SLOT_MM;

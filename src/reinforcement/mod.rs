@@ -52,11 +52,15 @@ pub enum Target {
 /// `hole-missing`, `id-missing`, `rule-shape`.
 pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     let margin = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let mut layers: Vec<LayerTasks> = outline
-        .layers
-        .iter()
-        .map(|l| LayerTasks { inside: offset::shrunk(&l.outline, margin, CHORD_MM), ..Default::default() })
-        .collect();
+    let mut layers: Vec<LayerTasks> = Vec::with_capacity(outline.layers.len());
+    for (i, l) in outline.layers.iter().enumerate() {
+        // most layers are like the one below
+        let inside = match layers.last() {
+            Some(below) if outline.layers[i - 1].outline == l.outline => below.inside.clone(),
+            _ => offset::shrunk(&l.outline, margin, CHORD_MM),
+        };
+        layers.push(LayerTasks { inside, ..Default::default() });
+    }
     let Some(map) = &job.map else { return Ok(layers) };
     let mut faults = Vec::new();
     for (rank, index) in laying_order(map).into_iter().enumerate() {
