@@ -7,7 +7,7 @@
 //! work. `tests/quick_estimate.rs` holds it against whole plans.
 
 use super::{Estimate, TimeSplit, f64_of, share_of, to};
-use crate::geom::{Area, combine, hatch, offset};
+use crate::geom::{Area, combine, hatch, offset, smooth};
 use crate::job::{Fill, Head, Job, Region, Rule};
 use crate::motion::trapezoid;
 use crate::outline::{Layer, Outline};
@@ -132,7 +132,7 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
     let most = region.courses.unwrap_or(usize::MAX);
     let whole = offset::shrunk(area, 0.5 * width, CHORD_MM);
     let mut laid: Vec<Area> = Vec::new();
-    let mut middle = offset::opened(&whole, region.min_bend_radius_mm, CHORD_MM);
+    let mut middle = bent(&whole, region.min_bend_radius_mm);
     for _ in 0..most {
         if middle.is_empty() {
             break;
@@ -149,7 +149,7 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
             }
         }
         let next = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
-        middle = offset::opened(&next, region.min_bend_radius_mm, CHORD_MM);
+        middle = bent(&next, region.min_bend_radius_mm);
     }
     let mut served = combine::union_all(&laid);
     let mut middle = whole;
@@ -170,6 +170,14 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
         middle = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
     }
     served
+}
+
+/// An area whose boundary a tow can follow.
+fn bent(area: &Area, radius: f64) -> Area {
+    if smooth::tight_share(area, smooth::working_radius(radius)) > 0.0 {
+        return smooth::bendable(area, radius);
+    }
+    area.clone()
 }
 
 /// Hoops round a hole, as far as the room goes.

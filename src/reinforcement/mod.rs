@@ -96,11 +96,18 @@ fn place_region(
     let region = &map.regions[index];
     let picked = pick(region, outline)?;
     let mut found = false;
+    // most layers are like the one before, and so is what a region finds in them
+    let mut last: Option<(usize, Option<Target>)> = None;
     for (turn, &i) in picked.iter().enumerate() {
         let layer = &outline.layers[i];
         let angle_deg =
             if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
-        match shape::resolve(region, layer, outline, &layers[i].inside)? {
+        let target = match last.take() {
+            Some((k, target)) if outline.layers[k].outline == layer.outline => target,
+            _ => shape::resolve(region, layer, outline, &layers[i].inside)?,
+        };
+        last = Some((i, target.clone()));
+        match target {
             Some(target) => {
                 found = true;
                 layers[i].tasks.push(Task { region: index, rank, target, angle_deg });
