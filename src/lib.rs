@@ -15,6 +15,7 @@ pub mod plan;
 pub mod plan_file;
 pub mod quote;
 pub mod reinforcement;
+pub mod report;
 pub mod sequence;
 
 pub mod diagnostic;

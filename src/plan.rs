@@ -4,6 +4,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
 use crate::job::Job;
+use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
 use rayon::prelude::*;
 use std::path::Path;
@@ -21,6 +22,8 @@ pub struct Planned {
     pub estimate: Estimate,
     /// Tow that the map asks for and that is not laid.
     pub left_out: Vec<LeftOut>,
+    /// What the stages made, for pictures and the report.
+    pub work: Work,
 }
 
 /// Plans a job. Nothing is written.
@@ -28,8 +31,8 @@ pub struct Planned {
 /// Errors: whatever the stages find wrong with the job and the files it names.
 pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     let laid = lay(notes, path)?;
-    let (program, estimate) = laid.in_order(laid.job.copies)?;
-    let Laid { job, outline, courses, beads, left_out } = laid;
+    let (program, seconds, estimate) = laid.in_order(laid.job.copies)?;
+    let Laid { job, outline, angles_deg, courses, beads, left_out } = laid;
     let facts = gcode::Facts {
         inputs: job.inputs.clone(),
         layers: outline.layers.len(),
@@ -38,7 +41,8 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     };
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
-    Ok(Planned { job, program: text.program, plan, estimate, left_out })
+    let work = Work { outline, beads, program, seconds, angles_deg };
+    Ok(Planned { job, program: text.program, plan, estimate, left_out, work })
 }
 
 /// Every layer laid and filled, not yet in order.
@@ -48,6 +52,8 @@ pub struct Laid {
     pub job: Job,
     /// The part as layers.
     pub outline: outline::Outline,
+    /// Directions asked for in each layer: a region's rank, degrees.
+    pub angles_deg: Vec<Vec<(usize, f64)>>,
     /// The courses of each layer.
     pub courses: Vec<fibre::LayerCourses>,
     /// The beads of each layer.
@@ -65,26 +71,29 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_thin_layers(notes, &job, &outline, &courses);
     let beads = beads(&notes.progress, &job, &outline, &courses);
     tell_unfilled(notes, &outline, &beads);
+    tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
-    Ok(Laid { job, outline, courses, beads, left_out })
+    let angles_deg = tasks.iter().map(|t| t.tasks.iter().map(|t| (t.rank, t.angle_deg)).collect()).collect();
+    Ok(Laid { job, outline, angles_deg, courses, beads, left_out })
 }
 
 impl Laid {
-    /// The whole program of so many copies on a bed, and its figures.
+    /// The whole program of so many copies on a bed, the seconds of each of its
+    /// moves, and its figures.
     ///
     /// Errors: `bed-full`, `out-of-reach`.
-    pub fn in_order(&self, copies: usize) -> Outcome<(sequence::Program, Estimate)> {
+    pub fn in_order(&self, copies: usize) -> Outcome<(sequence::Program, Vec<f64>, Estimate)> {
         let job = &Job { copies, ..self.job.clone() };
         let (courses, beads) = (&self.courses, &self.beads);
         let program = sequence::order(job, &self.outline, courses, beads)?;
         // heating follows the clock, and the clock the moves: timed twice
         let (_, seconds) = estimate::time(job, &program);
         let program = sequence::preheat(job, program, &seconds);
-        let (split, _) = estimate::time(job, &program);
+        let (split, seconds) = estimate::time(job, &program);
         let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * copies;
         let estimate = estimate::of(job, &self.outline, &program, beads, cuts_saved, split);
-        Ok((program, estimate))
+        Ok((program, seconds, estimate))
     }
 }
 
@@ -141,29 +150,56 @@ fn beads(
     kind_of.into_iter().map(|k| filled[k].clone()).collect()
 }
 
-/// Warns where beads leave more open than is tolerable.
+/// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
-    let share =
-        |b: &matrix::LayerBeads| if b.areas.outline > 0.0 { b.areas.unfilled / b.areas.outline } else { 0.0 };
-    let over: Vec<usize> = (0..beads.len()).filter(|&i| share(&beads[i]) > MOST_UNFILLED).collect();
-    let Some(&worst) = over.iter().max_by(|a, b| share(&beads[**a]).total_cmp(&share(&beads[**b]))) else {
-        return;
+    let share = |b: &matrix::LayerBeads| {
+        let a = &b.areas;
+        // what stays open on purpose is bare too
+        if a.outline > 0.0 { a.unfilled.max(b.cover.bare - a.open) / a.outline } else { 0.0 }
     };
-    let layer = &outline.layers[worst];
-    notes.push(
-        Diagnostic::warning(
-            "unfilled",
-            format!(
-                "no bead fits in {:.1} % of layer {}, more than {:.0} % (the worst of {} such layers)",
-                share(&beads[worst]) * 100.0,
-                layer.number,
-                MOST_UNFILLED * 100.0,
-                over.len()
-            ),
-        )
-        .in_part(layer.number, layer.z_top_mm(), None)
-        .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
-    );
+    if let Some((worst, share, number)) = worst_over(MOST_UNFILLED, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "unfilled",
+                format!(
+                    "beads leave {:.1} % of layer {} bare, more than {:.1} % (the worst of {number} such layers)",
+                    share * 100.0,
+                    layer.number,
+                    MOST_UNFILLED * 100.0,
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
+        );
+    }
+}
+
+/// Warns where beads lie on more of the tow than is tolerable.
+fn tell_lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
+    let share = |b: &matrix::LayerBeads| if b.areas.tow > 0.0 { b.cover.over_tow / b.areas.tow } else { 0.0 };
+    if let Some((worst, share, number)) = worst_over(MOST_LAPPING, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "lapping",
+                format!(
+                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} % (the worst of {number} such layers)",
+                    share * 100.0,
+                    layer.number,
+                    MOST_LAPPING * 100.0,
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help("matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less"),
+        );
+    }
+}
+
+/// Index and value of the largest share over the limit, and how many are over it.
+fn worst_over(limit: f64, shares: impl Iterator<Item = f64>) -> Option<(usize, f64, usize)> {
+    let over: Vec<(usize, f64)> = shares.enumerate().filter(|s| s.1 > limit).collect();
+    over.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|w| (w.0, w.1, over.len()))
 }
 
 /// Warns where a file's own layers are too thin for the tow. The job's layer
@@ -188,8 +224,12 @@ fn tell_thin_layers(
 /// Where filling lies in a whole run, as shares of its time: behind the courses.
 const FILLED: [f64; 2] = [0.6, 0.9];
 
-/// Share of a layer's outline that may stay without bead before it is warned about.
-const MOST_UNFILLED: f64 = 0.01;
+/// Share of a layer's outline that may stay bare before it is warned about: one
+/// hundredth, less the thousandth by which counting may be out.
+const MOST_UNFILLED: f64 = 0.009;
+
+/// Share of a layer's tow that beads may lie on before it is warned about.
+const MOST_LAPPING: f64 = 0.01;
 
 /// One warning for everything left out, with the largest piece as its place.
 fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {

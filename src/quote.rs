@@ -113,7 +113,7 @@ pub fn quote(notes: &mut Notes, path: &Path, question: &Question) -> Outcome<Quo
         return Ok(Quoted { estimate, left_out: None, series, job });
     }
     let laid = plan::lay(notes, path)?;
-    let of = |copies: usize| laid.in_order(copies).map(|(_, estimate)| estimate);
+    let of = |copies: usize| laid.in_order(copies).map(|(_, _, estimate)| estimate);
     let estimate = of(laid.job.copies)?;
     let series = series(notes, &laid.job, &laid.outline, &estimate, question, &of)?;
     Ok(Quoted { estimate, left_out: Some(laid.left_out.len()), series, job: laid.job })

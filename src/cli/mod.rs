@@ -6,6 +6,7 @@ mod estimate;
 mod explain;
 mod manual;
 mod new;
+mod picture;
 mod plan;
 mod profiles;
 mod schema;
@@ -61,13 +62,15 @@ enum Colour {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Turn a job into a program: NAME.gcode and NAME.plan.json
+    /// Turn a job into a program: NAME.gcode, NAME.plan.json and NAME.report.html
     Plan(plan::Arguments),
     /// Figures of a job, or of several, without writing files; with --quantity
     /// the machines, material and cost of a series at your rates
     Estimate(estimate::Arguments),
     /// Begin a job: NAME.toml, NAME.map.toml and NAME.svg, a small link to change
     New(new::Arguments),
+    /// Draw a layer as it will be laid, or all of them: .svg or .png
+    Picture(picture::Arguments),
     /// Printer profiles: those built in, and a check for your own
     #[command(subcommand)]
     Printer(Printer),
@@ -161,7 +164,8 @@ const COULD_NOT_RUN: u8 = 2;
 const AT_FAULT: u8 = 1;
 
 /// Codes of faults that keep towpath from running at all.
-const NOT_RUN: &[&str] = &["input-missing", "input-unreadable", "output-exists", "output-unwritable"];
+const NOT_RUN: &[&str] =
+    &["input-missing", "input-unreadable", "output-exists", "output-unwritable", "picture-name"];
 
 /// Runs a command line, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -200,6 +204,7 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
         Command::Estimate(arguments) => estimate::run(arguments, as_json, console, notes),
         Command::New(arguments) => new::run(arguments),
         Command::Manual { command } => manual::report(command.as_deref()),
+        Command::Picture(arguments) => picture::run(arguments, console, notes),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
         Command::Printer(Printer::Check { file }) => profiles::check_printer(file),

@@ -3,7 +3,7 @@
 use super::Report;
 use super::console::Console;
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
-use crate::{estimate, files, plan};
+use crate::{estimate, files, plan, report};
 use clap::Args;
 use serde_json::json;
 use std::num::NonZeroUsize;
@@ -16,7 +16,7 @@ pub(super) struct Arguments {
     /// The job
     #[arg(value_name = "JOB.toml")]
     pub(super) job: PathBuf,
-    /// Folder for the program and the plan; made where it is missing
+    /// Folder for the program, the plan and the report; made where it is missing
     #[arg(short, long, value_name = "DIR")]
     out: PathBuf,
     /// Threads to work with; the result is the same for any number
@@ -39,9 +39,16 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
 fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     let planned = plan::plan(notes, &arguments.job)?;
     let stem = planned.job.file_stem();
-    let names = [format!("{stem}.gcode"), format!("{stem}.plan.json")];
-    let files =
-        [(names[0].clone(), planned.program.into_bytes()), (names[1].clone(), planned.plan.into_bytes())];
+    let page = report::page(&report::Told {
+        job: &planned.job,
+        work: &planned.work,
+        estimate: &planned.estimate,
+        left_out: &planned.left_out,
+        warnings: &notes.warnings,
+    });
+    let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
+    let files: Vec<(String, Vec<u8>)> =
+        names.iter().cloned().zip([planned.program, planned.plan, page].map(String::into_bytes)).collect();
     files::write_all(&arguments.out, &files).map_err(|e| {
         let folder = arguments.out.display();
         Diagnostic::error("output-unwritable", format!("the output cannot be written to `{folder}`: {e}"))

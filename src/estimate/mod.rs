@@ -1,11 +1,14 @@
 //! What the whole program comes to: length, mass, fibre fraction, time.
 
+mod clock;
 mod quick;
+mod reader;
 pub mod series;
 mod table;
 mod time;
 
 pub use quick::{WITHIN, quick};
+pub use reader::Recording;
 pub use table::table;
 pub use time::time;
 
@@ -207,7 +210,7 @@ mod tests {
         };
         let areas = Areas { outline: 1000.0, tow: 80.0, matrix: 450.0, open: 400.0, unfilled: 70.0 };
         let outline = Outline { layers: vec![layer], shapes: BTreeMap::new() };
-        (job, outline, program, vec![LayerBeads { beads: Vec::new(), areas }])
+        (job, outline, program, vec![LayerBeads { areas, ..Default::default() }])
     }
 
     #[test]

@@ -7,11 +7,12 @@
 //! work. `tests/quick_estimate.rs` holds it against whole plans.
 
 use super::{Estimate, TimeSplit, f64_of, share_of, to};
-use crate::geom::{Area, combine, hatch, offset, smooth};
+use crate::geom::{Area, combine, hatch, offset};
 use crate::job::{Fill, Head, Job, Region, Rule};
-use crate::motion::trapezoid;
+use crate::motion;
 use crate::outline::{Layer, Outline};
 use crate::reinforcement::{LayerTasks, Target, Task};
+use crate::sequence::{self, Move, Program};
 
 /// Accuracy of areas here, mm: a thousandth of what a figure may be wrong by.
 const CHORD_MM: f64 = 0.05;
@@ -86,8 +87,9 @@ fn typical(area: &Area) -> f64 {
 /// A travel over laid material, s: up, across, down.
 fn lifted(job: &Job, distance_mm: f64) -> f64 {
     let l = &job.printer.limits;
-    let z = trapezoid(job.printer.clearance.travel_lift_mm, l.axis_speed_mm_s[2], l.z_mm_s2, 0.0, 0.0);
-    2.0 * z + trapezoid(distance_mm, l.travel_mm_s, l.travel_mm_s2, 0.0, 0.0)
+    let z =
+        motion::alone(job.printer.clearance.travel_lift_mm, l.axis_speed_mm_s[2], l.z_mm_s2, l.jerk_mm_s3);
+    2.0 * z + motion::alone(distance_mm, l.travel_mm_s, l.travel_mm_s2, l.jerk_mm_s3)
 }
 
 /// The strips of a layer's courses, and the courses' lengths, mm.
@@ -119,26 +121,20 @@ fn tow(job: &Job, tasks: &LayerTasks) -> (Area, Vec<f64>) {
     (strips, lengths)
 }
 
-/// Rings inwards from the boundaries of an area, corners eased by the radius; then,
-/// where no loop can bend, open courses along the edges.
+/// Rings inwards from every boundary of an area. Where no loop can bend, open
+/// courses follow the edges: the length is much the same.
 fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Area {
     let (width, shortest) = (job.tow.width_mm, job.printer.shortest_course_mm());
-    let band = |middle: &Area| {
-        combine::difference(
-            &offset::grown(middle, 0.5 * width, CHORD_MM),
-            &offset::shrunk(middle, 0.5 * width, CHORD_MM),
-        )
-    };
-    let most = region.courses.unwrap_or(usize::MAX);
-    let whole = offset::shrunk(area, 0.5 * width, CHORD_MM);
+    let mut middle = offset::shrunk(area, 0.5 * width, CHORD_MM);
     let mut laid: Vec<Area> = Vec::new();
-    let mut middle = bent(&whole, region.min_bend_radius_mm);
-    for _ in 0..most {
-        if middle.is_empty() {
-            break;
-        }
+    let most = region.courses.unwrap_or(usize::MAX);
+    let mut count = 0;
+    while count < most && !middle.is_empty() {
         for part in middle.split() {
-            let band = band(&part);
+            let band = combine::difference(
+                &offset::grown(&part, 0.5 * width, CHORD_MM),
+                &offset::shrunk(&part, 0.5 * width, CHORD_MM),
+            );
             // two edges of a narrow place share a band
             let share = band.area() / width / part.perimeter().max(1e-9);
             let long = part.rings().map(|r| crate::geom::polyline::ring_length(r) * share);
@@ -148,36 +144,10 @@ fn rings(job: &Job, region: &Region, area: &Area, lengths: &mut Vec<f64>) -> Are
                 laid.push(band);
             }
         }
-        let next = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
-        middle = bent(&next, region.min_bend_radius_mm);
-    }
-    let mut served = combine::union_all(&laid);
-    let mut middle = whole;
-    for _ in 0..most {
-        let free = combine::difference(&band(&middle), &served);
-        let mut any = false;
-        for piece in free.split() {
-            let length = piece.area() / width;
-            if length >= shortest {
-                lengths.push(length);
-                served = combine::union(&served, &piece);
-                any = true;
-            }
-        }
-        if !any {
-            break;
-        }
         middle = offset::shrunk(&middle, region.spacing_mm, CHORD_MM);
+        count += 1;
     }
-    served
-}
-
-/// An area whose boundary a tow can follow.
-fn bent(area: &Area, radius: f64) -> Area {
-    if smooth::tight_share(area, smooth::working_radius(radius)) > 0.0 {
-        return smooth::bendable(area, radius);
-    }
-    area.clone()
+    combine::union_all(&laid)
 }
 
 /// Hoops round a hole, as far as the room goes.
@@ -303,10 +273,10 @@ fn beads(job: &Job, layer: &Layer, tasks: &LayerTasks, strips: &Area, index: usi
             }
         } else {
             let within = if solid { ground } else { offset::shrunk(&ground, 0.5 * width, CHORD_MM) };
-            let hop = trapezoid(pitch, l.travel_mm_s, l.travel_mm_s2, 0.0, 0.0);
+            let hop = motion::alone(pitch, l.travel_mm_s, l.travel_mm_s2, l.jerk_mm_s3);
             for row in hatch::rows(&within, angle, pitch, 0.5 * pitch) {
                 for (from, to) in row.spans {
-                    s.bead_s += trapezoid(to - from, full, l.work_mm_s2, 0.0, 0.0);
+                    s.bead_s += motion::alone(to - from, full, l.work_mm_s2, l.jerk_mm_s3);
                     s.matrix_travel_s += hop;
                 }
             }
@@ -353,23 +323,34 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
     let matrix_volume_mm3 = sum(&|s, l| s.matrix_mm2 * l.height_mm);
     let outline_volume = sum(&|s, l| (s.outline_mm2 - s.open_mm2) * l.height_mm);
     let strip_volume = sum(&|s, l| s.tow_mm * job.tow.width_mm * l.height_mm);
-    let (head_changes, matrix_turns) = turns(sketches);
+    let turns = turns(sketches);
+    let head_changes = f64_of(turns.len().saturating_sub(1));
+    let matrix_turns = f64_of(turns.iter().filter(|t| t.0 == Head::Matrix).count());
     let purge_volume_mm3 = matrix_turns * p.purge.matrix_volume_mm3;
-    let speed = job.course_speed_mm_s();
-    let thread_s = trapezoid(p.cutter_to_nozzle_mm, speed, p.limits.work_mm_s2, 0.0, 0.0);
+    let course_s = course_s(job);
     let purge_s = {
         let line = p.purge.matrix_line_mm.max(1e-3);
-        line / job.bead_speed_mm_s(p.purge.matrix_volume_mm3 / line)
+        line / job.bead_speed_mm_s(p.purge.matrix_volume_mm3 / line) + lifted(job, line)
     };
+    let seconds = |turn: &Turn| -> f64 {
+        let layers = turn.1.iter().map(|&i| {
+            let s = &sketches[i];
+            if turn.0 == Head::Matrix {
+                s.bead_s + s.matrix_travel_s
+            } else {
+                s.tow_mm / job.course_speed_mm_s() + s.courses * (course_s + p.times.cut_s) + s.fibre_travel_s
+            }
+        });
+        layers.sum::<f64>() * copies
+    };
+    let machine = machine(job, &turns, &seconds);
     let time_s = TimeSplit {
-        fibre: fibre_length_mm / speed + courses * (thread_s + 2.0 * speed / p.limits.work_mm_s2),
+        fibre: fibre_length_mm / job.course_speed_mm_s() + courses * course_s,
         matrix: sum(&|s, _| s.bead_s),
         travel: sum(&|s, _| s.matrix_travel_s + s.fibre_travel_s),
-        head_change: head_changes * p.times.head_change_s,
-        heating: first_heat(job),
         cutting: courses * p.times.cut_s,
-        other: p.times.start_s + p.times.end_s + p.times.head_change_s + matrix_turns * purge_s,
-        total: 0.0,
+        other: machine.other + matrix_turns * purge_s,
+        ..machine
     };
     let tow_volume = fibre_length_mm * job.tow.area_mm2;
     let solid = tow_volume + matrix_volume_mm3;
@@ -395,12 +376,13 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
     }
 }
 
-/// Head changes, and turns of the matrix head: each layer goes on with the head
-/// that ended the one below.
-fn turns(sketches: &[Sketch]) -> (f64, f64) {
-    let mut at_work: Option<Head> = None;
-    let (mut changes, mut matrix) = (0.0, 0.0);
-    for s in sketches {
+/// A head's turn, and the layers that it works in.
+type Turn = (Head, Vec<usize>);
+
+/// The heads' turns: each layer goes on with the head that ended the one below.
+fn turns(sketches: &[Sketch]) -> Vec<Turn> {
+    let mut turns: Vec<Turn> = Vec::new();
+    for (i, s) in sketches.iter().enumerate() {
         let mut heads: Vec<Head> = Vec::new();
         if s.matrix_mm2 > 0.0 {
             heads.push(Head::Matrix);
@@ -408,29 +390,52 @@ fn turns(sketches: &[Sketch]) -> (f64, f64) {
         if s.courses > 0.0 {
             heads.push(Head::Fibre);
         }
-        if heads.last().copied() == at_work {
+        if heads.last() == turns.last().map(|t| &t.0) {
             heads.reverse();
         }
         for head in heads {
-            if at_work != Some(head) {
-                changes += if at_work.is_some() { 1.0 } else { 0.0 };
-                matrix += if head == Head::Matrix { 1.0 } else { 0.0 };
-                at_work = Some(head);
+            match turns.last_mut() {
+                Some(last) if last.0 == head => last.1.push(i),
+                _ => turns.push((head, vec![i])),
             }
         }
     }
-    (changes, matrix)
+    turns
 }
 
-/// The wait for the head that begins, s; later ones are heated in time.
-fn first_heat(job: &Job) -> f64 {
-    let head = &job.printer.matrix;
-    let reached = (ROOM_C + job.printer.times.start_s * head.heating_k_s).min(head.standby_temperature_c);
-    ((job.matrix.process_temperature_c - reached) / head.heating_k_s).max(0.0)
+/// Time on the first and last places of a course above that of its length at full
+/// speed, s: the tow is fed to the nozzle, and it starts and stops.
+fn course_s(job: &Job) -> f64 {
+    let (speed, l) = (job.course_speed_mm_s(), &job.printer.limits);
+    motion::alone(job.printer.cutter_to_nozzle_mm, speed, l.work_mm_s2, l.jerk_mm_s3)
+        + 2.0 * speed / l.work_mm_s2
 }
 
-/// Room temperature, degC.
-const ROOM_C: f64 = 20.0;
+/// What the machine does beside laying: its start and end, head changes and waits
+/// for heat, by the clock of whole programs over turns in which nothing moves.
+fn machine(job: &Job, turns: &[Turn], seconds: &dyn Fn(&Turn) -> f64) -> TimeSplit {
+    let mut program = Program::default();
+    let mut idle = 0.0;
+    for turn in turns {
+        let temperature_c = match turn.0 {
+            Head::Matrix => job.matrix.process_temperature_c,
+            Head::Fibre => job.tow.process_temperature_c,
+        };
+        let dwell = seconds(turn);
+        idle += dwell;
+        // in two: a head may be heated again half way through a turn
+        program.moves.extend([
+            Move::Select(turn.0),
+            Move::HeatWait { head: turn.0, temperature_c },
+            Move::Dwell(0.5 * dwell),
+            Move::Dwell(0.5 * dwell),
+        ]);
+    }
+    let (_, times) = super::time(job, &program);
+    let program = sequence::preheat(job, program, &times);
+    let (split, _) = super::time(job, &program);
+    TimeSplit { other: split.other - idle, ..split }
+}
 
 fn count(v: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a number of courses")]

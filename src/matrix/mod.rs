@@ -4,12 +4,14 @@
 //! for them, and beads of variable width along the middle of what is narrower.
 //! Each bead carries the area it covers, so that flow is volume-exact.
 
+mod cover;
 mod parallel;
 mod ring;
 mod run;
 mod section;
 mod thin;
 
+pub use cover::Cover;
 pub use section::{rectangle_mm2, rounded_mm2};
 
 use crate::geom::nearest::Lines;
@@ -109,7 +111,8 @@ pub fn fill(
     spare(outline, strips, height_mm, &mut beads);
     hold_in(outline, &mut beads);
     let areas = areas(outline, strips, &beads, height_mm, sparse.then_some(&rest));
-    LayerBeads { beads, areas }
+    let cover = cover::count(outline, strips, &beads);
+    LayerBeads { beads, areas, cover }
 }
 
 /// How far a bead's edge may lie outside the outline, mm: what chords leave.
@@ -199,8 +202,10 @@ fn areas(outline: &Area, strips: &Area, beads: &[Bead], height_mm: f64, sparse: 
 pub struct LayerBeads {
     /// Perimeters first, then fill; the sequence reorders.
     pub beads: Vec<Bead>,
-    /// Where the layer's area goes.
+    /// Where the layer's area goes, by flow.
     pub areas: Areas,
+    /// What beads cover as drawn.
+    pub cover: Cover,
 }
 
 /// One extruded run of matrix.
