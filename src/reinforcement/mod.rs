@@ -52,11 +52,15 @@ pub enum Target {
 /// `hole-missing`, `id-missing`, `rule-shape`.
 pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     let margin = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let mut layers: Vec<LayerTasks> = outline
-        .layers
-        .iter()
-        .map(|l| LayerTasks { inside: offset::shrunk(&l.outline, margin, CHORD_MM), ..Default::default() })
-        .collect();
+    let mut layers: Vec<LayerTasks> = Vec::with_capacity(outline.layers.len());
+    for (i, l) in outline.layers.iter().enumerate() {
+        // most layers are like the one below
+        let inside = match layers.last() {
+            Some(below) if outline.layers[i - 1].outline == l.outline => below.inside.clone(),
+            _ => offset::shrunk(&l.outline, margin, CHORD_MM),
+        };
+        layers.push(LayerTasks { inside, ..Default::default() });
+    }
     let Some(map) = &job.map else { return Ok(layers) };
     let mut faults = Vec::new();
     for (rank, index) in laying_order(map).into_iter().enumerate() {
@@ -92,11 +96,18 @@ fn place_region(
     let region = &map.regions[index];
     let picked = pick(region, outline)?;
     let mut found = false;
+    // most layers are like the one before, and so is what a region finds in them
+    let mut last: Option<(usize, Option<Target>)> = None;
     for (turn, &i) in picked.iter().enumerate() {
         let layer = &outline.layers[i];
         let angle_deg =
             if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
-        match shape::resolve(region, layer, outline, &layers[i].inside)? {
+        let target = match last.take() {
+            Some((k, target)) if outline.layers[k].outline == layer.outline => target,
+            _ => shape::resolve(region, layer, outline, &layers[i].inside)?,
+        };
+        last = Some((i, target.clone()));
+        match target {
             Some(target) => {
                 found = true;
                 layers[i].tasks.push(Task { region: index, rank, target, angle_deg });
