@@ -27,7 +27,9 @@ fn whole(n: usize) -> f64 {
 /// for many.
 fn wave(layer: usize, y: f64, from: f64, step: f64, points: usize) -> Vec<Point> {
     let sway = |k: usize, n: usize| 0.002 * whole((k * 7919 + layer * 104_729 + n) % 211);
-    (0..points).map(|k| pt(from + whole(k) * step + sway(k, 17), y + sway(k, 0))).collect()
+    (0..points)
+        .map(|k| pt(from + whole(k) * step + sway(k, 17), y + 0.002 * whole(layer) + sway(k, 0)))
+        .collect()
 }
 
 /// Work of the size that matters; the moves are the real kinds in a real order.
@@ -69,9 +71,11 @@ fn work(width_mm: f64, height_mm: f64) -> Work {
             let y = 55.0 + whole(c) * width_mm.max(2.0) + 0.002 * whole(i);
             // eight straight pieces: joints that bend belong to the planner's own tests
             let at = |k: usize| pt(5.0 + whole(k) * 23.0, y);
-            let segments: Vec<Segment> = (0..8).map(|k| Segment::Line { from: at(k), to: at(k + 1) }).collect();
+            let segments: Vec<Segment> =
+                (0..8).map(|k| Segment::Line { from: at(k), to: at(k + 1) }).collect();
             let path = Line::new(segments.clone(), false);
-            let course = Course::new("bars".into(), Rule::Unidirectional, 0, path, 5.0, 20.0).expect("a course");
+            let course =
+                Course::new("bars".into(), Rule::Unidirectional, 0, path, 5.0, 20.0).expect("a course");
             let id = format!("L{}.{}", i + 1, c + 1);
             push(Move::CourseStart(id.clone()), 0.0);
             push(Move::Travel(at(0)), 1.0);
@@ -102,12 +106,15 @@ fn a_thousand_layers_of_five_thousand_segments_stay_one_file_of_40_mb() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
     let job = towpath::job::read(&mut Notes::default(), &path).expect("the example's job");
     let work = work(job.tow.width_mm, 0.2);
-    let estimate =
-        estimate::of(&job, &work.outline, &work.program, &work.beads, 0, TimeSplit::default());
+    let estimate = estimate::of(&job, &work.outline, &work.program, &work.beads, 0, TimeSplit::default());
     let told = Told { job: &job, work: &work, estimate: &estimate, left_out: &[], warnings: &[] };
     let text = page(&told);
     let segments = LAYERS * (BEADS * 12 + COURSES * 8);
-    println!("{segments} segments, {} bytes, {:.2} a segment", text.len(), whole(text.len()) / whole(segments));
+    println!(
+        "{segments} segments, {} bytes, {:.2} a segment",
+        text.len(),
+        whole(text.len()) / whole(segments)
+    );
     assert_eq!(segments, 5_000_000, "the size that is promised for");
     let blocks = text.matches("<script type=\"text/plain\"").count();
     assert!(blocks >= 3 * LAYERS, "{blocks} blocks: layers are alike that should not be");

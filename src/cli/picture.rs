@@ -65,9 +65,12 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
         };
         files::write_all(folder, &drawn).map_err(|e| {
             let folder = folder.display();
-            Diagnostic::error("output-unwritable", format!("the picture cannot be written to `{folder}`: {e}"))
-                .in_file(folder.to_string())
-                .help("choose another folder with --out, or free space on the disk")
+            Diagnostic::error(
+                "output-unwritable",
+                format!("the picture cannot be written to `{folder}`: {e}"),
+            )
+            .in_file(folder.to_string())
+            .help("choose another folder with --out, or free space on the disk")
         })?;
         let paths: Vec<String> =
             drawn.iter().map(|(name, _)| arguments.out.with_file_name(name).display().to_string()).collect();

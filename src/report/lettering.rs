@@ -229,10 +229,18 @@ mod tests {
             for line in lines(&c.to_string(), pt(0.0, 0.0), 6.0) {
                 let signs = line.points.len();
                 assert!(signs > 1, "`{c}`");
-                assert!(line.points.iter().all(|p| (0.0..=4.0).contains(&p.x) && (-8.0..=2.0).contains(&p.y)), "`{c}`");
+                assert!(
+                    line.points.iter().all(|p| (0.0..=4.0).contains(&p.x) && (-8.0..=2.0).contains(&p.y)),
+                    "`{c}`"
+                );
             }
         }
-        assert!(lines("ab", pt(0.0, 0.0), 3.0).iter().flat_map(|l| &l.points).all(|p| p.x <= 3.0 * width("ab") + 1e-9));
+        assert!(
+            lines("ab", pt(0.0, 0.0), 3.0)
+                .iter()
+                .flat_map(|l| &l.points)
+                .all(|p| p.x <= 3.0 * width("ab") + 1e-9)
+        );
         assert_eq!(lines("語", pt(0.0, 0.0), 3.0).len(), 1, "a box");
     }
 }

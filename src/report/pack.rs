@@ -260,8 +260,7 @@ impl Events {
 /// Events from the clock's place to the next layer. Places are in the plane of
 /// the first copy.
 fn events(clock: &mut Clock<'_>, origin: Point) -> Vec<u8> {
-    let mut e =
-        Events { out: Bytes::default(), begin: clock.now, told_ms: 0, copy: 0, bead: -1, origin };
+    let mut e = Events { out: Bytes::default(), begin: clock.now, told_ms: 0, copy: 0, bead: -1, origin };
     if matches!(clock.peek(), Some(Move::Layer { .. })) {
         clock.next();
     }

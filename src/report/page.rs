@@ -1,10 +1,10 @@
 //! The page: one file with the figures, the pictures and the viewer.
 
+use super::Work;
 use super::canvas::Canvas;
 use super::pack::{self, STEP_MM, base64};
 use super::sheet::{self, Detail, View};
 use super::svg::{self, Colours};
-use super::Work;
 use crate::diagnostic::Diagnostic;
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
@@ -141,12 +141,18 @@ fn viewer(told: &Told<'_>, layers: &[pack::Packed], first: usize) -> Value {
                 .map(|(rank, a)| (rank.to_string(), *a))
                 .collect();
             json!([
-                l.number, micro(l.z_bottom_mm), micro(l.height_mm), p.blocks,
-                milli(p.time_s[0]), milli(p.time_s[1]), angles
+                l.number,
+                micro(l.z_bottom_mm),
+                micro(l.height_mm),
+                p.blocks,
+                milli(p.time_s[0]),
+                milli(p.time_s[1]),
+                angles
             ])
         })
         .collect();
-    let feedstock = std::f64::consts::FRAC_PI_4 * job.printer.feedstock_diameter_mm * job.printer.feedstock_diameter_mm;
+    let feedstock =
+        std::f64::consts::FRAC_PI_4 * job.printer.feedstock_diameter_mm * job.printer.feedstock_diameter_mm;
     let marks: Vec<Value> = told
         .left_out
         .iter()
@@ -220,7 +226,11 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
     let mut rows = vec![
         row("build time, all parts", clock(e.time_s.total), "h:mm:ss"),
         row("layers", work.outline.layers.len().to_string(), ""),
-        row("height", format!("{:.2}", work.outline.layers.last().map_or(0.0, crate::outline::Layer::z_top_mm)), "mm"),
+        row(
+            "height",
+            format!("{:.2}", work.outline.layers.last().map_or(0.0, crate::outline::Layer::z_top_mm)),
+            "mm",
+        ),
         row("fibre length", format!("{:.2}", e.fibre_length_mm / 1000.0), "m"),
         row("courses, each cut once", e.courses.to_string(), ""),
         row("cuts saved by turns", e.cuts_saved.to_string(), ""),
@@ -237,7 +247,11 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
     ];
     rows.push(row("printer", job.printer.name.clone(), ""));
     rows.push(row("tow", job.tow.name.clone(), ""));
-    rows.push(row("tow, width and least bend radius", format!("{} / {}", job.tow.width_mm, job.tow.min_bend_radius_mm), "mm"));
+    rows.push(row(
+        "tow, width and least bend radius",
+        format!("{} / {}", job.tow.width_mm, job.tow.min_bend_radius_mm),
+        "mm",
+    ));
     rows.push(row("matrix", job.matrix.name.clone(), ""));
     rows
 }
@@ -316,10 +330,15 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
         .map(|(rank, r)| {
             let laid = || told.work.program.courses.iter().flatten().filter(|l| l.course.rank == rank);
             let length = laid().map(|l| l.course.length_mm()).sum::<f64>() + 0.0;
-            let layers = told.work.program.courses.iter().filter(|c| c.iter().any(|l| l.course.rank == rank)).count();
-            let left = told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
+            let layers =
+                told.work.program.courses.iter().filter(|c| c.iter().any(|l| l.course.rank == rank)).count();
+            let left =
+                told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
             json!([
-                r.name, r.rule, layers.to_string(), laid().count().to_string(),
+                r.name,
+                r.rule,
+                layers.to_string(),
+                laid().count().to_string(),
                 format!("{:.2}", length / 1000.0),
                 format!("{:.1}", if whole > 0.0 { 100.0 * length / whole } else { 0.0 }),
                 format!("{:.2}", left / 1000.0),
@@ -342,7 +361,8 @@ fn left_out_rows(told: &Told<'_>) -> Value {
         #[expect(clippy::cast_possible_truncation, reason = "a cast saturates; parts are metres at most")]
         let place = l.at_mm.map(|at| at.map(|v| (v * 100.0).round() as i64));
         let key = (l.region.clone(), l.reason.clone(), place);
-        let known = open.get(&key).copied().filter(|&i| rows[i].1.last().is_some_and(|b| l.layer <= b.layer + 1));
+        let known =
+            open.get(&key).copied().filter(|&i| rows[i].1.last().is_some_and(|b| l.layer <= b.layer + 1));
         match known {
             Some(i) => rows[i].1.push(l),
             None => {
@@ -409,8 +429,11 @@ fn pictures(told: &Told<'_>, layers: &[pack::Packed]) -> Value {
         kinds[at].1.push(i);
     }
     let n = kinds.len();
-    let shown: Vec<usize> =
-        if n <= MOST_PICTURES { (0..n).collect() } else { (0..MOST_PICTURES).map(|k| k * (n - 1) / (MOST_PICTURES - 1)).collect() };
+    let shown: Vec<usize> = if n <= MOST_PICTURES {
+        (0..n).collect()
+    } else {
+        (0..MOST_PICTURES).map(|k| k * (n - 1) / (MOST_PICTURES - 1)).collect()
+    };
     let (w, h) = (bounds.size().x.max(1e-3), bounds.size().y.max(1e-3));
     // 60 mm wide or 45 mm high
     let scale = (60.0 / w).min(45.0 / h);
@@ -422,7 +445,8 @@ fn pictures(told: &Told<'_>, layers: &[pack::Packed]) -> Value {
             let number = work.outline.layers[index].number;
             let title = format!("layer {number}: outline and courses");
             let mut canvas = Canvas { size_mm: size, title, items: Vec::new() };
-            let view = View { centre: bounds.centre(), on_sheet: Point::new(0.5 * size[0], 0.5 * size[1]), scale };
+            let view =
+                View { centre: bounds.centre(), on_sheet: Point::new(0.5 * size[0], 0.5 * size[1]), scale };
             sheet::draw(&mut canvas, job, work, left_out, index, view, Detail::Small);
             let like: Vec<usize> = kinds[k].1[1..].iter().map(|&i| work.outline.layers[i].number).collect();
             json!({"number": number, "svg": svg::svg(&canvas, Colours::Page), "like": spans(&like)})

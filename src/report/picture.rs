@@ -110,7 +110,12 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
     sheet::draw(&mut canvas, job, work, left_out, index, view, Detail::Whole);
     furniture(&mut canvas, &layout, bounds);
     block(&mut canvas, &layout, job, work, index);
-    legend(&mut canvas, &layout, left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()), has_below(work, index));
+    legend(
+        &mut canvas,
+        &layout,
+        left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()),
+        has_below(work, index),
+    );
     Some(canvas)
 }
 
@@ -119,10 +124,11 @@ fn furniture(canvas: &mut Canvas, layout: &Layout, bounds: Bounds) {
     let [lo, hi] = layout.frame;
     canvas.rectangle(lo, hi, Pen::full(0.7, Ink::Line));
     // a bar of 20 to 50 mm on the sheet, a round number of mm in the part
-    let length = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0]
-        .into_iter()
-        .find(|l| l * layout.scale >= 20.0)
-        .unwrap_or(5000.0);
+    let length =
+        [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0]
+            .into_iter()
+            .find(|l| l * layout.scale >= 20.0)
+            .unwrap_or(5000.0);
     let (at, w) = (pt(lo.x + 4.0, lo.y + 6.5), length * layout.scale);
     let half = |from: f64, to: f64| Line {
         points: vec![at + pt(from, 0.0), at + pt(to, 0.0), at + pt(to, 1.5), at + pt(from, 1.5)],
@@ -130,7 +136,8 @@ fn furniture(canvas: &mut Canvas, layout: &Layout, bounds: Bounds) {
     };
     canvas.items.push(Item::Fill { lines: vec![half(0.0, 0.5 * w)], ink: Ink::Line });
     canvas.stroke(vec![half(0.0, w)], Pen::full(0.18, Ink::Line));
-    for (share, text) in [(0.0, "0".to_owned()), (0.5, (0.5 * length).to_string()), (1.0, length.to_string())] {
+    for (share, text) in [(0.0, "0".to_owned()), (0.5, (0.5 * length).to_string()), (1.0, length.to_string())]
+    {
         canvas.text(at + pt(share * w, -1.2), 1.8, Anchor::Middle, text);
     }
     canvas.note(at + pt(w + 3.0, 1.5), 1.8, "mm");
@@ -182,7 +189,11 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
             (42.0, "scale", format!("{} at A4", layout.scale_word)),
         ],
         &[
-            (60.0, "tow in this layer", format!("{:.2} m, {} {}", tow / 1000.0, laid.len(), counted(laid.len(), "course"))),
+            (
+                60.0,
+                "tow in this layer",
+                format!("{:.2} m, {} {}", tow / 1000.0, laid.len(), counted(laid.len(), "course")),
+            ),
             (38.0, "beads", beads.to_string()),
             (40.0, "job, sha256", hash),
             (42.0, "drawn by", format!("towpath {}", env!("CARGO_PKG_VERSION"))),
@@ -260,7 +271,9 @@ fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool) 
             "tow left out" => sheet::cross(canvas, a.lerp(b, 0.5), 1.0),
             _ => {
                 canvas.line(&[a, b], Pen::full(2.4, Ink::Tow));
-                canvas.items.push(Item::Fill { lines: vec![sheet::dot(a + pt(1.5, 0.0), 0.7)], ink: Ink::Part });
+                canvas
+                    .items
+                    .push(Item::Fill { lines: vec![sheet::dot(a + pt(1.5, 0.0), 0.7)], ink: Ink::Part });
                 let cut = b - pt(4.0, 0.0);
                 canvas.line(&[cut - pt(0.0, 1.2), cut + pt(0.0, 1.2)], Pen::full(0.18, Ink::Part));
             }

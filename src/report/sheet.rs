@@ -2,10 +2,10 @@
 
 use super::Work;
 use super::canvas::{CENTRE, Canvas, DASHED, Ink, Line, Pen};
+use crate::fibre::LeftOut;
 use crate::geom::{Bounds, Path, Point, polyline};
 use crate::job::Job;
 use crate::matrix::Bead;
-use crate::fibre::LeftOut;
 
 /// From the part's plane to the sheet.
 #[derive(Clone, Copy, Debug)]
@@ -60,7 +60,15 @@ pub(super) fn part_bounds(work: &Work) -> Option<Bounds> {
 }
 
 /// Draws layer `index` (from 0).
-pub(super) fn draw(canvas: &mut Canvas, job: &Job, work: &Work, left_out: &[LeftOut], index: usize, view: View, detail: Detail) {
+pub(super) fn draw(
+    canvas: &mut Canvas,
+    job: &Job,
+    work: &Work,
+    left_out: &[LeftOut],
+    index: usize,
+    view: View,
+    detail: Detail,
+) {
     let Some(layer) = work.outline.layers.get(index) else { return };
     let whole = detail == Detail::Whole;
     let shrink = if whole { 1.0 } else { 0.5 };
@@ -77,7 +85,8 @@ pub(super) fn draw(canvas: &mut Canvas, job: &Job, work: &Work, left_out: &[Left
         beads(canvas, work.beads.get(index).map_or(&[][..], |b| &b.beads), view);
     }
     courses(canvas, job, work, index, view, whole);
-    if whole && let Some(below) = index.checked_sub(1).and_then(|i| work.outline.layers.get(i))
+    if whole
+        && let Some(below) = index.checked_sub(1).and_then(|i| work.outline.layers.get(i))
         && below.outline != layer.outline
     {
         canvas.stroke(
@@ -175,7 +184,8 @@ fn cut(path: &Path, at_mm: f64, view: View, width: f64) -> Option<Line> {
 
 /// A small full disc.
 pub(super) fn dot(at: Point, radius: f64) -> Line {
-    let points = (0..12).map(|k| at + Point::unit(f64::from(k) * std::f64::consts::PI / 6.0) * radius).collect();
+    let points =
+        (0..12).map(|k| at + Point::unit(f64::from(k) * std::f64::consts::PI / 6.0) * radius).collect();
     Line { points, closed: true }
 }
 
@@ -220,11 +230,13 @@ mod tests {
 
     #[test]
     fn circles_are_known_from_squares_and_slots() {
-        let round: Vec<Point> =
-            (0..64).map(|k| pt(3.0, 4.0) + Point::unit(f64::from(k) * std::f64::consts::PI / 32.0) * 5.0).collect();
+        let round: Vec<Point> = (0..64)
+            .map(|k| pt(3.0, 4.0) + Point::unit(f64::from(k) * std::f64::consts::PI / 32.0) * 5.0)
+            .collect();
         let (centre, radius) = circle(&round).expect("a circle");
         assert!(centre.dist(pt(3.0, 4.0)) < 1e-9 && (radius - 5.0).abs() < 1e-9);
-        let slot: Vec<Point> = round.iter().map(|p| pt(p.x + if p.x > 3.0 { 2.0 } else { 0.0 }, p.y)).collect();
+        let slot: Vec<Point> =
+            round.iter().map(|p| pt(p.x + if p.x > 3.0 { 2.0 } else { 0.0 }, p.y)).collect();
         assert!(circle(&slot).is_none() && circle(&round[..10]).is_none());
     }
 

@@ -27,7 +27,10 @@ pub(super) fn svg(canvas: &Canvas, colours: Colours) -> String {
     }
     put(&mut out, format_args!("><title>{}</title>", escaped(&canvas.title)));
     if colours == Colours::Own {
-        put(&mut out, format_args!("<rect width=\"100%\" height=\"100%\" {}/>", paint("fill", Ink::Paper, colours)));
+        put(
+            &mut out,
+            format_args!("<rect width=\"100%\" height=\"100%\" {}/>", paint("fill", Ink::Paper, colours)),
+        );
     }
     out.push_str("<g fill=\"none\" stroke-linejoin=\"round\">\n");
     for item in &canvas.items {
@@ -56,7 +59,12 @@ pub(super) fn svg(canvas: &Canvas, colours: Colours) -> String {
                 let size = short(height_mm / 0.7);
                 let (x, y) = (short(at.x), short(at.y));
                 let text = escaped(text);
-                put(&mut out, format_args!("<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" {ink}{anchor}>{text}</text>\n"));
+                put(
+                    &mut out,
+                    format_args!(
+                        "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" {ink}{anchor}>{text}</text>\n"
+                    ),
+                );
             }
         }
     }
@@ -99,7 +107,10 @@ pub(super) fn escaped(text: &str) -> String {
 
 /// Hundredths of a millimetre on the sheet: finer than any printer.
 fn hundredths(v: f64) -> i64 {
-    #[expect(clippy::cast_possible_truncation, reason = "a sheet has a few hundred millimetres; a cast saturates")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a sheet has a few hundred millimetres; a cast saturates"
+    )]
     let v = (v * 100.0).round() as i64;
     v
 }
@@ -181,7 +192,10 @@ mod tests {
 
     #[test]
     fn numbers_are_short_and_steps_do_not_drift() {
-        assert_eq!(["0", "1", "-1.5", ".25", "-.05", "12.3"], [0.0, 1.0, -1.5, 0.25, -0.05, 12.3].map(short)[..]);
+        assert_eq!(
+            ["0", "1", "-1.5", ".25", "-.05", "12.3"],
+            [0.0, 1.0, -1.5, 0.25, -0.05, 12.3].map(short)[..]
+        );
         let points: Vec<Point> = (0..=1000).map(|i| pt(f64::from(i) * 0.0149, -0.004)).collect();
         let text = data(&[Line { points, closed: false }]);
         let steps: f64 = text

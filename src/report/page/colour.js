@@ -63,8 +63,8 @@ const QUANTITIES = {
   },
   fibre: { title: "fibre by volume, as printed", scale: "rising", on: "cells", ends: (layer, field) => ["0 %", number(field.most * 100, 0) + " %"] },
   fill: {
-    title: "fill: laid against room, too little – too much", scale: "parting", on: "cells",
-    ends: () => [`-${BALANCE_MOST} %`, "0", `+${BALANCE_MOST} %`],
+    title: "fill balance: laid against room", scale: "parting", on: "cells",
+    ends: () => [`-${BALANCE_MOST} %, open`, "0", `+${BALANCE_MOST} %, too full`],
   },
 };
 
