@@ -2,32 +2,26 @@
 //! README's picture is a real one, and that the page asks nobody for anything.
 #![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
 
-use base64_of::sha256_base64;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-/// sha256 in base64 by the command line of the system's own tools would do; here
-/// from the crates that the program does not use for it.
-mod base64_of {
+/// sha256 in base64, bit by bit, unlike the program's own.
+fn sha256_base64(text: &str) -> String {
     use sha2::{Digest as _, Sha256};
-
-    pub(super) fn sha256_base64(text: &str) -> String {
-        const SIGNS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-        // bit by bit, unlike the program's own
-        let bits: String = Sha256::digest(text.as_bytes()).iter().map(|b| format!("{b:08b}")).collect();
-        let mut out: String = bits
-            .as_bytes()
-            .chunks(6)
-            .map(|c| {
-                let six = format!("{:0<6}", String::from_utf8_lossy(c));
-                char::from(SIGNS[usize::from_str_radix(&six, 2).expect("bits")])
-            })
-            .collect();
-        while out.len() % 4 > 0 {
-            out.push('=');
-        }
-        out
+    const SIGNS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let bits: String = Sha256::digest(text.as_bytes()).iter().map(|b| format!("{b:08b}")).collect();
+    let mut out: String = bits
+        .as_bytes()
+        .chunks(6)
+        .map(|c| {
+            let six = format!("{:0<6}", String::from_utf8_lossy(c));
+            char::from(SIGNS[usize::from_str_radix(&six, 2).expect("bits")])
+        })
+        .collect();
+    while !out.len().is_multiple_of(4) {
+        out.push('=');
     }
+    out
 }
 
 fn example(name: &str) -> PathBuf {

@@ -82,7 +82,7 @@ for (const [name, copies] of [["link", 1], ["bracket", 1], ["guide", 2]]) {
           assert.notEqual(e.head, head, "a change is to the other head");
           head = e.head;
         }
-        if (e.kind === KIND.BEAD || e.kind === KIND.COURSE) assert.equal(e.head, e.kind === KIND.COURSE ? 1 : 0, "the head that can");
+        if (e.kind === KIND.BEAD || e.kind === KIND.COURSE) assert.equal(head, e.kind === KIND.COURSE ? 1 : 0, "the head that can");
         // what is laid begins where the nozzle is
         if ((e.kind === KIND.HOP || e.kind === KIND.TRAVEL) && e.from) assert.ok(e.from.every(Number.isFinite));
       }
