@@ -69,6 +69,10 @@ pub static ALL: &[Code] = &[
         text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
     },
     Code {
+        name: "field-syntax",
+        text: "A line of a direction field cannot be read. A field is a table of comma-separated values, one point a line: x_mm, y_mm, angle_deg and, if wanted, a weight above 0. Its first line may name the columns; lines that begin with # are passed over. Angles are degrees from +x and have no sense.",
+    },
+    Code {
         name: "file-missing",
         text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
     },

@@ -102,7 +102,7 @@ impl<'a> Room<'a> {
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
-    fn room_at(&self, p: Point) -> f64 {
+    pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
         // a fitted line may lie half a deviation too near
         let tow = self.taken.distance(p) - self.order.width + 0.5 * self.order.deviation;
@@ -252,6 +252,43 @@ impl<'a> Room<'a> {
             courses: Vec::new(),
             left_out: Vec::new(),
         }
+    }
+
+    /// The path lies where centre lines may lie, whatever is laid there.
+    pub(super) fn inside(&self, path: &Path) -> bool {
+        within(&self.area, &self.boundary, path, 0.6 * self.order.deviation)
+    }
+
+    /// Holds these courses and no others.
+    pub(super) fn replace(&mut self, courses: Vec<Course>) {
+        self.taken = Lines::default();
+        for c in &courses {
+            self.taken.add(&c.path().flatten(bend::PROPOSAL_CHORD_MM));
+        }
+        self.courses = courses;
+    }
+
+    /// The nearest point of what is laid here and its direction.
+    pub(super) fn nearest_tow(&self, p: Point) -> Option<(Point, Point)> {
+        self.taken.nearest(p)
+    }
+
+    /// Lays an open line as far as it can be bent and has room.
+    pub(super) fn lay_line(&mut self, line: &[Point]) -> f64 {
+        let fit = bend::fit(line, false, self.order.radius, 0.4 * self.order.deviation);
+        fit.pieces.iter().map(|p| self.lay_path(p)).sum()
+    }
+
+    /// Lays a closed line, swinging past its corners, as far as there is room.
+    pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
+        let o = self.order;
+        let fit = bend::fit(ring, true, o.radius, 0.5 * o.deviation);
+        if fit.kinks.is_empty() {
+            return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
+        }
+        let free = |path: &Path| within(&self.area, &self.boundary, path, 0.3 * o.deviation);
+        let eased = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        self.lay_pieces(eased, polyline::ring_length(ring))
     }
 
     /// Lays one course along one boundary of an area that may be larger than the

@@ -62,6 +62,14 @@ impl Lines {
         })
     }
 
+    /// The nearest point of any line and the direction of the line there; `None`
+    /// when there is none.
+    pub fn nearest(&self, p: Point) -> Option<(Point, Point)> {
+        let e = self.tree.nearest_neighbor([p.x, p.y])?;
+        let at = e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b));
+        Some((at, (e.b - e.a).normalised()?))
+    }
+
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
         self.tree

@@ -3,6 +3,7 @@
 
 pub mod block;
 pub mod builtin;
+pub mod field;
 pub mod map;
 pub mod material;
 pub mod printer;
@@ -14,7 +15,8 @@ mod read;
 mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
-pub use map::{Layers, Map, Region, Rule, Shape};
+pub use field::{Field, Sample};
+pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use printer::{Head, Printer};
 pub use read::{built_in_text, first, first_text, layer_fit, read};

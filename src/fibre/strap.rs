@@ -1,0 +1,156 @@
+//! Closed courses round pins, as a pin-loaded loop.
+
+use super::room::Room;
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Point, bend, combine, offset, polyline, smooth};
+
+/// Lays straps: each is the belt pulled tight round all pins, one spacing outside
+/// the one before. Where a straight side would leave the room the belt is led
+/// along the room's edge, pulled tight there too, and eased to the bend radius.
+///
+/// `pins` are the pins with the holes that they stand in. The order in which pins
+/// are given does not matter; a pin inside the belt round the others is enclosed
+/// without being touched.
+pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
+    let o = room.order;
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let first = first_belt(pins, clearance, &o);
+    let most = o.courses.unwrap_or(10_000);
+    // what belts may enclose: the room with its holes, so that they go round them
+    let within = combine::union_all(
+        &room.area.polygons().iter().map(|p| combine::ring_area(p.outer())).collect::<Vec<_>>(),
+    );
+    let mut belts: Vec<Area> = Vec::new();
+    let mut size = 0.0;
+    while belts.len() < most {
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let out = belts.len() as f64 * o.spacing;
+        let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
+        let inside = combine::intersection(&belt, &within).area();
+        // once most of its length lies outside, a larger belt finds nothing
+        if !belts.is_empty() && inside - size < 0.3 * o.spacing * belt.perimeter() {
+            break;
+        }
+        size = inside;
+        belts.push(belt);
+    }
+    if let Some(asked) = o.courses.filter(|n| *n > belts.len()) {
+        let left = asked - belts.len();
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let length = left as f64 * first.perimeter();
+        let at = first.rings().next().and_then(|r| r.first().copied());
+        room.leave_out(&format!("no room for {left} of {asked} straps"), length, at);
+    }
+    // led along an edge, the outermost has it and the others keep inside
+    let mut within = within;
+    let mut paths: Vec<Vec<Point>> = Vec::new();
+    for belt in belts.iter().rev() {
+        let fits = combine::difference(belt, &within).area() < 1e-3;
+        let ring = if fits { outer(belt) } else { led(belt, &within, &first) };
+        let Some(ring) = ring else { continue };
+        within = combine::intersection(&within, &offset::shrunk(&combine::ring_area(&ring), o.spacing, chord));
+        paths.push(ring);
+    }
+    for ring in paths.iter().rev() {
+        room.lay_loop(ring);
+    }
+}
+
+/// What the innermost strap's centre line encloses.
+pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Area {
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
+    let round: Vec<Point> = pins
+        .iter()
+        .map(|p| smooth::rounded_up(&outer(&offset::grown(p, start, chord)).unwrap_or_default(), o.radius))
+        .flat_map(|a| a.rings().flatten().copied().collect::<Vec<_>>())
+        .collect();
+    combine::ring_area(&smooth::hull(&round))
+}
+
+/// The outer ring of the largest polygon.
+fn outer(area: &Area) -> Option<Vec<Point>> {
+    let part = area.polygons().iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
+    Some(part.outer().to_vec())
+}
+
+/// Longest step between points of a belt that is pulled tight, mm.
+const STEP_MM: f64 = 0.5;
+
+/// Rounds of pulling tight: each shortens what the one before left.
+const ROUNDS: usize = 6;
+
+/// A belt led inside an area: its part there, pulled tight round what the first
+/// belt's pins are.
+fn led(belt: &Area, within: &Area, first: &Area) -> Option<Vec<Point>> {
+    let ring = outer(&combine::intersection(belt, within))?;
+    let edge = Lines::boundary(within);
+    let inside = |a: Point, b: Point| {
+        let n = (a.dist(b) / STEP_MM).ceil().max(1.0);
+        let mut k = 0.0;
+        while k <= n {
+            let p = a.lerp(b, k / n);
+            if !within.contains(p) && edge.distance(p) > 1e-3 {
+                return false;
+            }
+            k += 1.0;
+        }
+        true
+    };
+    let mut closed = ring.clone();
+    closed.push(ring[0]);
+    let mut ring = polyline::densified(&closed, STEP_MM);
+    ring.pop();
+    let keeps = |a: Point, b: Point, between: &[Point]| {
+        // the piece cut off must hold nothing that the first belt holds: its
+        // corner points stay on the belt's outer side
+        let d = b - a;
+        first.rings().flatten().all(|p| {
+            d.cross(*p - a) >= -1e-6 || {
+                let mut piece = vec![a];
+                piece.extend_from_slice(between);
+                piece.push(b);
+                !polyline::ring_contains(&piece, *p)
+            }
+        })
+    };
+    for _ in 0..ROUNDS {
+        let n = ring.len();
+        if n < 8 {
+            break;
+        }
+        let mut out: Vec<Point> = vec![ring[0]];
+        let mut i = 0;
+        let mut shortened = false;
+        while i < n {
+            let mut next = i + 1;
+            for reach in [n / 3, n / 4, n / 6, n / 9, n / 14, n / 20, 16, 8, 4, 2] {
+                let j = i + reach;
+                if reach < 2 || j > n {
+                    continue;
+                }
+                let (a, b) = (ring[i], ring[j % n]);
+                let between: Vec<Point> = (i + 1..j).map(|k| ring[k % n]).collect();
+                let along = between.iter().chain([&b]).fold((0.0, a), |(s, p), q| (s + p.dist(*q), *q)).0;
+                if along - a.dist(b) > 1e-4 && inside(a, b) && keeps(a, b, &between) {
+                    next = j;
+                    shortened = true;
+                    break;
+                }
+            }
+            if next >= n {
+                break;
+            }
+            let (a, b) = (ring[i], ring[next]);
+            let piece = polyline::densified(&[a, b], STEP_MM);
+            out.extend(piece.into_iter().skip(1));
+            i = next;
+        }
+        ring = out;
+        if !shortened {
+            break;
+        }
+    }
+    let tidy = polyline::simplified_ring(&ring, 2e-3);
+    (tidy.len() > 2).then_some(tidy)
+}
