@@ -265,6 +265,14 @@ pub static ALL: &[Code] = &[
         text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
     },
     Code {
+        name: "tow-wrinkles",
+        text: "Steered flat, the inner edge of a tow is compressed and the outer stretched by width / (2 radius). Beyond the strain that the tow's profile gives as `wrinkle_strain` it buckles, twists or lifts. Ask for a larger `min_bend_radius_mm` in the regions named, or use a narrower tow.",
+    },
+    Code {
+        name: "trail-off",
+        text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it. The plan gives the line as laid, and cover is counted there.",
+    },
+    Code {
         name: "unfilled",
         text: "Between perimeters and courses there is room that no bead fits: it is too narrow. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
     },

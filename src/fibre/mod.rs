@@ -15,9 +15,10 @@ mod spiral;
 mod stagger;
 mod steered;
 mod strap;
+mod trail;
 mod unidirectional;
 
-pub use course::{Course, CourseFault};
+pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
 
 use crate::diagnostic::{Diagnostic, Notes};
@@ -156,6 +157,10 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         if region.spiral {
             layer.cuts_saved += spiral::wind(&mut room);
         }
+        if job.tow.trail_mm > 0.0 {
+            let led = |c: &Course| trail::led(c, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
+            room.courses = room.courses.iter().map(led).collect();
+        }
         if room.courses.is_empty() && room.left_out.is_empty() {
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
@@ -165,7 +170,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         for c in &room.courses {
             strips.push(strip(c, width));
             if !c.path().closed {
-                let ends = [c.path().start(), c.path().end()];
+                let ends = [c.wanted().start(), c.wanted().end()];
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
             }
         }
@@ -233,9 +238,18 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
 
 /// The strip that a course covers.
 fn strip(course: &Course, width: f64) -> Area {
-    let path = course.path();
-    offset::strip(&path.flatten(bend::PROPOSAL_CHORD_MM), width, path.closed, bend::PROPOSAL_CHORD_MM)
+    let chord = bend::PROPOSAL_CHORD_MM;
+    if let Some(trail) = course.trail.as_ref().filter(|t| t.off_mm > TRAIL_MM) {
+        let line = crate::geom::polyline::simplified(&trail.laid, chord);
+        return offset::strip(&line, width, false, chord);
+    }
+    let path = course.wanted();
+    offset::strip(&path.flatten(chord), width, path.closed, chord)
 }
+
+/// How far tow may lie off the line wanted before its strip is taken from where it
+/// lies and the course is told, mm.
+pub const TRAIL_MM: f64 = 0.05;
 
 #[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
 fn f64_of(n: usize) -> f64 {

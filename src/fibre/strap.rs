@@ -45,7 +45,8 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
     let mut within = within;
     let mut paths: Vec<Vec<Point>> = Vec::new();
     for belt in belts.iter().rev() {
-        let fits = combine::difference(belt, &within).area() < 1e-3;
+        // a thousandth of a millimetre all round is the tidying's
+        let fits = combine::difference(belt, &within).area() < 2.0 * offset::TIDY_MM * belt.perimeter();
         let ring = if fits { outer(belt) } else { led(belt, &within, &first) };
         let Some(ring) = ring else { continue };
         within = combine::intersection(&within, &offset::shrunk(&combine::ring_area(&ring), o.spacing, chord));
@@ -110,7 +111,9 @@ fn led(belt: &Area, within: &Area, first: &Area) -> Option<Vec<Point>> {
                 let mut piece = vec![a];
                 piece.extend_from_slice(between);
                 piece.push(b);
-                !polyline::ring_contains(&piece, *p)
+                // a point on the belt itself is held, too
+                let on = |w: &[Point]| polyline::point_segment_distance(*p, w[0], w[1]) < 2e-3;
+                !polyline::ring_contains(&piece, *p) && !piece.windows(2).any(on)
             }
         })
     };
@@ -153,4 +156,87 @@ fn led(belt: &Area, within: &Area, first: &Area) -> Option<Vec<Point>> {
     }
     let tidy = polyline::simplified_ring(&ring, 2e-3);
     (tidy.len() > 2).then_some(tidy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::pt;
+    use crate::job::Rule;
+    use std::f64::consts::PI;
+
+    fn order(courses: usize) -> Order<'static> {
+        Order {
+            region: "test",
+            rule: Rule::Strap,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 6.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: Some(courses),
+            angle: 0.0,
+        }
+    }
+
+    fn pins(at: &[(f64, f64, f64)]) -> Vec<Area> {
+        at.iter().map(|(x, y, r)| smooth::disc(pt(*x, *y), *r, 0.004)).collect()
+    }
+
+    #[test]
+    fn round_two_equal_pins_a_race_track_of_the_closed_form() {
+        // 2 L + 2 pi R with R = pin + clearance + half the width and deviation
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
+        let mut room = Room::new(order(4), &plate);
+        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0);
+        assert_eq!(room.courses.len(), 4, "four straps: {:?}", room.left_out);
+        for (k, c) in room.courses.iter().enumerate() {
+            let r = 8.0 + 1.0 + 0.5 + 0.012 + k as f64;
+            assert!(c.path().closed, "closed");
+            assert!((c.length_mm() - (100.0 + 2.0 * PI * r)).abs() < 0.15, "{k}: {}", c.length_mm());
+        }
+    }
+
+    #[test]
+    fn pins_in_any_order_and_one_between_the_others() {
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 90.0), pt(0.0, 90.0)]);
+        let at = [(30.0, 25.0, 6.0), (90.0, 60.0, 6.0), (90.0, 25.0, 6.0), (30.0, 60.0, 6.0), (60.0, 40.0, 6.0)];
+        let mut lengths = Vec::new();
+        for turn in 0..at.len() {
+            let mut at = at.to_vec();
+            at.rotate_left(turn);
+            let mut room = Room::new(order(2), &plate);
+            lay(&mut room, &pins(&at), 1.0);
+            assert_eq!(room.courses.len(), 2, "{:?}", room.left_out);
+            lengths.push(room.courses[0].length_mm());
+        }
+        // the rectangle of the outer four
+        let form = 2.0 * (60.0 + 35.0) + 2.0 * PI * 7.512;
+        assert!(lengths.iter().all(|l| (l - form).abs() < 0.15), "{lengths:?} against {form}");
+    }
+
+    #[test]
+    fn a_waist_is_followed_within_the_bend_radius() {
+        // two heads of 44 mm joined by a waist of 20 mm with wide fillets
+        let mut ring = Vec::new();
+        for k in 0..=200 {
+            let x = 150.0 * f64::from(k) / 200.0;
+            ring.push(pt(x, 35.0 - (16.0 + 6.0 * crate::geom::trig::cos(2.0 * PI * x / 150.0))));
+        }
+        for k in (0..=200).rev() {
+            let x = 150.0 * f64::from(k) / 200.0;
+            ring.push(pt(x, 35.0 + (16.0 + 6.0 * crate::geom::trig::cos(2.0 * PI * x / 150.0))));
+        }
+        let mut room = Room::new(order(3), &combine::ring_area(&ring));
+        lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
+        assert_eq!(room.courses.len(), 3, "{:?}", room.left_out);
+        for c in &room.courses {
+            assert!(c.path().closed && c.path().min_radius() >= 6.0, "legal");
+            let waist = c.path().flatten(0.01).iter().filter(|p| (p.x - 75.0).abs() < 5.0).count();
+            assert!(waist > 0, "it passes the waist");
+        }
+    }
 }
