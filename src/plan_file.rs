@@ -235,6 +235,8 @@ struct LaidTow {
     /// Largest distance from the line wanted.
     off_mm: f64,
     at_mm: [f64; 2],
+    /// Of its very end: the last of it lies straight.
+    end_off_mm: f64,
     points: Vec<[f64; 2]>,
 }
 
@@ -414,6 +416,7 @@ fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
         laid: l.course.trail.as_ref().map(|t| LaidTow {
             off_mm: coarse(t.off_mm),
             at_mm: t.at_mm.map(coarse),
+            end_off_mm: coarse(t.end_off_mm),
             points: crate::geom::polyline::simplified(&t.laid, 0.002).iter().map(xy_coarse).collect(),
         }),
         segments,

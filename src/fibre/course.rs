@@ -31,6 +31,8 @@ pub struct Trail {
     pub off_mm: f64,
     /// Where, mm.
     pub at_mm: [f64; 2],
+    /// Distance of its very end, mm: the last of it lies straight.
+    pub end_off_mm: f64,
 }
 
 /// Why a path is no course.

@@ -14,11 +14,12 @@ pub(super) fn led(course: &Course, trail_mm: f64, radius: f64, shortest: f64) ->
             laid: led.laid,
             off_mm: led.off_mm,
             at_mm: [led.worst.x, led.worst.y],
+            end_off_mm: led.end_off_mm,
         });
         course
     };
-    if let Some(led) = tractrix::led(&wanted, trail_mm, radius)
-        && let Ok(made) = Course::new(
+    let led = tractrix::led(&wanted, trail_mm, radius);
+    if let Ok(made) = Course::new(
             course.region.clone(),
             course.rule,
             course.rank,
