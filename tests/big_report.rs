@@ -64,7 +64,7 @@ fn work(width_mm: f64, height_mm: f64) -> Work {
             beads.push(Bead { kind, width_mm: 0.5, area_mm2: 0.1, closed: false, points });
         }
         let areas = Areas { outline: 22000.0, tow: 5000.0, matrix: 9000.0, open: 0.0, unfilled: 8000.0 };
-        work.beads.push(LayerBeads { beads, areas });
+        work.beads.push(LayerBeads { beads, areas, ..LayerBeads::default() });
         push(head(Head::Fibre), 4.0);
         let mut laid = Vec::new();
         for c in 0..COURSES {

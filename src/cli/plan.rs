@@ -3,6 +3,7 @@
 use super::Report;
 use super::console::Console;
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
+use crate::job::Job;
 use crate::{estimate, files, plan, report};
 use clap::Args;
 use serde_json::json;
@@ -55,14 +56,45 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
             .in_file(folder.to_string())
             .help("choose another folder with --out, or free space on the disk")
     })?;
-    let table = estimate::table(&planned.estimate, &planned.job);
+    let table = estimate::table(&planned.estimate, &planned.job) + &served(&planned.cover, &planned.job);
     let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();
     let json = json!({
         "name": planned.job.name,
         "files": paths,
         "estimate": planned.estimate,
         "left_out": planned.left_out.len(),
+        "regions": planned.cover.iter().map(|r| json!({
+            "region": r.region,
+            "layable_mm2": r.layable_mm2,
+            "covered_mm2": r.covered_mm2,
+            "reachable_mm2": r.reachable_mm2,
+            "courses": r.courses,
+            "length_mm": r.length_mm,
+            "given_up_mm": r.given_up_mm,
+            "angle_off_deg": r.angle_off_deg,
+            "least_radius_mm": r.least_radius_mm,
+        })).collect::<Vec<_>>(),
         "warnings": notes.warnings.iter().map(super::show::json).collect::<Vec<_>>(),
     });
     Ok(Report::telling(format!("{table}written                   {}\n", paths.join(", ")), json))
+}
+
+/// One line for each region. Cover depends on the shortest piece, which stands
+/// beside it.
+fn served(cover: &[plan::RegionCover], job: &Job) -> String {
+    let mut out = String::new();
+    let shortest = job.printer.shortest_course_mm();
+    for (i, r) in cover.iter().enumerate() {
+        let share = |part: f64| if r.layable_mm2 > 0.0 { 100.0 * part / r.layable_mm2 } else { 0.0 };
+        let angle = r.angle_off_deg.map(|a| format!(", {a:.1} deg off its direction")).unwrap_or_default();
+        let bend = r.least_radius_mm.map(|b| format!(", bends from {b:.1} mm")).unwrap_or_default();
+        out.push_str(&format!(
+            "{:<26}{}: {:.1} % of its area, {} courses{angle}{bend}\n",
+            if i == 0 { format!("cover, pieces >= {shortest:.0} mm") } else { String::new() },
+            r.region,
+            share(r.covered_mm2),
+            r.courses,
+        ));
+    }
+    out
 }

@@ -69,6 +69,10 @@ pub static ALL: &[Code] = &[
         text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
     },
     Code {
+        name: "field-syntax",
+        text: "A line of a direction field cannot be read. A field is a table of comma-separated values, one point a line: x_mm, y_mm, angle_deg and, if wanted, a weight above 0. Its first line may name the columns; lines that begin with # are passed over. Angles are degrees from +x and have no sense.",
+    },
+    Code {
         name: "file-missing",
         text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
     },
@@ -295,6 +299,14 @@ pub static ALL: &[Code] = &[
     Code {
         name: "tow-section",
         text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
+    },
+    Code {
+        name: "tow-wrinkles",
+        text: "Steered flat, the inner edge of a tow is compressed and the outer stretched by width / (2 radius). Beyond the strain that the tow's profile gives as `wrinkle_strain` it buckles, twists or lifts. Ask for a larger `min_bend_radius_mm` in the regions named, or use a narrower tow.",
+    },
+    Code {
+        name: "trail-off",
+        text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it. The plan gives the line as laid, and cover is counted there.",
     },
     Code {
         name: "unfilled",

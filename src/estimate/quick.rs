@@ -7,7 +7,7 @@
 //! work. `tests/quick_estimate.rs` holds it against whole plans.
 
 use super::{Estimate, TimeSplit, f64_of, share_of, to};
-use crate::geom::{Area, combine, hatch, offset};
+use crate::geom::{Area, combine, hatch, offset, smooth};
 use crate::job::{Fill, Head, Job, Region, Rule};
 use crate::motion;
 use crate::outline::{Layer, Outline};
@@ -114,6 +114,12 @@ fn tow(job: &Job, tasks: &LayerTasks) -> (Area, Vec<f64>) {
                     laid = combine::union(&laid, &hoops(job, region, &simple(hole), &room, &mut lengths));
                 }
                 laid
+            }
+            // a strap lies close to the shortest belt round its pins
+            (Target::Pins { pins, room }, _) => {
+                let corners: Vec<_> = pins.iter().flat_map(Area::rings).flatten().copied().collect();
+                let belt = combine::ring_area(&smooth::hull(&corners));
+                hoops(job, region, &belt, &combine::difference(&simple(room), &strips), &mut lengths)
             }
         };
         strips = combine::union(&strips, &laid);

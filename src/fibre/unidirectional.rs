@@ -84,7 +84,6 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[
 
 /// The room in the frame whose x runs along the rows.
 struct Turned {
-    area: crate::geom::Area,
     boundary: Lines,
     angle: f64,
     radius: f64,
@@ -207,12 +206,12 @@ impl Turned {
         );
         let boundary = Lines::boundary(&area);
         let radius = o.radius + TURN_MARGIN_MM;
-        Self { area, boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
+        Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
 
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
-        super::room::within(&self.area, &self.boundary, path, 2e-3)
+        super::room::within(&self.boundary, path, 2e-3)
     }
 }
 
