@@ -35,6 +35,7 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     tell_thin_layers(notes, &job, &outline, &courses);
     let beads = beads(&job, &outline, &courses);
     tell_unfilled(notes, &outline, &beads);
+    tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
 
@@ -84,29 +85,56 @@ fn beads(job: &Job, outline: &outline::Outline, courses: &[fibre::LayerCourses])
     kind_of.into_iter().map(|k| filled[k].clone()).collect()
 }
 
-/// Warns where beads leave more open than is tolerable.
+/// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
-    let share =
-        |b: &matrix::LayerBeads| if b.areas.outline > 0.0 { b.areas.unfilled / b.areas.outline } else { 0.0 };
-    let over: Vec<usize> = (0..beads.len()).filter(|&i| share(&beads[i]) > MOST_UNFILLED).collect();
-    let Some(&worst) = over.iter().max_by(|a, b| share(&beads[**a]).total_cmp(&share(&beads[**b]))) else {
-        return;
+    let share = |b: &matrix::LayerBeads| {
+        let a = &b.areas;
+        // what stays open on purpose is bare too
+        if a.outline > 0.0 { a.unfilled.max(b.cover.bare - a.open) / a.outline } else { 0.0 }
     };
-    let layer = &outline.layers[worst];
-    notes.push(
-        Diagnostic::warning(
-            "unfilled",
-            format!(
-                "no bead fits in {:.1} % of layer {}, more than {:.0} % (the worst of {} such layers)",
-                share(&beads[worst]) * 100.0,
-                layer.number,
-                MOST_UNFILLED * 100.0,
-                over.len()
-            ),
-        )
-        .in_part(layer.number, layer.z_top_mm(), None)
-        .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
-    );
+    if let Some((worst, share, number)) = worst_over(MOST_UNFILLED, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "unfilled",
+                format!(
+                    "beads leave {:.1} % of layer {} bare, more than {:.1} % (the worst of {number} such layers)",
+                    share * 100.0,
+                    layer.number,
+                    MOST_UNFILLED * 100.0,
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
+        );
+    }
+}
+
+/// Warns where beads lie on more of the tow than is tolerable.
+fn tell_lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
+    let share = |b: &matrix::LayerBeads| if b.areas.tow > 0.0 { b.cover.over_tow / b.areas.tow } else { 0.0 };
+    if let Some((worst, share, number)) = worst_over(MOST_LAPPING, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "lapping",
+                format!(
+                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} % (the worst of {number} such layers)",
+                    share * 100.0,
+                    layer.number,
+                    MOST_LAPPING * 100.0,
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help("matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less"),
+        );
+    }
+}
+
+/// Index and value of the largest share over the limit, and how many are over it.
+fn worst_over(limit: f64, shares: impl Iterator<Item = f64>) -> Option<(usize, f64, usize)> {
+    let over: Vec<(usize, f64)> = shares.enumerate().filter(|s| s.1 > limit).collect();
+    over.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|w| (w.0, w.1, over.len()))
 }
 
 /// Warns where a file's own layers are too thin for the tow. The job's layer
@@ -128,8 +156,12 @@ fn tell_thin_layers(
     }
 }
 
-/// Share of a layer's outline that may stay without bead before it is warned about.
-const MOST_UNFILLED: f64 = 0.01;
+/// Share of a layer's outline that may stay bare before it is warned about: one
+/// hundredth, less the thousandth by which counting may be out.
+const MOST_UNFILLED: f64 = 0.009;
+
+/// Share of a layer's tow that beads may lie on before it is warned about.
+const MOST_LAPPING: f64 = 0.01;
 
 /// One warning for everything left out, with the largest piece as its place.
 fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {

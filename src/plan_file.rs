@@ -476,6 +476,7 @@ mod tests {
             ..Program::default()
         };
         let beads = vec![LayerBeads {
+            cover: Default::default(),
             beads: vec![Bead {
                 kind: BeadKind::Perimeter,
                 width_mm: 0.5,

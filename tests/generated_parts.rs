@@ -84,6 +84,17 @@ fn parts_176_to_200_keep_every_promise() {
     check(176..201);
 }
 
+/// As many more as are asked for: `TOWPATH_PARTS=201-600 cargo test --test
+/// generated_parts -- --ignored`.
+#[test]
+#[ignore = "long; asked for by name"]
+fn further_parts_keep_every_promise() {
+    let asked = std::env::var("TOWPATH_PARTS").unwrap_or_else(|_| "201-225".into());
+    let (from, to) = asked.split_once('-').expect("two numbers, as 201-600");
+    let number = |text: &str| text.parse::<u64>().expect("a part's number");
+    check(number(from)..number(to) + 1);
+}
+
 /// Beyond the two hundred: a row cut in two by a hoop that grazes it, and rings
 /// that come back to themselves in a narrow place.
 #[test]

@@ -42,7 +42,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "block-words",
-        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, or a move where the planner counts on none.",
+        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, a move where the planner counts on none, an arc for a controller without arcs, or a temperature above what the machine gets.",
     },
     Code {
         name: "drawing-overlap",
@@ -103,6 +103,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "key-unused",
         text: "A key is right but has no effect here, because of what else is said. Take it out if that is what you mean.",
+    },
+    Code {
+        name: "lapping",
+        text: "Beads as drawn lie on tow by more than a hundredth of its area in some layer: slots between courses change their width faster than beads can follow. There the layer stands a little high and is short of matrix elsewhere; pressing evens it out.",
     },
     Code {
         name: "layer-missing",
@@ -202,11 +206,15 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "profile-geometry",
-        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed.",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head, and both heads have to reach enough in common for a course.",
     },
     Code {
         name: "profile-limits",
-        text: "The limits of the printer profile contradict each other: a speed above that of its axis or feed, or one tool number for both heads.",
+        text: "The limits of the printer profile contradict each other: a speed above that of its axis or feed, one tool number for both heads, or a heater whose time constant keeps it from getting as hot as it is to get.",
+    },
+    Code {
+        name: "program-unread",
+        text: "A program was given to be timed, and nothing in it could be: it selects none of the printer's heads. Heads are selected by `T` on a line of its own; the numbers stand under `[tools]` in the printer profile.",
     },
     Code {
         name: "rule-shape",
@@ -262,7 +270,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "unfilled",
-        text: "Between perimeters and courses there is room that no bead fits: it is too narrow. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
+        text: "Between perimeters, beads and courses more than a hundredth of some layer stays bare: too narrow for a bead, or between beads whose widths change. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
     },
     Code {
         name: "unknown-code",

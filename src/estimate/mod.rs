@@ -1,8 +1,11 @@
 //! What the whole program comes to: length, mass, fibre fraction, time.
 
+mod clock;
+mod reader;
 mod table;
 mod time;
 
+pub use reader::Recording;
 pub use table::table;
 pub use time::time;
 
@@ -200,7 +203,7 @@ mod tests {
         };
         let areas = Areas { outline: 1000.0, tow: 80.0, matrix: 450.0, open: 400.0, unfilled: 70.0 };
         let outline = Outline { layers: vec![layer], shapes: BTreeMap::new() };
-        (job, outline, program, vec![LayerBeads { beads: Vec::new(), areas }])
+        (job, outline, program, vec![LayerBeads { areas, ..Default::default() }])
     }
 
     #[test]

@@ -1,211 +1,77 @@
-//! The clock of a program.
+//! The clock of a planned program.
 
 use super::TimeSplit;
-use crate::geom::{Point, Segment};
-use crate::job::{Head, Job};
-use crate::motion::{Leg, seconds, trapezoid};
+use super::clock::{Clock, Pace, Spent, Start};
+use crate::gcode;
+use crate::geom::Segment;
+use crate::job::Job;
+use crate::motion;
 use crate::sequence::{Move, Program};
-
-/// What a stretch of time is spent on.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Spent {
-    Fibre,
-    Matrix,
-    Travel,
-    HeadChange,
-    Heating,
-    Cutting,
-    Other,
-}
-
-/// Room temperature, degC, from which heads start.
-const ROOM_C: f64 = 20.0;
 
 /// The time split of a program, and the seconds of each of its moves.
 pub fn time(job: &Job, program: &Program) -> (TimeSplit, Vec<f64>) {
-    let mut c = Clock {
-        job,
-        spent: Vec::with_capacity(program.moves.len()),
-        run: Vec::new(),
-        members: Vec::new(),
-        at: Point::default(),
-        z: 0.0,
-        now: 0.0,
-        matrix: Heat { now: ROOM_C, target: ROOM_C, since: 0.0 },
-        fibre: Heat { now: ROOM_C, target: ROOM_C, since: 0.0 },
-        selected: 0,
-        head: None,
-        purging: false,
+    let p = &job.printer;
+    let start = Start {
+        bed_c: p.bed_temperature_c,
+        chamber_c: p.chamber_temperature_c,
+        heads_c: [p.matrix.standby_temperature_c, p.fibre.standby_temperature_c],
     };
-    // the start block sets both heads to standby while the machine homes
-    c.aim(Head::Matrix, job.printer.matrix.standby_temperature_c);
-    c.aim(Head::Fibre, job.printer.fibre.standby_temperature_c);
-    c.now = job.printer.times.start_s;
+    let mut clock = Clock::start(p, &start);
+    let mut purging = false;
     for m in &program.moves {
-        c.step(m);
+        step(&mut clock, job, m, &mut purging);
     }
-    c.flush();
-    let mut split =
-        TimeSplit { other: job.printer.times.start_s + job.printer.times.end_s, ..TimeSplit::default() };
-    for (what, s) in &c.spent {
-        *match what {
-            Spent::Fibre => &mut split.fibre,
-            Spent::Matrix => &mut split.matrix,
-            Spent::Travel => &mut split.travel,
-            Spent::HeadChange => &mut split.head_change,
-            Spent::Heating => &mut split.heating,
-            Spent::Cutting => &mut split.cutting,
-            Spent::Other => &mut split.other,
-        } += s;
-    }
-    split.total = split.fibre
-        + split.matrix
-        + split.travel
-        + split.head_change
-        + split.heating
-        + split.cutting
-        + split.other;
-    (split, c.spent.into_iter().map(|(_, s)| s).collect())
+    clock.finish()
 }
 
-/// A head's temperature, changing at a constant rate towards its target.
-struct Heat {
-    now: f64,
-    target: f64,
-    since: f64,
-}
-
-struct Clock<'a> {
-    job: &'a Job,
-    spent: Vec<(Spent, f64)>,
-    /// The run of moves that is not timed yet, and which moves they are.
-    run: Vec<Leg>,
-    members: Vec<usize>,
-    at: Point,
-    z: f64,
-    now: f64,
-    matrix: Heat,
-    fibre: Heat,
-    selected: usize,
-    head: Option<Head>,
-    purging: bool,
-}
-
-impl Clock<'_> {
-    fn step(&mut self, m: &Move) {
-        let p = &self.job.printer;
-        match m {
-            Move::Travel(to) => {
-                let (speed, acceleration) = (p.limits.travel_mm_s, p.limits.travel_mm_s2);
-                self.leg(Segment::Line { from: self.at, to: *to }, 0.0, speed, acceleration, Spent::Travel);
-            }
-            Move::Z(z) => {
-                let dz = z - self.z;
-                let (speed, acceleration) = (p.limits.axis_speed_mm_s[2], p.limits.z_mm_s2);
-                let path = Segment::Line { from: self.at, to: self.at };
-                self.leg(path, dz, speed, acceleration, Spent::Travel);
-                self.z = *z;
-            }
-            Move::Extrude { to, volume_mm3 } => {
-                let path = Segment::Line { from: self.at, to: *to };
-                let length = path.length();
-                let area = if length > 0.0 { volume_mm3 / length } else { 0.0 };
-                let what = if self.purging { Spent::Other } else { Spent::Matrix };
-                self.leg(path, 0.0, self.job.bead_speed_mm_s(area), p.limits.work_mm_s2, what);
-            }
-            Move::Lay { segment, .. } => {
-                self.leg(*segment, 0.0, self.job.course_speed_mm_s(), p.limits.work_mm_s2, Spent::Fibre);
-            }
-            Move::Thread(mm) => {
-                let seconds = trapezoid(*mm, self.job.course_speed_mm_s(), p.limits.work_mm_s2, 0.0, 0.0);
-                self.wait(Spent::Fibre, seconds);
-            }
-            Move::Cut => self.wait(Spent::Cutting, p.times.cut_s),
-            Move::Dwell(s) => self.wait(Spent::Other, *s),
-            Move::Select(head) => {
-                self.selected += 1;
-                let what = if self.selected == 1 { Spent::Other } else { Spent::HeadChange };
-                self.wait(what, p.times.head_change_s);
-                // the carriage stays, another nozzle is where it works
-                let old = self.head.map_or([0.0; 3], |h| p.head(h).offset_mm);
-                let new = p.head(*head).offset_mm;
-                self.at = self.at + Point::new(new[0] - old[0], new[1] - old[1]);
-                self.z += new[2] - old[2];
-                self.head = Some(*head);
-            }
-            Move::Heat { head, temperature_c } => {
-                self.flush();
-                self.aim(*head, *temperature_c);
-                self.wait(Spent::Heating, 0.0);
-            }
-            Move::HeatWait { head, temperature_c } => {
-                self.flush();
-                self.aim(*head, *temperature_c);
-                let profile = p.head(*head);
-                let lack = temperature_c - self.heat(*head).now;
-                let seconds =
-                    if lack > 0.0 { lack / profile.heating_k_s } else { -lack / profile.cooling_k_s };
-                self.wait(Spent::Heating, seconds);
-                self.aim(*head, *temperature_c);
-            }
-            Move::PurgeStart | Move::PurgeEnd => {
-                self.purging = matches!(m, Move::PurgeStart);
-                self.mark();
-            }
-            Move::Layer { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => self.mark(),
+fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {
+    let p = &job.printer;
+    let work =
+        |speed_mm_s: f64, lines: usize| Pace { speed_mm_s, acceleration_mm_s2: p.limits.work_mm_s2, lines };
+    match m {
+        Move::Travel(to) => {
+            let path = Segment::Line { from: clock.at, to: *to };
+            let pace = Pace {
+                speed_mm_s: p.limits.travel_mm_s,
+                acceleration_mm_s2: p.limits.travel_mm_s2,
+                lines: 1,
+            };
+            clock.leg(path, 0.0, pace, Spent::Travel);
         }
-    }
-
-    /// A line of the program that takes no time and does not stop the motion.
-    fn mark(&mut self) {
-        self.spent.push((Spent::Other, 0.0));
-    }
-
-    /// Something that happens at rest.
-    fn wait(&mut self, what: Spent, seconds: f64) {
-        self.flush();
-        self.spent.push((what, seconds));
-        self.now += seconds;
-    }
-
-    fn leg(&mut self, path: Segment, dz: f64, speed_mm_s: f64, acceleration_mm_s2: f64, what: Spent) {
-        self.members.push(self.spent.len());
-        self.spent.push((what, 0.0));
-        self.run.push(Leg { path, dz, speed_mm_s, acceleration_mm_s2 });
-        self.at = path.to();
-    }
-
-    /// Times the run so far: it ends at rest.
-    fn flush(&mut self) {
-        let limits = &self.job.printer.limits;
-        let times = seconds(&self.run, limits.corner_deviation_mm, limits.axis_speed_mm_s);
-        for (i, s) in self.members.drain(..).zip(times) {
-            self.spent[i].1 = s;
-            self.now += s;
+        Move::Z(z) => {
+            let path = Segment::Line { from: clock.at, to: clock.at };
+            let pace = Pace {
+                speed_mm_s: p.limits.axis_speed_mm_s[2],
+                acceleration_mm_s2: p.limits.z_mm_s2,
+                lines: 1,
+            };
+            clock.leg(path, z - clock.z, pace, Spent::Travel);
         }
-        self.run.clear();
-    }
-
-    fn heat(&mut self, head: Head) -> &mut Heat {
-        match head {
-            Head::Matrix => &mut self.matrix,
-            Head::Fibre => &mut self.fibre,
+        Move::Extrude { to, volume_mm3 } => {
+            let path = Segment::Line { from: clock.at, to: *to };
+            let length = path.length();
+            let area = if length > 0.0 { volume_mm3 / length } else { 0.0 };
+            let what = if *purging { Spent::Other } else { Spent::Matrix };
+            clock.leg(path, 0.0, work(job.bead_speed_mm_s(area), 1), what);
         }
-    }
-
-    /// Brings a head's temperature up to the present and sets its target.
-    fn aim(&mut self, head: Head, target: f64) {
-        let (up, down) = (self.job.printer.head(head).heating_k_s, self.job.printer.head(head).cooling_k_s);
-        let now = self.now;
-        let heat = self.heat(head);
-        let passed = now - heat.since;
-        heat.now = if heat.target > heat.now {
-            (heat.now + up * passed).min(heat.target)
-        } else {
-            (heat.now - down * passed).max(heat.target)
-        };
-        heat.since = now;
-        heat.target = target;
+        Move::Lay { segment, .. } => {
+            let lines = gcode::lines_of(&p.controller, segment);
+            clock.leg(*segment, 0.0, work(job.course_speed_mm_s(), lines), Spent::Fibre);
+        }
+        Move::Thread(mm) => {
+            let speed = gcode::written_speed_mm_s(job.course_speed_mm_s());
+            clock.wait(Spent::Fibre, motion::alone(*mm, speed, p.limits.work_mm_s2, p.limits.jerk_mm_s3));
+        }
+        Move::Cut => clock.wait(Spent::Cutting, p.times.cut_s),
+        Move::Dwell(s) => clock.wait(Spent::Other, *s),
+        Move::Select(head) => clock.select(*head),
+        Move::Heat { head, temperature_c } => clock.heat(*head, *temperature_c),
+        Move::HeatWait { head, temperature_c } => clock.heat_wait(*head, *temperature_c),
+        Move::PurgeStart | Move::PurgeEnd => {
+            *purging = matches!(m, Move::PurgeStart);
+            clock.mark();
+        }
+        Move::Layer { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => clock.mark(),
     }
 }
 
@@ -214,16 +80,20 @@ mod tests {
     use super::*;
     use crate::diagnostic::Notes;
     use crate::geom::pt;
+    use crate::job::Head;
+    use crate::job::printer::{HeadChange, Heater};
 
     #[test]
     fn seconds_fall_where_they_are_spent() {
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
         let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
         for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
-            (head.offset_mm, head.heating_k_s, head.standby_temperature_c) = ([0.0; 3], 2.0, 120.0);
+            (head.offset_mm, head.heater) = ([0.0; 3], Heater::of_a_head(2.0, 1.0, None, 400.0));
+            head.standby_temperature_c = 120.0;
             head.speed_mm_s = 10.0;
         }
         (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (220.0, 200.0);
+        (job.printer.bed_heating, job.printer.chamber_heating) = (None, None);
         job.printer.limits.work_mm_s2 = 1e9;
         job.printer.limits.travel_mm_s2 = 1e9;
         (job.printer.limits.travel_mm_s, job.printer.limits.axis_speed_mm_s) = (100.0, [100.0; 3]);
@@ -261,5 +131,88 @@ mod tests {
         // of which the last bead and the change cover 7
         near("heating", t.heating, 50.0 + 33.0);
         near("total", t.total, t.matrix + t.fibre + t.travel + 4.0 + 0.5 + t.other + t.heating);
+    }
+
+    /// An example's job on a machine that does everything at once but change heads.
+    fn quick() -> Job {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+        let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
+        let limits = &mut job.printer.limits;
+        (limits.travel_mm_s, limits.travel_mm_s2, limits.axis_speed_mm_s) = (100.0, 1e9, [1e3; 3]);
+        (job.printer.bed_heating, job.printer.chamber_heating) = (None, None);
+        let times = &mut job.printer.times;
+        (times.start_s, times.end_s, times.head_change_s, times.cut_s) = (0.0, 0.0, 4.0, 0.0);
+        (job.printer.matrix.offset_mm, job.printer.fibre.offset_mm) = ([0.0; 3], [30.0, 0.0, 0.0]);
+        job
+    }
+
+    #[test]
+    fn heads_that_park_or_dock_take_their_ways() {
+        let places = [[0.0, 0.0], [230.0, 0.0]];
+        let moves = vec![
+            Move::Select(Head::Matrix),
+            Move::Travel(pt(100.0, 0.0)),
+            Move::Select(Head::Fibre),
+            Move::Travel(pt(130.0, 0.0)),
+        ];
+        // at the place first; 1 s away from it, then the change
+        for (change, extra, last) in [
+            (HeadChange::Lift, 0.0, 0.0),
+            (HeadChange::Park(places), 1.0, 1.0),
+            // the empty carriage goes from x 0 to x 200
+            (HeadChange::Dock(places), 3.0, 1.0),
+        ] {
+            let mut job = quick();
+            job.printer.head_change = change;
+            let (t, s) = time(&job, &Program { moves: moves.clone(), ..Program::default() });
+            assert!((t.head_change - 4.0 - extra).abs() < 1e-3, "{change:?}: {} s", t.head_change);
+            assert!((s[3] - last).abs() < 1e-3, "{change:?}: then {} s", s[3]);
+        }
+    }
+
+    #[test]
+    fn a_cold_bed_is_waited_for_and_heads_heat_meanwhile() {
+        let mut job = quick();
+        (job.printer.bed_temperature_c, job.printer.chamber_temperature_c) = (120.0, 60.0);
+        job.printer.bed_heating = Some(Heater::that_only_heats(0.5, None));
+        job.printer.chamber_heating = Some(Heater::that_only_heats(0.1, None));
+        job.printer.times.start_s = 50.0;
+        job.printer.matrix.heater = Heater::of_a_head(1.0, 1.0, None, 400.0);
+        (job.printer.matrix.standby_temperature_c, job.matrix.process_temperature_c) = (190.0, 240.0);
+        let moves =
+            vec![Move::Select(Head::Matrix), Move::HeatWait { head: Head::Matrix, temperature_c: 240.0 }];
+        let (t, s) = time(&job, &Program { moves, ..Program::default() });
+        // the chamber takes longest, 400 s, of which the machine homes for 50; the head
+        // is at standby by then
+        assert!((s[1] - 50.0).abs() < 1e-9 && (t.heating - 350.0 - 50.0).abs() < 1e-9, "{t:?}");
+    }
+
+    #[test]
+    fn a_slow_controller_slows_chords_and_not_arcs() {
+        let arc = crate::geom::Arc { from: pt(5.0, 0.0), to: pt(-5.0, 0.0), centre: pt(0.0, 0.0), ccw: true };
+        let mut seconds = Vec::new();
+        for (arcs, block_time_s) in [(true, 0.0), (true, 0.1), (false, 0.0), (false, 0.1)] {
+            let mut job = quick();
+            (job.printer.controller.arcs, job.printer.controller.block_time_s) = (arcs, block_time_s);
+            let moves = vec![
+                Move::Select(Head::Fibre),
+                Move::Travel(pt(5.0, 0.0)),
+                Move::Lay { segment: Segment::Arc(arc), fed: true },
+            ];
+            seconds.push(time(&job, &Program { moves, ..Program::default() }).1[2]);
+        }
+        assert!(
+            (seconds[0] - seconds[1]).abs() < 1e-9 && (seconds[0] - seconds[2]).abs() < 1e-9,
+            "{seconds:?}"
+        );
+        let job = quick();
+        let chords = gcode::lines_of(&arcless(&job), &Segment::Arc(arc));
+        #[expect(clippy::cast_precision_loss, reason = "a few")]
+        let want = 0.1 * chords as f64;
+        assert!((seconds[3] / want - 1.0).abs() < 0.01, "{chords} chords in {} s", seconds[3]);
+    }
+
+    fn arcless(job: &Job) -> crate::job::printer::Controller {
+        crate::job::printer::Controller { arcs: false, ..job.printer.controller.clone() }
     }
 }

@@ -11,7 +11,9 @@ mod writer;
 pub use header::{Facts, clock};
 
 use crate::diagnostic::Outcome;
+use crate::geom::Segment;
 use crate::job::block::BlockValues;
+use crate::job::printer::Controller;
 use crate::job::{Head, Job};
 use crate::sequence::Program;
 
@@ -29,6 +31,23 @@ pub struct Text {
 /// Errors: `block-fails` where a block of the profile cannot be filled in.
 pub fn write(job: &Job, program: &Program, facts: &Facts) -> Outcome<Text> {
     writer::write(job, program, facts)
+}
+
+/// A speed as it is written: in whole mm/min, rounded down because a limit is a
+/// limit; mm/s.
+pub(crate) fn written_speed_mm_s(mm_s: f64) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a feed in mm/min")]
+    let mm_min = writer::mm_min(mm_s) as f64;
+    mm_min / 60.0
+}
+
+/// How many lines of the program a piece of a course takes.
+pub(crate) fn lines_of(controller: &Controller, segment: &Segment) -> usize {
+    match segment {
+        Segment::Line { .. } => 1,
+        Segment::Arc(a) if controller.arcs => writer::arc_lines(a),
+        Segment::Arc(a) => writer::chords(controller, a).len(),
+    }
 }
 
 /// What the names in the profile's blocks stand for, for one job.

@@ -5,6 +5,7 @@ use super::{Facts, Text, header, names, temperature};
 use crate::diagnostic::Outcome;
 use crate::geom::{Arc, Point, Segment, pt};
 use crate::job::block::{Block, BlockValues};
+use crate::job::printer::Controller;
 use crate::job::{Head, Job};
 use crate::sequence::{Move, Program};
 
@@ -188,9 +189,7 @@ impl Writer<'_> {
     }
 
     fn feed_word(&mut self, line: &mut String, mm_s: f64) {
-        // rounded down: a limit is a limit
-        #[expect(clippy::cast_possible_truncation, reason = "a feed in mm/min")]
-        let f = ((mm_s * 60.0 + 1e-6).floor() as i64).max(1);
+        let f = mm_min(mm_s);
         if f != self.feed {
             line.push_str(" F");
             line.push_str(itoa::Buffer::new().format(f));
@@ -200,7 +199,8 @@ impl Writer<'_> {
 
     /// The E word for what has been fed so far; nothing where it would be zero.
     fn feed_length(&mut self, line: &mut String) {
-        let total = rounded(self.fed, E);
+        let scale = self.head.map_or(1.0, |h| self.job.printer.head(h).feed_scale);
+        let total = rounded(self.fed * scale, E);
         let absolute = self.job.printer.controller.absolute_extrusion;
         let step = rounded(total - self.fed_written, E);
         if step == 0.0 {
@@ -298,11 +298,7 @@ impl Writer<'_> {
     }
 
     fn lay_chords(&mut self, a: &Arc, fed: bool) {
-        // some of the allowance goes to rounding
-        let chord_mm = (self.job.printer.controller.chord_mm - 2.0 * FLAT_MM)
-            .max(0.5 * self.job.printer.controller.chord_mm);
-        let mut points = Vec::new();
-        a.flatten_into(chord_mm, &mut points);
+        let points = chords(&self.job.printer.controller, a);
         #[expect(clippy::cast_precision_loss, reason = "at most 100000 chords")]
         let each = a.length() / points.len() as f64;
         for p in points {
@@ -350,6 +346,31 @@ impl Writer<'_> {
         self.line(&line);
         self.at = to;
     }
+}
+
+/// A speed in whole mm/min, at least 1. Rounded down: a limit is a limit.
+pub(super) fn mm_min(mm_s: f64) -> i64 {
+    #[expect(clippy::cast_possible_truncation, reason = "a feed in mm/min")]
+    let f = (mm_s * 60.0 + 1e-6).floor() as i64;
+    f.max(1)
+}
+
+/// Ends of the chords of an arc.
+pub(super) fn chords(controller: &Controller, a: &Arc) -> Vec<Point> {
+    // some of the allowance goes to rounding
+    let chord_mm = (controller.chord_mm - 2.0 * FLAT_MM).max(0.5 * controller.chord_mm);
+    let mut points = Vec::new();
+    a.flatten_into(chord_mm, &mut points);
+    points
+}
+
+/// Lines that an arc takes where arcs are written.
+pub(super) fn arc_lines(a: &Arc) -> usize {
+    let (mut n, mut sweep) = (1, a.sweep());
+    while sweep > HALF_TURN {
+        (n, sweep) = (2 * n, 0.5 * sweep);
+    }
+    n
 }
 
 /// A little more than half a turn: a half circle stays one line.

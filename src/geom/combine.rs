@@ -1,7 +1,7 @@
 //! Set operations on areas: the only place where polygons are made.
 
 use super::grid::{self, area_of, contours, shapes_of};
-use super::{Area, Point};
+use super::{Area, Point, Polygon, polyline};
 use i_overlay::core::fill_rule::FillRule as Rule;
 use i_overlay::core::overlay::Overlay;
 use i_overlay::core::overlay_rule::OverlayRule;
@@ -79,18 +79,39 @@ pub fn difference(a: &Area, b: &Area) -> Area {
 }
 
 /// The area with fewer points: no boundary moves by more than `tolerance` mm,
-/// rings that vanish are gone.
+/// rings that vanish are gone. Boundaries that were closer than that may cross by
+/// as much; whatever operation comes next takes it for the point it is.
 pub fn simplified(area: &Area, tolerance: f64) -> Area {
-    let rings: Vec<Vec<Point>> =
-        area.rings().map(|r| super::polyline::simplified_ring(r, tolerance)).collect();
-    enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
+    let fewer = |ring: &[Point]| {
+        let out = polyline::simplified_ring(ring, tolerance);
+        let (was, is) = (polyline::signed_area(ring), polyline::signed_area(&out));
+        (was * is > 0.0 && is.abs() > tolerance * tolerance).then_some(out)
+    };
+    let polygons = area.polygons().iter().filter_map(|p| {
+        let outer = fewer(p.outer())?;
+        Some(Polygon::trusted(outer, p.holes().iter().filter_map(|h| fewer(h)).collect()))
+    });
+    Area::trusted(polygons.collect())
 }
 
-/// The area without polygons and holes smaller than `least` mm2.
-pub fn without_specks(area: &Area, least: f64) -> Area {
-    let rings: Vec<&[Point]> =
-        area.rings().filter(|r| super::polyline::signed_area(r).abs() >= least).collect();
-    enclosed(rings, FillRule::Positive)
+/// The area without what is too small to matter: polygons below `least` mm2 or
+/// narrower than `narrow` mm on average, and holes below `least`.
+pub fn without_specks(area: &Area, least: f64, narrow: f64) -> Area {
+    let matters = |p: &&Polygon| {
+        let size = p.area();
+        // a long thin polygon is as wide as its area over half its boundary
+        size >= least && size >= narrow * 0.5 * p.rings().map(polyline::ring_length).sum::<f64>()
+    };
+    let kept = area.polygons().iter().filter(matters).map(|p| {
+        let holes = p.holes().iter().filter(|h| polyline::signed_area(h).abs() >= least);
+        Polygon::trusted(p.outer().to_vec(), holes.cloned().collect())
+    });
+    Area::trusted(kept.collect())
+}
+
+/// Areas that are known to lie apart, as one.
+pub(crate) fn apart(areas: Vec<Area>) -> Area {
+    Area::trusted(areas.into_iter().flat_map(Area::into_polygons).collect())
 }
 
 const _: () = assert!(grid::STEP_MM < 1e-3, "the grid must be finer than a written digit");

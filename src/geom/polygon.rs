@@ -97,6 +97,11 @@ impl Area {
         &self.polygons
     }
 
+    /// The polygons themselves.
+    pub(super) fn into_polygons(self) -> Vec<Polygon> {
+        self.polygons
+    }
+
     /// Nothing is there.
     pub fn is_empty(&self) -> bool {
         self.polygons.is_empty()

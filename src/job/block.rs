@@ -168,6 +168,77 @@ pub fn names(kind: BlockKind) -> Vec<&'static str> {
     NAMES.iter().filter(|n| !n.of_a_head || kind.of_a_head()).map(|n| n.name).collect()
 }
 
+/// What the words of a block are held against.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Limits {
+    /// `( … )` rather than `; …`.
+    pub(super) parenthesis_comments: bool,
+    /// G2 and G3 are understood.
+    pub(super) arcs: bool,
+    /// Matrix head and fibre head: T number and highest temperature, degC; `None`
+    /// where the profile is at fault there.
+    pub(super) heads: [(Option<i64>, Option<f64>); 2],
+    /// Hottest that the bed gets, degC.
+    pub(super) bed_c: Option<f64>,
+    /// Hottest that the chamber gets, degC.
+    pub(super) chamber_c: Option<f64>,
+}
+
+impl Limits {
+    /// A sample value, brought within what the machine has.
+    fn within(&self, name: &str, sample: f64) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "T numbers are below 100")]
+        let tool = |head: usize| self.heads[head].0.map_or(sample, |t| t as f64);
+        let most = |head: usize| self.heads[head].1.map_or(sample, |c| sample.min(c));
+        match name {
+            "matrix_tool" | "tool" => tool(0),
+            "fibre_tool" => tool(1),
+            "matrix_temperature_c" | "matrix_standby_c" | "temperature_c" => most(0),
+            "fibre_temperature_c" | "fibre_standby_c" => most(1),
+            "bed_temperature_c" => self.bed_c.map_or(sample, |c| sample.min(c)),
+            "chamber_temperature_c" => self.chamber_c.map_or(sample, |c| sample.min(c)),
+            _ => sample,
+        }
+    }
+
+    /// What is wrong with a line that heats: M104 and M109 heat a head, M140 and
+    /// M190 the bed, M141 and M191 the chamber (common practice on printers).
+    fn too_hot(&self, words: &[(char, f64)]) -> Option<String> {
+        let word = |letter: char| words.iter().find(|(l, _)| *l == letter).map(|(_, n)| *n);
+        let wanted = word('S').or(word('R'))?;
+        let code = |codes: [f64; 2]| words.iter().any(|(l, n)| *l == 'M' && codes.contains(n));
+        let (what, most) = if code([104.0, 109.0]) {
+            #[expect(clippy::cast_precision_loss, reason = "T numbers are below 100")]
+            let of = |t: f64| self.heads.iter().position(|(tool, _)| tool.is_some_and(|n| n as f64 == t));
+            match word('T') {
+                // without a T word the head at work is meant: either
+                None => {
+                    let hottest = self
+                        .heads
+                        .iter()
+                        .filter_map(|(_, c)| *c)
+                        .fold(None, |m: Option<f64>, c| Some(m.map_or(c, |m| m.max(c))));
+                    ("hotter head", hottest?)
+                }
+                Some(t) => match of(t) {
+                    Some(head) => (["matrix head", "fibre head"][head], self.heads[head].1?),
+                    None if self.heads.iter().all(|(tool, _)| tool.is_some()) => {
+                        return Some(format!("no head has the number T{t}"));
+                    }
+                    None => return None,
+                },
+            }
+        } else if code([140.0, 190.0]) {
+            ("bed", self.bed_c?)
+        } else if code([141.0, 191.0]) {
+            ("chamber", self.chamber_c?)
+        } else {
+            return None;
+        };
+        (wanted > most).then(|| format!("{wanted} degC, the {what} gets at most {most} degC hot"))
+    }
+}
+
 /// What the names stand for in one rendering.
 #[derive(Clone, Debug, Default)]
 pub struct BlockValues(BTreeMap<&'static str, Value>);
@@ -202,11 +273,21 @@ impl BlockValues {
         self
     }
 
-    /// The values that a check renders with.
-    fn sample(kind: BlockKind) -> Self {
-        NAMES.iter().filter(|n| !n.of_a_head || kind.of_a_head()).fold(Self::new(), |v, n| match n.sample {
+    /// Every name with some value: for whoever wants to know a block's words, not
+    /// their numbers.
+    pub(crate) fn samples() -> Self {
+        NAMES.iter().fold(Self::new(), |v, n| match n.sample {
             Sample::Text(t) => v.text(n.name, t),
             Sample::Number(x) => v.number(n.name, x),
+        })
+    }
+
+    /// The values that a check renders with: temperatures as hot as the machine
+    /// gets at most, its own T numbers.
+    fn sample(kind: BlockKind, limits: &Limits) -> Self {
+        NAMES.iter().filter(|n| !n.of_a_head || kind.of_a_head()).fold(Self::new(), |v, n| match n.sample {
+            Sample::Text(t) => v.text(n.name, t),
+            Sample::Number(x) => v.number(n.name, limits.within(n.name, x)),
         })
     }
 }
@@ -238,7 +319,7 @@ impl Block {
     }
 
     /// Everything that is wrong with it: its template, its names, its words.
-    pub(super) fn check(&self, parenthesis_comments: bool) -> Vec<Diagnostic> {
+    pub(super) fn check(&self, limits: &Limits) -> Vec<Diagnostic> {
         let environment = environment();
         let template = match environment.template_from_named_str(self.kind.key(), &self.text) {
             Ok(template) => template,
@@ -254,8 +335,8 @@ impl Block {
         if !unknown.is_empty() {
             return unknown.iter().map(|name| self.unknown(name, &known)).collect();
         }
-        match self.render(&BlockValues::sample(self.kind)) {
-            Ok(text) => self.words(&text, parenthesis_comments),
+        match self.render(&BlockValues::sample(self.kind, limits)) {
+            Ok(text) => self.words(&text, limits),
             Err(faults) => faults.0,
         }
     }
@@ -299,10 +380,10 @@ impl Block {
     ///
     /// Kramer, Proctor & Messina, "The NIST RS274/NGC Interpreter - Version 3",
     /// NISTIR 6556, 2000, 3.3; the `E` word is common practice on printers.
-    fn words(&self, text: &str, parenthesis_comments: bool) -> Vec<Diagnostic> {
+    fn words(&self, text: &str, limits: &Limits) -> Vec<Diagnostic> {
         let mut faults = Vec::new();
         for line in text.lines() {
-            if let Err((message, help)) = self.line(line, parenthesis_comments) {
+            if let Err((message, help)) = self.line(line, limits) {
                 let d = Diagnostic::error(
                     "block-words",
                     format!("the block `{}` writes `{}`: {message}", self.kind.key(), line.trim()),
@@ -330,8 +411,8 @@ impl Block {
         best.0
     }
 
-    fn line(&self, line: &str, parenthesis_comments: bool) -> Result<(), (String, &'static str)> {
-        let words = words_of(line, parenthesis_comments)?;
+    fn line(&self, line: &str, limits: &Limits) -> Result<(), (String, &'static str)> {
+        let words = words_of(line, limits.parenthesis_comments)?;
         let has = |letter: char| words.iter().any(|(l, _)| *l == letter);
         let axes = words.iter().any(|(l, _)| "XYZABCUVWE".contains(*l));
         let moves = words.iter().any(|(l, n)| *l == 'G' && [0.0, 1.0, 2.0, 3.0].contains(n));
@@ -347,12 +428,27 @@ impl Block {
                 "the planner moves the heads; only `start` and `end` may",
             ));
         }
+        if !limits.arcs && words.iter().any(|(l, n)| *l == 'G' && [2.0, 3.0].contains(n)) {
+            return Err((
+                "it asks for an arc, `controller.arcs` is false".to_owned(),
+                "write the arc as straight moves, or say that the controller understands G2 and G3",
+            ));
+        }
+        if let Some(why) = limits.too_hot(&words) {
+            return Err((
+                why,
+                "heat within the limits of `heads`, `max_bed_temperature_c` and `max_chamber_temperature_c`",
+            ));
+        }
         Ok(())
     }
 }
 
 /// Splits a line into words, comments left out.
-fn words_of(line: &str, parenthesis_comments: bool) -> Result<Vec<(char, f64)>, (String, &'static str)> {
+pub(crate) fn words_of(
+    line: &str,
+    parenthesis_comments: bool,
+) -> Result<Vec<(char, f64)>, (String, &'static str)> {
     const STYLE: &str = "the profile's `comment` says which style its controller reads";
     let mut code = String::new();
     let mut rest = line;
@@ -436,7 +532,14 @@ mod tests {
     }
 
     fn codes(kind: BlockKind, text: &str) -> Vec<(&'static str, usize)> {
-        let found = block(kind, text).check(true);
+        let limits = Limits {
+            parenthesis_comments: true,
+            arcs: false,
+            heads: [(Some(0), Some(300.0)), (Some(1), Some(260.0))],
+            bed_c: Some(120.0),
+            chamber_c: Some(0.0),
+        };
+        let found = block(kind, text).check(&limits);
         found.iter().map(|d| (d.code, d.place.as_ref().map_or(0, |p| p.line_column().0))).collect()
     }
 
@@ -452,6 +555,7 @@ mod tests {
         assert_eq!(codes(BlockKind::Start, "(go) G21 G90\nG28\nM140 S{{ bed_temperature_c }}\n"), []);
         assert_eq!(codes(BlockKind::HeatWait, "M109 T{{ tool }} S{{ temperature_c }}\n"), []);
         assert_eq!(codes(BlockKind::Start, "{% if chamber_temperature_c > 0 %}\nM141 S1\n{% endif %}"), []);
+        assert_eq!(codes(BlockKind::Start, "M104 T1 S260\nM109 S300\nM140 S120\nG1 X0 Y0 F600\n"), []);
     }
 
     #[test]
@@ -480,5 +584,11 @@ mod tests {
         assert_eq!(codes(BlockKind::Start, "; hello\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "SET_PIN 3\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "(a (b) c)\n"), [("block-words", 2)]);
+        // what the machine has not got
+        for line in
+            ["G2 X5 Y0 I2.5 J0 F600", "M104 T1 S261", "M109 S301", "M190 S121", "M141 S40", "M104 T7 S10"]
+        {
+            assert_eq!(codes(BlockKind::Start, &format!("G21\n{line}\n")), [("block-words", 3)], "{line}");
+        }
     }
 }

@@ -14,6 +14,8 @@ pub struct BuiltIn {
 pub static PRINTERS: &[BuiltIn] = &[
     BuiltIn { name: "shuttle-15", text: include_str!("../../profiles/printers/shuttle-15.toml") },
     BuiltIn { name: "reed-35", text: include_str!("../../profiles/printers/reed-35.toml") },
+    BuiltIn { name: "heddle-25", text: include_str!("../../profiles/printers/heddle-25.toml") },
+    BuiltIn { name: "weir-20", text: include_str!("../../profiles/printers/weir-20.toml") },
 ];
 
 /// Matrices, in the order of `material list`.

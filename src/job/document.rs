@@ -3,7 +3,7 @@
 
 use super::table::{Key, Kind, Need, Table};
 use crate::diagnostic::nearest::{help, listed, nearest};
-use crate::diagnostic::{Diagnostic, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -177,6 +177,14 @@ impl<'a> Reader<'a> {
     /// Adds a fault at a place.
     pub(crate) fn fault(&mut self, d: Diagnostic, span: Range<usize>, label: &str) {
         self.faults.push(d.at(self.source, span, label));
+    }
+
+    /// The faults, where there are any.
+    ///
+    /// Errors: all of them, in the text's order.
+    pub(crate) fn finish(self) -> Outcome<()> {
+        let faults = self.into_faults();
+        if faults.is_empty() { Ok(()) } else { Err(Faults(faults)) }
     }
 
     /// The faults in the text's order.

@@ -5,7 +5,7 @@ use super::document::{Reader, Values};
 use super::layers;
 use super::material::Tow;
 use super::table::{COORDINATE, DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero};
-use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -255,8 +255,8 @@ pub fn read(notes: &mut Notes, source: &Arc<Source>, tow: Option<&Tow>) -> Outco
         names.push(name.clone());
         regions.extend(resolve(notes, &mut reader, source, region, name, tow));
     }
-    let faults = reader.into_faults();
-    if faults.is_empty() { Ok(Map { regions }) } else { Err(Faults(faults)) }
+    reader.finish()?;
+    Ok(Map { regions })
 }
 
 fn resolve(

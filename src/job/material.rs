@@ -3,7 +3,7 @@
 use super::document::{Reader, Values};
 use super::table::{Key, Kind, Need, Range, TEMPERATURE, Table, Words, above_zero, between};
 use crate::diagnostic::nearest::help;
-use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Outcome, Source};
 use std::f64::consts::PI;
 use std::sync::Arc;
 use toml::Spanned;
@@ -273,10 +273,7 @@ pub fn read_matrix(source: &Arc<Source>) -> Outcome<Matrix> {
             reader.fault(d, values.place("process_temperature_c"), "");
         }
     }
-    let faults = reader.into_faults();
-    if !faults.is_empty() {
-        return Err(Faults(faults));
-    }
+    reader.finish()?;
     let resolve = |v: &Values| {
         Some(Matrix {
             name: v.text("name")?.to_owned(),
@@ -307,10 +304,7 @@ pub fn read_tow(source: &Arc<Source>) -> Outcome<Tow> {
     let fibre = values.number("fibre_area_mm2").or(counted);
     check_section(&values, &mut reader, counted, fibre);
     check_density(&values, &mut reader, fibre);
-    let faults = reader.into_faults();
-    if !faults.is_empty() {
-        return Err(Faults(faults));
-    }
+    reader.finish()?;
     let resolve = |v: &Values| {
         Some(Tow {
             name: v.text("name")?.to_owned(),

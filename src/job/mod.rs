@@ -10,12 +10,14 @@ pub mod schema;
 
 mod document;
 mod layers;
+mod named;
 mod read;
 mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
 pub use map::{Layers, Map, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
+pub use named::{matrix_named, printer_named, tow_named};
 pub use printer::{Head, Printer};
 pub use read::{built_in_text, first, first_text, layer_fit, read};
 

@@ -3,10 +3,10 @@
 use super::builtin::{self, BuiltIn};
 use super::document::{self, Reader, Values};
 use super::material::{self, Bond, Matrix, Tow};
+use super::named::unknown;
 use super::printer::{self, Printer};
 use super::table::{DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero, between};
 use super::{BeadPlan, CoursePlan, Fill, Job, Map, OutlineFile, map};
-use crate::diagnostic::nearest::{listed, nearest};
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Place, Source};
 use crate::files::{self, Input};
 use std::ops::Range;
@@ -316,13 +316,7 @@ impl Resolver<'_> {
         } else if is_path(typed) {
             self.file(key, typed, build.place(key))?
         } else {
-            let names = builtin::names(list);
-            let d = Diagnostic::error("unknown-name", format!("there is no built-in {key} `{typed}`"));
-            let d = match nearest(typed, names.iter().copied()) {
-                Some(near) => d.help(format!("did you mean `{near}`?")),
-                None => d.help(format!("built in: {}", listed(&names))),
-            };
-            let d = d.help("a file of your own is a path that ends in .toml");
+            let d = unknown(key, typed, list);
             self.reader.fault(d, build.place(key), "");
             return None;
         };
@@ -486,15 +480,7 @@ impl Resolver<'_> {
         matrix: Option<&Matrix>,
         tow: Option<&Tow>,
     ) {
-        // standing by is relative to the material: a PEEK head never falls to where PA12 is laid
-        for (head, at_work) in [
-            (&mut printer.matrix, matrix.map(|m| m.process_temperature_c)),
-            (&mut printer.fibre, tow.map(|t| t.process_temperature_c)),
-        ] {
-            if let Some(at_work) = at_work {
-                head.standby_temperature_c = (at_work - head.standby_drop_k).max(0.0);
-            }
-        }
+        printer.suit(matrix, tow);
         let heads = [
             ("matrix", matrix.map(|m| (&m.name, m.process_temperature_c)), printer.matrix.max_temperature_c),
             ("tow", tow.map(|t| (&t.name, t.process_temperature_c)), printer.fibre.max_temperature_c),
@@ -530,13 +516,11 @@ impl Resolver<'_> {
                 ));
             }
         }
-        printer.bed_temperature_c = matrix.bed_temperature_c.min(printer.max_bed_temperature_c);
-        printer.chamber_temperature_c = matrix.chamber_temperature_c.min(printer.max_chamber_temperature_c);
     }
 }
 
 /// Whether a word in `[build]` is a path rather than a built-in's name.
-fn is_path(typed: &str) -> bool {
+pub(super) fn is_path(typed: &str) -> bool {
     typed.contains(['/', '\\']) || extension(typed) == "toml"
 }
 

@@ -23,6 +23,16 @@ pub(crate) struct Key {
     pub(crate) text: &'static str,
 }
 
+/// A key that must be there.
+pub(crate) const fn required(name: &'static str, kind: Kind, text: &'static str) -> Key {
+    Key { name, kind, need: Need::Required, text }
+}
+
+/// A key that may be left out.
+pub(crate) const fn optional(name: &'static str, kind: Kind, need: Need, text: &'static str) -> Key {
+    Key { name, kind, need, text }
+}
+
 /// What a value is.
 #[derive(Debug)]
 pub(crate) enum Kind {
@@ -135,6 +145,7 @@ pub(crate) fn unit_of(key: &str) -> &'static str {
     // the longest suffix first: `_mm` ends many others
     const UNITS: &[(&str, &str)] = &[
         ("_mm3_s", "mm3/s"),
+        ("_mm_s3", "mm/s3"),
         ("_mm_s2", "mm/s2"),
         ("_mm_s", "mm/s"),
         ("_g_cm3", "g/cm3"),

@@ -4,12 +4,14 @@
 //! for them, and beads of variable width along the middle of what is narrower.
 //! Each bead carries the area it covers, so that flow is volume-exact.
 
+mod cover;
 mod parallel;
 mod ring;
 mod run;
 mod section;
 mod thin;
 
+pub use cover::Cover;
 pub use section::{rectangle_mm2, rounded_mm2};
 
 use crate::geom::nearest::Lines;
@@ -21,6 +23,10 @@ const CHORD_MM: f64 = 0.005;
 
 /// Leftovers smaller than this hold no bead, mm2.
 const SPECK_MM2: f64 = 0.02;
+
+/// Gaps narrower than this on average hold no bead, mm: between courses side by
+/// side chords leave many that no nozzle could find.
+const HAIRLINE_MM: f64 = 0.02;
 
 /// Parallel rows are laid where this many find room side by side; narrower slots
 /// get beads that follow them: fewer ends, and none of them against tow.
@@ -48,7 +54,8 @@ pub fn fill(
             points: points.clone(),
         });
     }
-    let rest = rings.out_of(&combine::difference(outline, strips));
+    // tow lies inside the perimeters: it is taken out of what they leave
+    let rest = combine::difference(&rings.left(), strips);
     let angle = match plan.fill_angles_deg.len() {
         0 => 0.0,
         n => plan.fill_angles_deg[layer_index % n].to_radians(),
@@ -79,31 +86,33 @@ pub fn fill(
             }
         }
     } else {
-        let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05);
+        let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05, HAIRLINE_MM);
         // one bead along the edge of the ground, so that rows end against matrix and
         // not against tow; slots between courses are followed to their middle
         let parallel = plan.fill == Fill::Parallel;
         let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX }, ring::FITTING);
-        let ground = edge.out_of(&solid);
+        lay_rings(&edge, width, height_mm, &mut beads);
         let thin = if parallel {
-            let thick = ring::roomy(&ground, width * ROWS_FROM * 0.5);
+            let thick = ring::roomy(&edge.inside, width * ROWS_FROM * 0.5);
             parallel::rows(&thick, width, angle, height_mm, &mut beads);
-            let narrow = combine::without_specks(&combine::difference(&ground, &thick), SPECK_MM2);
+            let narrow = combine::difference(&edge.inside, &thick);
+            let narrow = combine::without_specks(&narrow, SPECK_MM2, HAIRLINE_MM);
             let inner = ring::inwards(&narrow, width, width, usize::MAX, ring::FITTING);
             lay_rings(&inner, width, height_mm, &mut beads);
-            inner.out_of(&narrow)
+            combine::apart(vec![edge.beside, inner.left()])
         } else {
-            ground
+            edge.left()
         };
-        lay_rings(&edge, width, height_mm, &mut beads);
-        for polygon in thin.polygons().iter().filter(|p| p.area() >= SPECK_MM2) {
+        let thin = combine::without_specks(&thin, SPECK_MM2, HAIRLINE_MM);
+        for polygon in thin.polygons() {
             thin::fill(polygon, width, height_mm, &mut beads);
         }
     }
     spare(outline, strips, height_mm, &mut beads);
     hold_in(outline, &mut beads);
-    let areas = areas(outline, strips, &beads, height_mm, sparse, &rest, &rings.lines, width);
-    LayerBeads { beads, areas }
+    let areas = areas(outline, strips, &beads, height_mm, sparse.then_some(&rest));
+    let cover = cover::count(outline, strips, &beads);
+    LayerBeads { beads, areas, cover }
 }
 
 /// How far a bead's edge may lie outside the outline, mm: what chords leave.
@@ -170,26 +179,18 @@ fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "the terms of one balance")]
-fn areas(
-    outline: &Area,
-    strips: &Area,
-    beads: &[Bead],
-    height_mm: f64,
-    sparse: bool,
-    rest: &Area,
-    rings: &[Vec<Point>],
-    width: f64,
-) -> Areas {
+/// How the layer's area closes; `sparse` is what fill leaves open in part.
+fn areas(outline: &Area, strips: &Area, beads: &[Bead], height_mm: f64, sparse: Option<&Area>) -> Areas {
     let matrix: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
     let whole = outline.area();
     let tow = strips.area();
     let left = whole - tow - matrix;
     // with open fill all that is missing inside is meant to be; what the corners
     // of the perimeters miss is not
-    let open = if sparse {
-        let laid: f64 = rings.iter().map(|r| polyline::ring_length(r) * width).sum();
-        (rest.area() - (matrix - laid)).clamp(0.0, left.max(0.0))
+    let open = if let Some(rest) = sparse {
+        let fill = beads.iter().filter(|b| b.kind == BeadKind::Fill);
+        let laid = fill.map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
+        (rest.area() - laid).clamp(0.0, left.max(0.0))
     } else {
         0.0
     };
@@ -201,8 +202,10 @@ fn areas(
 pub struct LayerBeads {
     /// Perimeters first, then fill; the sequence reorders.
     pub beads: Vec<Bead>,
-    /// Where the layer's area goes.
+    /// Where the layer's area goes, by flow.
     pub areas: Areas,
+    /// What beads cover as drawn.
+    pub cover: Cover,
 }
 
 /// One extruded run of matrix.

@@ -1,6 +1,6 @@
 //! Closed beads inside a boundary.
 
-use super::CHORD_MM;
+use super::{CHORD_MM, SPECK_MM2};
 use crate::geom::{Area, Point, combine, offset};
 
 /// Corners up to a right angle stay with the area (that of a square lies 1.414
@@ -25,38 +25,54 @@ pub(super) const TOUCHING: f64 = 0.996;
 /// shared out evenly by wider ones.
 pub(super) const FITTING: f64 = 1.25;
 
-/// Closed beads of one width and what they cover.
+/// Closed beads of one width and what they leave.
 #[derive(Debug, Default)]
 pub(super) struct Rings {
     /// Centre lines; the first point is not repeated.
     pub(super) lines: Vec<Vec<Point>>,
-    covered: Vec<Area>,
+    /// Inside the innermost.
+    pub(super) inside: Area,
+    /// Beside them, where the area is too narrow for them.
+    pub(super) beside: Area,
 }
 
 impl Rings {
-    /// The area less what the beads cover.
-    pub(super) fn out_of(&self, area: &Area) -> Area {
-        combine::difference(area, &combine::union_all(&self.covered))
+    /// All that they do not cover.
+    pub(super) fn left(self) -> Area {
+        combine::apart(vec![self.inside, self.beside])
     }
 }
+
+/// What a band may miss of the area it is laid in before it is looked for, mm2 and
+/// as a share of the band: the tips of sharp corners, which hold no bead.
+const MISSED: (f64, f64) = (SPECK_MM2, 2e-3);
 
 /// Closed beads, the outermost half a width inside the boundary, the next `pitch`
 /// further in, at most `most` deep. A line runs only where it keeps `apart` widths
 /// from itself across the area.
 pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize, apart: f64) -> Rings {
-    let mut rings = Rings::default();
+    let mut lines = Vec::new();
+    let mut beside = Vec::new();
+    let mut inside = area.clone();
     let mut step = width * 0.5;
-    let mut within = area.clone();
+    let reach = width * apart * 0.5;
     for _ in 0..most {
-        within = roomy(&offset::shrunk(&within, step, CHORD_MM), width * apart * 0.5);
-        if within.is_empty() {
+        let all = offset::shrunk(&inside, step, CHORD_MM);
+        let core = offset::shrunk(&all, reach, CHORD_MM);
+        if core.is_empty() {
             break;
         }
-        rings.lines.extend(within.rings().map(<[Point]>::to_vec));
-        // all places within half a width of the line
-        let inner = offset::shrunk(&within, width * 0.5, CHORD_MM);
-        rings.covered.push(combine::difference(&offset::grown(&within, width * 0.5, CHORD_MM), &inner));
-        step = pitch;
+        let line = combine::intersection(&all, &offset::grown(&core, reach * CORNER, CHORD_MM));
+        // shrinking the roomy part is shrinking the whole: what a disc cannot reach
+        // is gone from both. A hair less than half a width apart is half a width
+        let within = if apart > 1.0 { offset::shrunk(&line, width * 0.5, CHORD_MM) } else { core };
+        let band = line.perimeter() * width;
+        if inside.area() - within.area() - band > MISSED.0 + MISSED.1 * band {
+            beside.push(combine::difference(&inside, &offset::grown(&line, width * 0.5, CHORD_MM)));
+        }
+        lines.extend(line.rings().map(<[Point]>::to_vec));
+        inside = within;
+        step = pitch - width * 0.5;
     }
-    rings
+    Rings { lines, inside, beside: combine::apart(beside) }
 }

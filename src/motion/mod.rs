@@ -7,8 +7,17 @@
 //! the legs. Bends at v = sqrt(a R), on arcs and on chorded arcs alike: the
 //! corner rule alone grows weaker as chords grow finer.
 //!
+//! Where the acceleration may change only so fast, speeds change in double-S
+//! profiles, see [`jerk`].
+//!
+//! A controller that needs a least time for a line of the program moves no faster
+//! than it reads: each leg is held to its length over that time. What a buffer of
+//! read lines could make up for is not counted.
+//!
 //! Trapezoid: Biagiotti & Melchiorri, *Trajectory Planning for Automatic Machines
 //! and Robots*, Springer 2008, chapter 3 (from memory).
+
+pub mod jerk;
 
 use crate::geom::{Point, Segment, trig};
 
@@ -23,6 +32,19 @@ pub struct Leg {
     pub speed_mm_s: f64,
     /// Acceleration, mm/s2.
     pub acceleration_mm_s2: f64,
+    /// The controller cannot read the leg's lines faster, s; 0 where that is no limit.
+    pub least_s: f64,
+}
+
+/// What limits the motion of a machine as a whole.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Dynamics {
+    /// How far the tool may round a corner, mm.
+    pub corner_deviation_mm: f64,
+    /// Fastest x, y, z, mm/s.
+    pub axis_speed_mm_s: [f64; 3],
+    /// Fastest change of an acceleration, mm/s3; infinite: speeds change in trapezoids.
+    pub jerk_mm_s3: f64,
 }
 
 impl Leg {
@@ -41,6 +63,12 @@ pub fn trapezoid(d: f64, v: f64, a: f64, v0: f64, v1: f64) -> f64 {
     let peak = v.min((a * d + 0.5 * (v0 * v0 + v1 * v1)).sqrt()).max(v0).max(v1);
     let ramps = (2.0 * peak * peak - v0 * v0 - v1 * v1) / (2.0 * a);
     (peak - v0) / a + (peak - v1) / a + (d - ramps).max(0.0) / peak
+}
+
+/// Seconds for a distance from rest to rest, whatever moves: a feed without a
+/// path too (mm, mm/s, mm/s2, mm/s3).
+pub fn alone(d: f64, v: f64, a: f64, jerk: f64) -> f64 {
+    if jerk.is_finite() { jerk::double_s(d, v, a, jerk, 0.0, 0.0) } else { trapezoid(d, v, a, 0.0, 0.0) }
 }
 
 /// Fastest passage of a corner that may be rounded by `deviation`, mm/s. `phi` is
@@ -66,28 +94,39 @@ const CHORD_TURN: f64 = 0.6;
 const CHORD_TURN_SHARE: f64 = 0.2;
 
 /// Seconds of each leg of one run that starts and ends at rest.
-///
-/// `corner_deviation_mm` and the axis speeds (x, y, z in mm/s) are the machine's.
-pub fn seconds(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]) -> Vec<f64> {
+pub fn seconds(legs: &[Leg], dynamics: &Dynamics) -> Vec<f64> {
     // what has no length has no direction either: its neighbours meet
     let real: Vec<usize> = (0..legs.len()).filter(|&i| legs[i].length() > 0.0).collect();
     let run: Vec<Leg> = real.iter().map(|&i| legs[i]).collect();
     let mut out = vec![0.0; legs.len()];
-    for (i, s) in real.into_iter().zip(seconds_of_run(&run, corner_deviation_mm, axis_speed_mm_s)) {
+    for (i, s) in real.into_iter().zip(seconds_of_run(&run, dynamics)) {
         out[i] = s;
     }
     out
 }
 
-fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64; 3]) -> Vec<f64> {
-    let n = legs.len();
+fn seconds_of_run(legs: &[Leg], dynamics: &Dynamics) -> Vec<f64> {
     let lengths: Vec<f64> = legs.iter().map(Leg::length).collect();
     let bends = bend_radii(legs);
-    let cruise: Vec<f64> =
-        (0..n).map(|i| cruise(&legs[i], bends[i].min(bends[i + 1]), axis_speed_mm_s)).collect();
-    // speeds at the joints: at rest at both ends
-    let mut joint = vec![0.0; n + 1];
-    for i in 1..n {
+    let cruise: Vec<f64> = (0..legs.len())
+        .map(|i| cruise(&legs[i], bends[i].min(bends[i + 1]), dynamics.axis_speed_mm_s))
+        .collect();
+    let joint = joint_limits(legs, &cruise, dynamics.corner_deviation_mm);
+    if dynamics.jerk_mm_s3.is_finite() {
+        return jerk::seconds(legs, &lengths, &cruise, joint, dynamics.jerk_mm_s3);
+    }
+    let reach = |v: f64, i: usize| (v * v + 2.0 * legs[i].acceleration_mm_s2 * lengths[i]).sqrt();
+    let joint = feasible(joint, reach);
+    (0..legs.len())
+        .map(|i| trapezoid(lengths[i], cruise[i], legs[i].acceleration_mm_s2, joint[i], joint[i + 1]))
+        .collect()
+}
+
+/// Fastest passage of each joint that its corner and its legs allow: at rest at
+/// both ends.
+fn joint_limits(legs: &[Leg], cruise: &[f64], corner_deviation_mm: f64) -> Vec<f64> {
+    let mut joint = vec![0.0; legs.len() + 1];
+    for i in 1..legs.len() {
         let (a, b) = (&legs[i - 1], &legs[i]);
         let acceleration = a.acceleration_mm_s2.min(b.acceleration_mm_s2);
         let limit = match (direction(a, true), direction(b, false)) {
@@ -99,16 +138,20 @@ fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64;
         };
         joint[i] = cruise[i - 1].min(cruise[i]).min(limit);
     }
-    let reach = |v: f64, i: usize| (v * v + 2.0 * legs[i].acceleration_mm_s2 * lengths[i]).sqrt();
+    joint
+}
+
+/// Speeds at the joints, lowered until each can be reached from its neighbours.
+/// `reach(v, i)` is the fastest at one end of piece `i` from `v` at the other.
+fn feasible(mut joint: Vec<f64>, reach: impl Fn(f64, usize) -> f64) -> Vec<f64> {
+    let n = joint.len() - 1;
     for i in (0..n).rev() {
         joint[i] = joint[i].min(reach(joint[i + 1], i));
     }
     for i in 0..n {
         joint[i + 1] = joint[i + 1].min(reach(joint[i], i));
     }
-    (0..n)
-        .map(|i| trapezoid(lengths[i], cruise[i], legs[i].acceleration_mm_s2, joint[i], joint[i + 1]))
-        .collect()
+    joint
 }
 
 /// Speed that a leg may reach: asked for, bends and axes considered. `radius` is
@@ -116,6 +159,9 @@ fn seconds_of_run(legs: &[Leg], corner_deviation_mm: f64, axis_speed_mm_s: [f64;
 fn cruise(leg: &Leg, radius: f64, axis: [f64; 3]) -> f64 {
     let radius = radius.min(leg.path.radius());
     let mut v = leg.speed_mm_s.min((leg.acceleration_mm_s2 * radius).sqrt());
+    if leg.least_s > 0.0 {
+        v = v.min(leg.length() / leg.least_s);
+    }
     if let Some(d) = direction(leg, false) {
         for k in 0..3 {
             // an arc points everywhere: its slowest axis holds
@@ -184,11 +230,33 @@ mod tests {
     use crate::geom::pt;
 
     fn line(from: Point, to: Point, dz: f64) -> Leg {
-        Leg { path: Segment::Line { from, to }, dz, speed_mm_s: 40.0, acceleration_mm_s2: 900.0 }
+        Leg {
+            path: Segment::Line { from, to },
+            dz,
+            speed_mm_s: 40.0,
+            acceleration_mm_s2: 900.0,
+            least_s: 0.0,
+        }
     }
 
+    const MACHINE: Dynamics = Dynamics {
+        corner_deviation_mm: 0.05,
+        axis_speed_mm_s: [200.0, 200.0, 10.0],
+        jerk_mm_s3: f64::INFINITY,
+    };
+
     fn total(legs: &[Leg]) -> f64 {
-        seconds(legs, 0.05, [200.0, 200.0, 10.0]).iter().sum()
+        seconds(legs, &MACHINE).iter().sum()
+    }
+
+    #[test]
+    fn short_lines_are_no_faster_than_they_are_read() {
+        // 100 chords of 0.2 mm at 10 ms each: 20 mm/s instead of 40
+        let at = |k: i32| pt(0.2 * f64::from(k), 0.0);
+        let chords: Vec<Leg> =
+            (0..100).map(|k| Leg { least_s: 0.01, ..line(at(k), at(k + 1), 0.0) }).collect();
+        let want = trapezoid(20.0, 20.0, 900.0, 0.0, 0.0);
+        assert!((total(&chords) - want).abs() < 1e-9, "{} against {want} s", total(&chords));
     }
 
     #[test]
@@ -253,7 +321,7 @@ mod tests {
         let mut legs = vec![line(pt(0.0, 0.0), at(0), 0.0)];
         legs.extend((0..10).map(|k| line(at(k), at(k + 1), 0.0)));
         legs.push(line(at(10), pt(20.5, 20.0), 0.0));
-        let t = seconds(&legs, 0.05, [200.0; 3]);
+        let t = seconds(&legs, &Dynamics { axis_speed_mm_s: [200.0; 3], ..MACHINE });
         let bend: f64 = t[1..11].iter().sum();
         let chords: f64 = legs[1..11].iter().map(Leg::length).sum();
         assert!((bend - chords / 450_f64.sqrt()).abs() < 2e-4, "{bend} s for {chords} mm");

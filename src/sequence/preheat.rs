@@ -52,9 +52,9 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         // the turn begins when this head is hot: behind the wait that follows it
         let begin = (i + 2).min(next);
         let turn = clock[next] - clock[begin] - MARGIN_S;
-        let (up, down) = (profile.heating_k_s, profile.cooling_k_s);
+        let heater = &profile.heater;
         // cooling and heating again fill the turn, or reach standby first
-        let drop = (working - standby).min(turn * up * down / (up + down));
+        let drop = heater.drop_within(working, turn).min(working - standby);
         let first = k == 0;
         if !first && drop < SMALLEST_DROP_K {
             continue;
@@ -62,7 +62,7 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         inserts.push((i + 1, set(standby)));
         // before its first turn a head comes from standby, however short the turn
         let rise = if first { working - standby } else { drop };
-        let due = clock[next] - MARGIN_S - rise / up;
+        let due = clock[next] - MARGIN_S - heater.seconds(working - rise, working);
         let at = (begin..next).rev().find(|&m| breaks[m] && clock[m] <= due).unwrap_or(begin);
         inserts.push((at, set(working)));
     }
@@ -103,13 +103,13 @@ mod tests {
     use super::*;
     use crate::diagnostic::Notes;
     use crate::geom::pt;
+    use crate::job::printer::Heater;
 
     fn job() -> Job {
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
         let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
         for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
-            head.heating_k_s = 2.0;
-            head.cooling_k_s = 1.0;
+            head.heater = Heater::of_a_head(2.0, 1.0, None, 400.0);
             head.standby_temperature_c = 150.0;
         }
         (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (250.0, 250.0);

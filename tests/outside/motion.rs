@@ -5,9 +5,11 @@
 //! forms, calculated outside this project and checked there by time stepping.
 
 use towpath::geom::{Arc, Point, Segment, pt};
-use towpath::motion::{Leg, corner_speed, seconds, trapezoid};
+use towpath::motion::{Dynamics, Leg, corner_speed, jerk, seconds, trapezoid};
 
-const AXES: [f64; 3] = [1e9; 3];
+fn machine(corner_deviation_mm: f64) -> Dynamics {
+    Dynamics { corner_deviation_mm, axis_speed_mm_s: [1e9; 3], jerk_mm_s3: f64::INFINITY }
+}
 
 fn legs(points: &[Point], v: f64, a: f64) -> Vec<Leg> {
     points
@@ -17,12 +19,13 @@ fn legs(points: &[Point], v: f64, a: f64) -> Vec<Leg> {
             dz: 0.0,
             speed_mm_s: v,
             acceleration_mm_s2: a,
+            least_s: 0.0,
         })
         .collect()
 }
 
 fn total(legs: &[Leg], deviation: f64) -> f64 {
-    seconds(legs, deviation, AXES).iter().sum()
+    seconds(legs, &machine(deviation)).iter().sum()
 }
 
 #[test]
@@ -88,18 +91,19 @@ fn bends_are_no_faster_than_their_radius_allows() {
             dz: 0.0,
             speed_mm_s: speed,
             acceleration_mm_s2: 1000.0,
+            least_s: 0.0,
         };
         let laps: Vec<Leg> = (0..40)
             .map(|i| if i % 2 == 0 { half(pt(r, 0.0), pt(-r, 0.0)) } else { half(pt(-r, 0.0), pt(r, 0.0)) })
             .collect();
-        let t = seconds(&laps, 0.05, AXES);
+        let t = seconds(&laps, &machine(0.05));
         let middle: f64 = t[20] + t[21];
         assert!((middle - lap).abs() < 1e-6, "radius {r}: a lap takes {middle} s against {lap} s");
         // the same laps as chords, coarse and fine
         for chords in [36_u32, 360] {
             let at = |k: u32| Point::unit(f64::from(k) * std::f64::consts::TAU / f64::from(chords)) * r;
             let points: Vec<Point> = (0..=chords * 9).map(at).collect();
-            let t = seconds(&legs(&points, speed, 1000.0), 0.05, AXES);
+            let t = seconds(&legs(&points, speed, 1000.0), &machine(0.05));
             let n = chords as usize;
             let middle: f64 = t[4 * n..5 * n].iter().sum();
             assert!(
@@ -108,4 +112,19 @@ fn bends_are_no_faster_than_their_radius_allows() {
             );
         }
     }
+}
+
+#[test]
+fn jerk_limited_moves_take_the_time_of_the_closed_form() {
+    // from rest to rest, 50 mm/s, 1000 mm/s2, 20000 mm/s3: distance, seconds
+    let cube_root = |x: f64| libm::cbrt(x);
+    let table = [(100.0, 2.1), (2.0, 0.147_361_26), (0.1, 4.0 * cube_root(0.1 / 40_000.0))];
+    for (d, want) in table {
+        let t = jerk::double_s(d, 50.0, 1000.0, 20_000.0, 0.0, 0.0);
+        assert!((t - want).abs() < 5e-9, "{d} mm: {t} s against {want} s");
+        let l = legs(&[pt(0.0, 0.0), pt(d, 0.0)], 50.0, 1000.0);
+        let t: f64 = seconds(&l, &Dynamics { jerk_mm_s3: 20_000.0, ..machine(0.05) }).iter().sum();
+        assert!((t - want).abs() < 5e-9, "{d} mm as a move: {t} s against {want} s");
+    }
+    assert!((table[2].1 - 0.054_288_35).abs() < 5e-9, "as calculated outside this project");
 }
