@@ -15,6 +15,7 @@ pub mod plan;
 pub mod plan_file;
 pub mod reinforcement;
 pub mod sequence;
+pub mod verify;
 
 pub mod diagnostic;
 pub mod files;

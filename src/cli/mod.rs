@@ -7,6 +7,7 @@ mod plan;
 mod profiles;
 mod schema;
 mod show;
+mod verify;
 
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
@@ -20,7 +21,7 @@ use std::process::ExitCode;
 /// map become a program for a printer with a matrix head and a fibre head.
 ///
 /// Lengths are mm, times s, temperatures degC, angles degrees counter-clockwise
-/// from +x. Exit status: 0 done, 1 the job, part or profile is at fault, 2 it
+/// from +x. Exit status: 0 done, 1 the job, part, profile or program is at fault, 2 it
 /// could not run.
 #[derive(Debug, Parser)]
 #[command(name = "towpath", version, max_term_width = 100, arg_required_else_help = true)]
@@ -58,6 +59,8 @@ enum Colour {
 enum Command {
     /// Turn a job into a program: NAME.gcode and NAME.plan.json
     Plan(plan::Arguments),
+    /// Check a program: what the printer, and the plan if given, decide about it
+    Verify(verify::Arguments),
     /// Printer profiles: those built in, and a check for your own
     #[command(subcommand)]
     Printer(Printer),
@@ -123,17 +126,19 @@ struct Report {
     json: Value,
     /// `--quiet` leaves it out: it only says that all went well.
     only_tells: bool,
+    /// Exit status.
+    status: u8,
 }
 
 impl Report {
     /// Something that was asked for.
     fn of(text: impl Into<String>, json: Value) -> Self {
-        Self { text: text.into(), json, only_tells: false }
+        Self { text: text.into(), json, only_tells: false, status: 0 }
     }
 
     /// Something worth knowing after work is done.
     fn telling(text: impl Into<String>, json: Value) -> Self {
-        Self { text: text.into(), json, only_tells: true }
+        Self { text: text.into(), json, only_tells: true, status: 0 }
     }
 }
 
@@ -175,6 +180,7 @@ fn command(arguments: &[OsString]) -> u8 {
 fn dispatch(command: &Command, console: &Console, notes: &mut Notes) -> Outcome<Report> {
     match command {
         Command::Plan(arguments) => plan::run(arguments, console, notes),
+        Command::Verify(arguments) => verify::run(arguments, console),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
         Command::Printer(Printer::Check { file }) => profiles::check_printer(file),
@@ -202,7 +208,7 @@ fn finish(console: &Console, as_json: bool, notes: &Notes, outcome: Outcome<Repo
         Ok(report) => {
             let wanted = as_json || !(report.only_tells && console.quiet());
             let text = if as_json { json_text(&report.json) } else { report.text };
-            (wanted.then_some(text), 0)
+            (wanted.then_some(text), report.status)
         }
         Err(faults) => {
             console.errors(&faults.0);

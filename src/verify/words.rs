@@ -76,7 +76,9 @@ pub enum LineFault {
 impl fmt::Display for LineFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::TooLong(n) => write!(f, "the line has {n} characters or more, at most {LONGEST_LINE} are read"),
+            Self::TooLong(n) => {
+                write!(f, "the line has {n} characters or more, at most {LONGEST_LINE} are read")
+            }
             Self::Byte(b) => write!(f, "the byte 0x{b:02x} is no text"),
             Self::Character(c) => write!(f, "no word starts with `{}`", char::from(c)),
             Self::NoNumber(c) => write!(f, "the letter `{}` has no number", char::from(c)),
@@ -193,7 +195,8 @@ fn number(text: &[u8], start: usize, letter: u8) -> Result<(f64, usize), LineFau
             if negative { -v } else { v }
         }
         _ => {
-            let plain: String = seen.iter().filter(|c| !c.is_ascii_whitespace()).map(|&c| char::from(c)).collect();
+            let plain: String =
+                seen.iter().filter(|c| !c.is_ascii_whitespace()).map(|&c| char::from(c)).collect();
             plain.parse().map_err(|_| LineFault::BadNumber(letter))?
         }
     };
@@ -240,7 +243,11 @@ mod tests {
             seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             let whole = seed >> 40;
             let part = (seed >> 8) & 0xffff;
-            let text = format!("{}{whole}.{part:0w$}", if seed & 1 == 0 { "-" } else { "" }, w = (seed % 14) as usize);
+            let text = format!(
+                "{}{whole}.{part:0w$}",
+                if seed & 1 == 0 { "-" } else { "" },
+                w = (seed % 14) as usize
+            );
             let want: f64 = text.parse().expect("a number");
             assert_eq!(words(&format!("X{text}"))[0].1.to_bits(), want.to_bits(), "{text}");
         }
