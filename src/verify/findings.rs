@@ -233,7 +233,7 @@ impl Ledger {
 
     /// A table for people, faults below it.
     pub fn table(&self) -> String {
-        let mut out = format!("{:<15}{:>14}{:>14}  {:<7}{}\n", "check", "worst", "limit", "verdict", "where");
+        let mut out = format!("{:<15}{:>14}{:>14}  {:<9}{}\n", "check", "worst", "limit", "verdict", "where");
         for rule in RULES {
             let row = &self.rows[rule.check as usize];
             let verdict = match (row.looked, row.faults) {
@@ -252,7 +252,7 @@ impl Ledger {
             } else {
                 place
             };
-            let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<7}{place}", rule.name);
+            let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<9}{place}", rule.name);
             out.push_str(line.trim_end());
             out.push('\n');
         }

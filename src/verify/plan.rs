@@ -333,14 +333,15 @@ impl Beads {
     /// off, its index.
     pub(super) fn at(&self, layer: &Layer, p: [f64; 2], flow: f64) -> Option<(f64, usize)> {
         let area = |s: &Stretch| layer.beads[s.owner as usize].area_mm2;
-        let mut best: Option<(f64, usize, f64)> = None;
+        let (mut best, mut near) = (None::<(f64, usize)>, f64::INFINITY);
         let nearest = self.near.nearest(p, 0.5, |s, _| {
             // any bead that runs here may be the one: that whose flow fits
             let d = to_stretch(p, s.a, s.b).0;
             if d <= 0.02 {
                 let off = (area(s) - flow).abs();
+                near = near.min(d);
                 if best.is_none_or(|b| off < b.0) {
-                    best = Some((off, s.owner as usize, d));
+                    best = Some((off, s.owner as usize));
                 }
                 // looked at, but not taken, so that all of them are looked at
                 return false;
@@ -348,7 +349,7 @@ impl Beads {
             true
         });
         match best {
-            Some((_, owner, d)) => Some((d, owner)),
+            Some((_, owner)) => Some((near, owner)),
             None => nearest.map(|n| (n.0, n.1.owner as usize)),
         }
     }
