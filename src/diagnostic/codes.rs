@@ -229,6 +229,14 @@ pub static ALL: &[Code] = &[
         text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
     },
     Code {
+        name: "plan-unreadable",
+        text: "The plan given to `towpath verify` is not a plan in the format `towpath-plan/1`, or it is cut off. Give the NAME.plan.json that was written together with the program.",
+    },
+    Code {
+        name: "planner-fault",
+        text: "The program that was just planned does not pass its own check. This is a fault of towpath, or of a printer profile whose blocks contradict its figures, not of your part; nothing was written. Report it with the job. `--no-verify` writes the program all the same, for looking at: do not run it.",
+    },
+    Code {
         name: "polymer-mismatch",
         text: "The tow is impregnated with another polymer than the matrix. Different polymers mostly do not weld, and their melting temperatures differ: choose a tow and a matrix of the same polymer. Among PEEK, PEKK, PAEK and PEI it is only a warning: they weld to each other.",
     },
