@@ -81,6 +81,14 @@ pub static ALL: &[Code] = &[
         text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
     },
     Code {
+        name: "fit-pairs",
+        text: "`towpath printer fit` needs one `--took` for each `--program`, in the same order; the exit status is 2.",
+    },
+    Code {
+        name: "fit-profile",
+        text: "A fitted value could not be put into the profile's text, because its table is written in a way that leaves no line for a new key. The value is told: write it yourself.",
+    },
+    Code {
         name: "format-not-yet",
         text: "The outline's format is known but not read by this version. Export the part as .svg, .3mf or .stl.",
     },
@@ -197,6 +205,10 @@ pub static ALL: &[Code] = &[
         text: "The outline exceeds what is read: coordinates of 100 m, 20000 layers, or an unpacked part of 256 MiB. Mostly the unit is wrong.",
     },
     Code {
+        name: "output-exists",
+        text: "A file of this name is there already, and what people filled in is never overwritten. Choose another name; the exit status is 2.",
+    },
+    Code {
         name: "output-unwritable",
         text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
     },
@@ -267,6 +279,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "tow-section",
         text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
+    },
+    Code {
+        name: "trial-impossible",
+        text: "A machine trial has no room on the bed that both heads reach, or a course of it is shorter than the printer can cut and lay. `bed_mm`, `reach_mm`, `cutter_to_nozzle_mm` and `anchor_mm` decide.",
     },
     Code {
         name: "unfilled",

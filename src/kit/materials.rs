@@ -16,10 +16,8 @@ const LAYER_MM: f64 = 0.2;
 /// the first of those built in. Where there is none, the first pair, laid as hot
 /// as the heads get; it shows the machine's moves, and would not melt.
 pub fn that_fit(printer: &Printer) -> (Matrix, Tow) {
-    let matrices: Vec<Matrix> = builtin::MATRICES
-        .iter()
-        .filter_map(|b| material::read_matrix(&job::built_in_text(b)).ok())
-        .collect();
+    let matrices: Vec<Matrix> =
+        builtin::MATRICES.iter().filter_map(|b| material::read_matrix(&job::built_in_text(b)).ok()).collect();
     let tows: Vec<Tow> =
         builtin::TOWS.iter().filter_map(|b| material::read_tow(&job::built_in_text(b)).ok()).collect();
     let pairs: Vec<(&Matrix, &Tow)> = matrices
