@@ -142,6 +142,8 @@ impl fmt::Display for Diagnostic {
 pub struct Notes {
     /// The warnings so far, in order.
     pub warnings: Vec<Diagnostic>,
+    /// How far the work has come.
+    pub progress: Arc<Progress>,
 }
 
 impl Notes {
@@ -180,3 +182,6 @@ pub type Outcome<T> = Result<T, Faults>;
 
 pub mod codes;
 pub mod nearest;
+mod progress;
+
+pub use progress::Progress;

@@ -76,6 +76,44 @@ fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
 /// Each is written beside its place under a temporary name, flushed to the disk,
 /// and only then are they renamed, one after the other.
 pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
+    for (place, file) in ready(folder, files)? {
+        file.persist(place).map_err(|e| e.error)?;
+    }
+    Ok(())
+}
+
+/// Writes several new files of one folder, none over a file that is there.
+///
+/// Errors: `AlreadyExists` where one is there; those written before it are taken
+/// away again.
+pub fn write_new(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
+    let mut written = Vec::new();
+    for (place, file) in ready(folder, files)? {
+        match file.persist_noclobber(&place) {
+            Ok(_) => written.push(place),
+            Err(e) => {
+                for place in written {
+                    std::fs::remove_file(place)?;
+                }
+                return Err(e.error);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// What tells whether a file was written since: its time and its size; `None`
+/// where there is none.
+pub fn stamp(path: &Path) -> Option<(std::time::SystemTime, u64)> {
+    let meta = std::fs::metadata(path).ok()?;
+    Some((meta.modified().ok()?, meta.len()))
+}
+
+/// The files written under temporary names beside their places.
+fn ready(
+    folder: &Path,
+    files: &[(String, Vec<u8>)],
+) -> std::io::Result<Vec<(std::path::PathBuf, tempfile::NamedTempFile)>> {
     use std::io::Write as _;
     std::fs::create_dir_all(folder)?;
     let mut ready = Vec::new();
@@ -93,8 +131,5 @@ pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<
         file.as_file().sync_all()?;
         ready.push((folder.join(name), file));
     }
-    for (place, file) in ready {
-        file.persist(place).map_err(|e| e.error)?;
-    }
-    Ok(())
+    Ok(ready)
 }

@@ -14,7 +14,9 @@ pub mod motion;
 pub mod outline;
 pub mod plan;
 pub mod plan_file;
+pub mod quote;
 pub mod reinforcement;
+pub mod report;
 pub mod sequence;
 
 pub mod diagnostic;

@@ -52,3 +52,34 @@ fn every_example_keeps_every_promise() {
     }
     assert!(text.is_empty(), "{text}");
 }
+
+/// The number of threads is nothing that an output could tell.
+#[test]
+fn one_thread_and_two_give_the_same_bytes() {
+    for job in jobs() {
+        let name = job.parent().and_then(Path::file_name).map(|n| n.to_string_lossy().into_owned());
+        let name = name.expect("a job lies in a folder");
+        let outputs = ["1", "2"].map(|threads| {
+            let out = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("threads/{threads}")).join(&name);
+            let _ = std::fs::remove_dir_all(&out);
+            let status = std::process::Command::new(env!("CARGO_BIN_EXE_towpath"))
+                .args(["plan", "--quiet", "-j", threads, "--out"])
+                .args([&out, &job])
+                .status()
+                .expect("the built program starts");
+            assert!(status.success(), "{name} with {threads} threads: {status}");
+            let mut files: Vec<PathBuf> = std::fs::read_dir(&out)
+                .expect("the output")
+                .filter_map(|entry| entry.ok().map(|e| e.path()))
+                .collect();
+            files.sort();
+            assert!(files.len() >= 2, "{name}: {files:?}");
+            files
+        });
+        for (one, two) in outputs[0].iter().zip(&outputs[1]) {
+            assert_eq!(one.file_name(), two.file_name(), "{name}");
+            let same = std::fs::read(one).ok() == std::fs::read(two).ok();
+            assert!(same, "{name}: {} depends on the number of threads", one.display());
+        }
+    }
+}

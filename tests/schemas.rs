@@ -47,6 +47,32 @@ fill_angles_deg = [0, 90]
 fill_fraction = 0.8
 [reinforcement]
 map = "link.map.toml"
+[cost]
+currency = "EUR"
+printer_per_h = 6.5
+labour_per_h = 48
+tow_scrap_fraction = 0.06
+tool_life_parts = 20000
+batches_per_year = 6
+shift_h = 8
+availability_fraction = 0.85
+[press]
+cycle_s = 900
+parts_per_cycle = 4
+[[insert]]
+name = "bush"
+count = 2
+price_each = 0.85
+mass_g = 3.1
+[[insert]]
+name = "pin"
+[machined]
+alloy = "steel-4130"
+density_g_cm3 = 7.8
+mass_g = 120
+volume_mm3 = 9000
+price_each = 41
+setup_per_year = 1500
 "#;
 
 const MAP: &str = r#"
@@ -176,7 +202,8 @@ fn printer_profiles() {
     // every optional key, too
     let new = blank::text("new").replace("\n# feed_scale", "\nfeed_scale");
     let new = new.replace("\n# way = ", "\nway = ").replace("\n# block_time_s", "\nblock_time_s");
-    let new = new.replace("\n# jerk_mm_s3", "\njerk_mm_s3").replace("\n# time_constant_s", "\ntime_constant_s");
+    let new =
+        new.replace("\n# jerk_mm_s3", "\njerk_mm_s3").replace("\n# time_constant_s", "\ntime_constant_s");
     let new = new.replace("\n# matrix_at_mm", "\nmatrix_at_mm").replace("\n# fibre_at_mm", "\nfibre_at_mm");
     agree(&schema::printer(), &new, |s| printer::read(s).err().map_or_else(Vec::new, |f| f.0));
 }

@@ -2,18 +2,24 @@
 //! that prints.
 
 mod console;
+mod estimate;
 mod explain;
 mod kit;
+mod manual;
+mod new;
+mod picture;
 mod plan;
 mod profiles;
 mod schema;
 mod show;
+mod watch;
 
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 use console::Console;
 use serde_json::{Value, json};
 use std::ffi::OsString;
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -57,8 +63,15 @@ enum Colour {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Turn a job into a program: NAME.gcode and NAME.plan.json
+    /// Turn a job into a program: NAME.gcode, NAME.plan.json and NAME.report.html
     Plan(plan::Arguments),
+    /// Figures of a job, or of several, without writing files; with --quantity
+    /// the machines, material and cost of a series at your rates
+    Estimate(estimate::Arguments),
+    /// Begin a job: NAME.toml, NAME.map.toml and NAME.svg, a small link to change
+    New(new::Arguments),
+    /// Draw a layer as it will be laid, or all of them: .svg or .png
+    Picture(picture::Arguments),
     /// Printer profiles: those built in, and a check for your own
     #[command(subcommand)]
     Printer(Printer),
@@ -81,6 +94,11 @@ enum Command {
         /// Which shell
         #[arg(value_enum)]
         shell: clap_complete::Shell,
+    },
+    /// The manual page, on stdout: of towpath, or of one of its commands
+    Manual {
+        /// A command, as `estimate`
+        command: Option<String>,
     },
 }
 
@@ -130,17 +148,19 @@ struct Report {
     json: Value,
     /// `--quiet` leaves it out: it only says that all went well.
     only_tells: bool,
+    /// Exit status: something may be at fault although there is a result.
+    status: u8,
 }
 
 impl Report {
     /// Something that was asked for.
     fn of(text: impl Into<String>, json: Value) -> Self {
-        Self { text: text.into(), json, only_tells: false }
+        Self { text: text.into(), json, only_tells: false, status: 0 }
     }
 
     /// Something worth knowing after work is done.
     fn telling(text: impl Into<String>, json: Value) -> Self {
-        Self { text: text.into(), json, only_tells: true }
+        Self { text: text.into(), json, only_tells: true, status: 0 }
     }
 }
 
@@ -152,7 +172,7 @@ const AT_FAULT: u8 = 1;
 
 /// Codes of faults that keep towpath from running at all.
 const NOT_RUN: &[&str] =
-    &["fit-pairs", "input-missing", "input-unreadable", "output-exists", "output-unwritable"];
+    &["fit-pairs", "input-missing", "input-unreadable", "output-exists", "output-unwritable", "picture-name"];
 
 /// Runs a command line, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -176,13 +196,22 @@ fn command(arguments: &[OsString]) -> u8 {
     };
     let console = Console::new(cli.general.color, cli.general.quiet);
     let mut notes = Notes::default();
-    let outcome = dispatch(&cli.command, &console, &mut notes);
+    let outcome = dispatch(&cli, &console, &mut notes);
     finish(&console, cli.general.json, &notes, outcome)
 }
 
-fn dispatch(command: &Command, console: &Console, notes: &mut Notes) -> Outcome<Report> {
-    match command {
+fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> {
+    let as_json = cli.general.json;
+    match &cli.command {
+        Command::Plan(arguments) if arguments.watch => {
+            watch::plan(arguments, console, as_json);
+            Ok(Report::telling("", Value::Null))
+        }
         Command::Plan(arguments) => plan::run(arguments, console, notes),
+        Command::Estimate(arguments) => estimate::run(arguments, as_json, console, notes),
+        Command::New(arguments) => new::run(arguments),
+        Command::Manual { command } => manual::report(command.as_deref()),
+        Command::Picture(arguments) => picture::run(arguments, console, notes),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
         Command::Printer(Printer::Check { file }) => kit::check(file),
@@ -196,6 +225,14 @@ fn dispatch(command: &Command, console: &Console, notes: &mut Notes) -> Outcome<
         Command::Explain { code } => explain::report(code),
         Command::Completions { shell } => Ok(completions(*shell)),
     }
+}
+
+/// Threads to work in: as many as asked for, else one for each core.
+fn threads(asked: Option<NonZeroUsize>) -> Outcome<rayon::ThreadPool> {
+    let threads = asked.map_or(0, NonZeroUsize::get);
+    Ok(rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
+        Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
+    })?)
 }
 
 fn completions(shell: clap_complete::Shell) -> Report {
@@ -213,7 +250,7 @@ fn finish(console: &Console, as_json: bool, notes: &Notes, outcome: Outcome<Repo
         Ok(report) => {
             let wanted = as_json || !(report.only_tells && console.quiet());
             let text = if as_json { json_text(&report.json) } else { report.text };
-            (wanted.then_some(text), 0)
+            (wanted.then_some(text), report.status)
         }
         Err(faults) => {
             console.errors(&faults.0);

@@ -206,11 +206,15 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "output-exists",
-        text: "A file of this name is there already, and what people filled in is never overwritten. Choose another name; the exit status is 2.",
+        text: "A new job or a new printer profile would be written over a file that is there already. Nothing is overwritten and nothing was written: choose another name or another folder.",
     },
     Code {
         name: "output-unwritable",
         text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
+    },
+    Code {
+        name: "picture-name",
+        text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
     },
     Code {
         name: "polymer-mismatch",
@@ -227,6 +231,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "program-unread",
         text: "A program was given to be timed, and nothing in it could be: it selects none of the printer's heads. Heads are selected by `T` on a line of its own; the numbers stand under `[tools]` in the printer profile.",
+    },
+    Code {
+        name: "rate-missing",
+        text: "A quote needs a rate that the job does not give. Rates are the user's and none is made up: the figures that need it stay unknown, the others hold. Type the rates into the job's tables `[cost]`, `[press]`, `[machined]` and `[[insert]]`; `towpath schema job` tells what each means.",
     },
     Code {
         name: "rule-shape",

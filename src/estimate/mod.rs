@@ -1,10 +1,13 @@
 //! What the whole program comes to: length, mass, fibre fraction, time.
 
 mod clock;
+mod quick;
 mod reader;
+pub mod series;
 mod table;
 mod time;
 
+pub use quick::{WITHIN, quick};
 pub use reader::Recording;
 pub use table::table;
 pub use time::time;
@@ -118,7 +121,6 @@ pub fn of(
     let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
     let room = (outline_volume - open_volume) * copies;
     let fibre_volume = fibre_length_mm * job.tow.fibre_area_mm2;
-    let share = |part: f64, whole: f64| if whole > 0.0 { to(5, part / whole) } else { 0.0 };
     Estimate {
         fibre_length_mm: to(3, fibre_length_mm),
         courses,
@@ -130,9 +132,9 @@ pub fn of(
         matrix_mass_g: to(5, matrix_mass_g),
         tow_mass_g: to(5, tow_mass_g),
         part_mass_g: to(5, (matrix_mass_g + tow_mass_g) / copies),
-        fibre_volume_fraction: share(fibre_volume, solid),
+        fibre_volume_fraction: share_of(fibre_volume, solid),
         local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
-        strip_fibre_volume_fraction: share(fibre_volume, strip_volume),
+        strip_fibre_volume_fraction: share_of(fibre_volume, strip_volume),
         printed_porosity: if room > 0.0 { to(5, 1.0 - solid / room) } else { 0.0 },
         time_s: time_s.in_hundredths(),
     }
@@ -147,6 +149,11 @@ impl TimeSplit {
         let total = to(2, fibre + matrix + travel + head_change + heating + cutting + other);
         Self { total, fibre, matrix, travel, head_change, heating, cutting, other }
     }
+}
+
+/// A share of a whole; 0 of nothing.
+fn share_of(part: f64, whole: f64) -> f64 {
+    if whole > 0.0 { to(5, part / whole) } else { 0.0 }
 }
 
 /// Rounded to some decimals: digits that a figure does not have are left out.

@@ -71,7 +71,7 @@ fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {
             *purging = matches!(m, Move::PurgeStart);
             clock.mark();
         }
-        Move::Layer { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => clock.mark(),
+        Move::Layer { .. } | Move::Bead { .. } | Move::CourseStart(_) | Move::CourseEnd(_) => clock.mark(),
     }
 }
 

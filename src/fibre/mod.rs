@@ -7,12 +7,15 @@
 mod contour;
 pub mod course;
 mod hoop;
+mod nests;
+pub mod quality;
 mod room;
 mod rows;
 mod stagger;
 mod unidirectional;
 
 pub use course::{Course, CourseFault};
+pub use quality::RegionQuality;
 
 use crate::diagnostic::{Diagnostic, Notes};
 use crate::geom::{Area, bend, combine, offset, smooth};
@@ -33,6 +36,8 @@ pub struct LayerCourses {
     pub cuts_saved: usize,
     /// The strips that the courses cover, mm.
     pub strips: Area,
+    /// How well each region is served, in the order in which they are laid.
+    pub quality: Vec<RegionQuality>,
 }
 
 /// Tow that was asked for and is not laid.
@@ -50,6 +55,9 @@ pub struct LeftOut {
     pub at_mm: Option<[f64; 2]>,
 }
 
+/// Where laying lies in a whole run, as shares of its time: only for what is shown.
+const WITHIN: [f64; 2] = [0.05, 0.6];
+
 /// Lays every layer. Layers that ask for the same are laid once and copied; the
 /// ends of their closed courses are then staggered.
 pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]) -> Vec<LayerCourses> {
@@ -63,7 +71,16 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             })
         })
         .collect();
-    let laid: Vec<LayerCourses> = kinds.par_iter().map(|&i| lay_layer(job, &tasks[i])).collect();
+    let progress = &notes.progress;
+    progress.stage(WITHIN, kinds.len());
+    let laid: Vec<LayerCourses> = kinds
+        .par_iter()
+        .map(|&i| {
+            let layer = lay_layer(job, &tasks[i]);
+            progress.step();
+            layer
+        })
+        .collect();
     let mut layers: Vec<LayerCourses> = kind_of
         .iter()
         .enumerate()
@@ -71,6 +88,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             let mut layer = kinds.iter().position(|x| x == k).map(|at| laid[at].clone()).unwrap_or_default();
             let number = outline.layers[i].number;
             layer.left_out.iter_mut().for_each(|l| l.layer = number);
+            layer.quality.iter_mut().for_each(|q| q.layer = number);
             layer.left_out.extend(tasks[i].left_out.iter().cloned());
             layer
         })
@@ -121,7 +139,11 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             Target::Holes { room, .. } => room,
         };
         let taken = combine::union_all(strips.iter().chain(&blocked));
-        let mut room = Room::new(order, &combine::difference(within, &taken));
+        let free = combine::difference(within, &taken);
+        let before = combine::union_all(&strips);
+        let first_strip = strips.len();
+        let mut room = Room::new(order, &free);
+        let layable = layable(&task.target, &free, &order, job);
         match (&task.target, region.rule) {
             (Target::Area(_), Rule::Unidirectional) => layer.cuts_saved += unidirectional::lay(&mut room),
             (Target::Area(_), _) => contour::lay(&mut room),
@@ -145,11 +167,56 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
             }
         }
+        let served = quality::Served {
+            region: &region.name,
+            layable: &layable,
+            before: &before,
+            strips: &strips[first_strip..],
+            courses: &room.courses,
+            width,
+            spacing: order.spacing,
+            shortest: order.shortest,
+            given_up_mm: room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0,
+        };
+        let along = |_: crate::geom::Point| order.angle;
+        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
+            if region.rule == Rule::Unidirectional { Some(&along) } else { None };
+        layer.quality.push(quality::measure(&served, direction));
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
     layer.strips = combine::union_all(&strips);
     layer
+}
+
+/// Where strips of a region may lie: all that is free, or as deep as the courses
+/// asked for go.
+fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
+    let Some(courses) = order.courses else { return free.clone() };
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let depth = f64_of(courses) * order.spacing;
+    match target {
+        Target::Area(area) => combine::difference(free, &offset::shrunk(area, depth, chord)),
+        Target::Holes { holes, .. } => {
+            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+            let bands: Vec<Area> = holes
+                .iter()
+                .map(|h| {
+                    let start = smooth::rounded_up(
+                        offset::grown(h, clearance + 0.5 * order.width, chord)
+                            .polygons()
+                            .first()
+                            .map_or(&[][..], |p| p.outer()),
+                        order.radius,
+                    );
+                    let inner = offset::shrunk(&start, 0.5 * order.width, chord);
+                    let outer = offset::grown(&start, depth - 0.5 * order.width, chord);
+                    combine::difference(&outer, &inner)
+                })
+                .collect();
+            combine::intersection(free, &combine::union_all(&bands))
+        }
+    }
 }
 
 /// The strip that a course covers.

@@ -2,7 +2,7 @@
 
 use super::{Course, LeftOut};
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Path, Point, bend, offset, polyline};
+use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
 use crate::job::Rule;
 use std::collections::BTreeMap;
 
@@ -46,6 +46,23 @@ pub(super) struct Room<'a> {
 /// narrowest tow: nothing that matters fits between two of them.
 const LOOK_MM: f64 = 0.25;
 
+/// The path lies in the area throughout, up to `tolerance` mm.
+pub(super) fn within(area: &Area, boundary: &Lines, path: &Path, tolerance: f64) -> bool {
+    let total = path.length();
+    let mut at = 0.0;
+    loop {
+        let Some(p) = path.point_at(at) else { return false };
+        let edge = boundary.distance(p);
+        if edge > tolerance && !area.contains(p) {
+            return false;
+        }
+        if at >= total {
+            return true;
+        }
+        at = (at + edge.max(0.1)).min(total);
+    }
+}
+
 impl<'a> Room<'a> {
     /// From the area in which whole strips must lie.
     pub(super) fn new(order: Order<'a>, strips_within: &Area) -> Self {
@@ -54,6 +71,36 @@ impl<'a> Room<'a> {
         let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
         let boundary = Lines::boundary(&area);
         Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new() }
+    }
+
+    /// Where centre lines may still lie: the room less a spacing round what is laid.
+    pub(super) fn rest(&self) -> Area {
+        self.rest_of(&self.area, 0)
+    }
+
+    /// The same of an area, less what was laid from a course on.
+    pub(super) fn rest_of(&self, area: &Area, from: usize) -> Area {
+        let chord = bend::PROPOSAL_CHORD_MM;
+        let w = self.order.spacing;
+        let mut near: Vec<Area> = Vec::new();
+        for c in self.courses.iter().skip(from) {
+            let path = c.path();
+            near.push(offset::strip(&path.flatten(chord), 2.0 * w, path.closed, chord));
+            if !path.closed {
+                near.extend(
+                    [path.start(), path.end()].into_iter().flatten().map(|p| smooth::disc(p, w, chord)),
+                );
+            }
+        }
+        let rest = combine::difference(area, &combine::union_all(&near));
+        combine::without_specks(&combine::simplified(&rest, 0.5 * offset::TIDY_MM), 1e-4, 0.0)
+    }
+
+    /// What later rounds laid after all is not left out.
+    pub(super) fn settle_left_out(&mut self) {
+        let limit = 0.9 * self.order.width;
+        let taken = &self.taken;
+        self.left_out.retain(|l| l.at_mm.is_none_or(|[x, y]| taken.distance(Point::new(x, y)) > limit));
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
@@ -112,21 +159,6 @@ impl<'a> Room<'a> {
         free
     }
 
-    /// Lays a line that has room by construction: a ring of the area itself.
-    /// Gives the length laid.
-    pub(super) fn lay_ring(&mut self, ring: &[Point]) -> f64 {
-        let fit = self.fit(ring, true);
-        if let [path] = fit.pieces.as_slice()
-            && path.closed
-        {
-            // rings keep clear of one another, but not of the ends of pieces
-            let clear = self.courses.iter().all(|c| c.path().closed);
-            return if clear { self.accept(path.clone()) } else { self.lay_path(path) };
-        }
-        let asked = crate::geom::polyline::ring_length(ring);
-        self.lay_pieces(fit, asked)
-    }
-
     /// Lays as much of a line as has room. Gives the length laid.
     pub(super) fn lay_where_free(&mut self, points: &[Point], closed: bool) -> f64 {
         let fit = self.fit(points, closed);
@@ -136,15 +168,6 @@ impl<'a> Room<'a> {
             crate::geom::polyline::length(points)
         };
         self.lay_pieces(fit, asked)
-    }
-
-    /// The same without a word about what finds no room: for a second pass over
-    /// edges that mostly carry tow already.
-    pub(super) fn lay_quietly(&mut self, ring: &[Point]) -> f64 {
-        let told = self.left_out.len();
-        let laid = self.lay_where_free(ring, true);
-        self.left_out.truncate(told);
-        laid
     }
 
     fn lay_pieces(&mut self, fit: bend::Fit, asked: f64) -> f64 {
@@ -219,6 +242,79 @@ impl<'a> Room<'a> {
             }
         }
         out
+    }
+
+    /// The same room with nothing laid in it.
+    pub(super) fn empty_copy(&self) -> Room<'a> {
+        Room {
+            order: self.order,
+            area: self.area.clone(),
+            boundary: Lines::boundary(&self.area),
+            taken: Lines::default(),
+            courses: Vec::new(),
+            left_out: Vec::new(),
+        }
+    }
+
+    /// Lays one course along one boundary of an area that may be larger than the
+    /// room: its outer ring, or its first hole. Gives the whole closed path, of
+    /// which what has room is laid; `None` where no closed path follows it.
+    pub(super) fn lay_edge(&mut self, edge: &Area, outer: bool) -> Option<Path> {
+        let o = self.order;
+        let boundary = Lines::boundary(edge);
+        let free = |path: &Path| within(edge, &boundary, path, 0.3 * o.deviation);
+        let part = edge.polygons().first()?;
+        let ring = if outer { part.outer() } else { part.holes().first()? };
+        let mut fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        if !outer && !matches!(fit.pieces.as_slice(), [p] if p.closed) {
+            let round = smooth::rounded_up(ring, o.radius);
+            fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
+        }
+        let [path] = fit.pieces.as_slice() else { return None };
+        if !path.closed {
+            return None;
+        }
+        let told = self.left_out.len();
+        self.lay_path(path);
+        self.left_out.truncate(told);
+        Some(path.clone())
+    }
+
+    /// Lays along the boundary of an area, swinging past its corners, the longest
+    /// pieces first. Nothing is said of what finds no room. Gives the length laid.
+    pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
+        let o = self.order;
+        let boundary = Lines::boundary(area);
+        let free = |path: &Path| within(area, &boundary, path, 0.3 * o.deviation);
+        let mut pieces: Vec<Path> = Vec::new();
+        for part in area.polygons() {
+            for (i, ring) in part.rings().enumerate() {
+                if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
+                    continue;
+                }
+                let fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
+                if i > 0 && !closed {
+                    // round a hole that no tow can follow: a loop that encloses it
+                    let round = smooth::rounded_up(ring, o.radius);
+                    if let Some(outer) = round.polygons().first().map(|p| p.outer())
+                        && let [path] = bend::fit(outer, true, o.radius, 0.5 * o.deviation).pieces.as_slice()
+                        && path.closed
+                        && free(path)
+                    {
+                        pieces.push(path.clone());
+                        continue;
+                    }
+                }
+                pieces.extend(fit.pieces);
+            }
+        }
+        pieces.retain(|p| p.length() >= o.shortest);
+        pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
+        let told = self.left_out.len();
+        let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
+        self.left_out.truncate(told);
+        laid
     }
 
     fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {

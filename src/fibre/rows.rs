@@ -1,4 +1,4 @@
-//! Rows of parallel courses and the stacks that they form.
+//! Rows of parallel courses and the fronts that their ends form.
 
 use crate::geom::{Area, hatch};
 
@@ -19,54 +19,98 @@ impl Row {
     }
 }
 
-/// Rows one spacing apart, each beside the one before: where a boundary splits
-/// them, stacks end and begin.
-pub(super) type Stack = Vec<Row>;
+/// Rows whose ends at one side lie one above the other, each one spacing from the
+/// one before: what turns can join. Indices into the field's rows.
+pub(super) type Front = Vec<usize>;
 
-/// Rows at `pitch` along `angle` (radians), laid out evenly across each polygon.
-pub(super) fn stacks(area: &Area, angle: f64, pitch: f64) -> Vec<Stack> {
-    area.split().flat_map(|part| stacks_of(&part, angle, pitch)).collect()
+/// The rows of one connected area.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Field {
+    pub(super) rows: Vec<Row>,
+    /// Fronts of left ends: every row is in one.
+    pub(super) left: Vec<Front>,
+    /// Fronts of right ends: every row is in one.
+    pub(super) right: Vec<Front>,
 }
 
-fn stacks_of(part: &Area, angle: f64, pitch: f64) -> Vec<Stack> {
+/// Positions of the first row that are tried, per pitch: the rows that follow it
+/// are fixed, and edges within the area then fall well or badly.
+const PHASES: u32 = 8;
+
+/// Rows at `pitch` along `angle` (radians), for each connected part of the area,
+/// placed so that most tow is laid in rows of at least half of `long`.
+pub(super) fn fields(area: &Area, angle: f64, pitch: f64, long: f64) -> Vec<Field> {
+    area.split().map(|part| field_of(&part, angle, pitch, long)).filter(|f| !f.rows.is_empty()).collect()
+}
+
+fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
     let ys = || part.rings().flatten().map(|p| p.turned(-angle).y);
     let (lo, hi) = (ys().fold(f64::INFINITY, f64::min), ys().fold(f64::NEG_INFINITY, f64::max));
     if hi < lo {
-        return Vec::new();
+        return Field::default();
     }
     // the rows that fit, in the middle of the extent; a hair inside so that the
     // outermost rows still meet the boundary
     let spare = (hi - lo) % pitch;
-    let phase = lo + (0.5 * spare).max(1e-4);
-    let mut open: Vec<(Stack, bool)> = Vec::new();
-    let mut done: Vec<Stack> = Vec::new();
-    let mut last = None;
-    for row in hatch::rows(part, angle, pitch, phase) {
-        let follows = last.is_some_and(|l| row.index == l + 1);
-        last = Some(row.index);
-        let spans: Vec<Row> = row.spans.iter().map(|(a, b)| Row { y: row.offset, a: *a, b: *b }).collect();
-        let beside = |s: &Stack, r: &Row| s.last().is_some_and(|t| t.a.max(r.a) < t.b.min(r.b));
-        let mut next: Vec<(Stack, bool)> = Vec::new();
-        for r in &spans {
-            let above: Vec<usize> = (0..open.len()).filter(|&k| follows && beside(&open[k].0, r)).collect();
-            // one to one only: a row that meets two, or two that meet one, start anew
-            if let [k] = above.as_slice()
-                && spans.iter().filter(|q| beside(&open[*k].0, q)).count() == 1
-            {
-                let mut stack = std::mem::take(&mut open[*k].0);
-                stack.push(*r);
-                open[*k].1 = true;
-                next.push((stack, false));
-            } else {
-                next.push((vec![*r], false));
+    let middle = lo + (0.5 * spare).max(1e-4);
+    let tried = (0..PHASES).map(|k| middle + pitch * f64::from(k) / f64::from(PHASES));
+    let flush = [lo + 1e-4, hi - 1e-4 - pitch * ((hi - lo - 2e-4) / pitch).floor()];
+    let mut best: Option<(f64, Vec<hatch::Row>)> = None;
+    for phase in tried.chain(flush) {
+        let rows = hatch::rows(part, angle, pitch, phase);
+        let worth: f64 = rows
+            .iter()
+            .flat_map(|r| &r.spans)
+            .map(|(a, b)| if b - a >= 0.5 * long { b - a } else { 0.3 * (b - a) })
+            .sum();
+        // a hundredth of a row more is no reason to leave the middle
+        if best.as_ref().is_none_or(|(w, _)| worth > w + 0.01 * pitch + 1e-9) {
+            best = Some((worth, rows));
+        }
+    }
+    best.map(|(_, rows)| linked(&rows)).unwrap_or_default()
+}
+
+/// Finds the fronts. Two rows one above the other are neighbours at a side when
+/// they overlap and no other row beyond them at that side does: a hole beside
+/// them begins fronts of its own.
+fn linked(hatched: &[hatch::Row]) -> Field {
+    let mut field = Field::default();
+    let mut before: Option<(i64, Vec<usize>)> = None;
+    for line in hatched {
+        let here: Vec<usize> = line
+            .spans
+            .iter()
+            .map(|(a, b)| {
+                field.rows.push(Row { y: line.offset, a: *a, b: *b });
+                field.rows.len() - 1
+            })
+            .collect();
+        let below: &[usize] = match &before {
+            Some((index, rows)) if index + 1 == line.index => rows,
+            _ => &[],
+        };
+        let beside = |i: usize, j: usize| {
+            let (r, t) = (field.rows[i], field.rows[j]);
+            r.a.max(t.a) < r.b.min(t.b)
+        };
+        for (right, fronts) in [(false, &mut field.left), (true, &mut field.right)] {
+            let farthest = |i: usize, among: &[usize]| {
+                let mut near = among.iter().copied().filter(|&j| beside(i, j));
+                if right { near.next_back() } else { near.next() }
+            };
+            for &i in &here {
+                let joined = farthest(i, below).filter(|&j| farthest(j, &here) == Some(i));
+                let front = joined.and_then(|j| fronts.iter().position(|f: &Front| f.last() == Some(&j)));
+                match front {
+                    Some(k) => fronts[k].push(i),
+                    None => fronts.push(vec![i]),
+                }
             }
         }
-        done.extend(open.drain(..).filter(|(_, continued)| !continued).map(|(s, _)| s));
-        open = next;
+        before = Some((line.index, here));
     }
-    done.extend(open.into_iter().map(|(s, _)| s));
-    done.retain(|s| !s.is_empty());
-    done
+    field
 }
 
 #[cfg(test)]
@@ -75,18 +119,43 @@ mod tests {
     use crate::geom::{combine, pt};
 
     #[test]
-    fn a_hole_splits_the_rows_into_four_stacks() {
+    fn a_hole_begins_fronts_of_its_own() {
         let plate = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 20.0), pt(0.0, 20.0)];
         let hole = [pt(15.0, 5.0), pt(25.0, 5.0), pt(25.0, 15.0), pt(15.0, 15.0)];
         let area = combine::enclosed([&plate[..], &hole[..]], combine::FillRule::EvenOdd);
-        let stacks = stacks(&area, 0.0, 1.0);
-        assert_eq!(stacks.len(), 4, "below, left, right, above");
-        let rows: usize = stacks.iter().map(Vec::len).sum();
-        assert!((28..=32).contains(&rows), "{rows} rows");
-        for s in &stacks {
-            for w in s.windows(2) {
-                assert!((w[1].y - w[0].y - 1.0).abs() < 1e-9, "one pitch apart");
+        let fields = fields(&area, 0.0, 1.0, 10.0);
+        assert_eq!(fields.len(), 1, "one area");
+        let field = &fields[0];
+        assert!((28..=32).contains(&field.rows.len()), "{} rows", field.rows.len());
+        for fronts in [&field.left, &field.right] {
+            assert_eq!(fronts.len(), 2, "the plate's side and the hole's");
+            assert!(fronts[0].len() >= 19, "the plate's side runs past the hole: {}", fronts[0].len());
+            let all: usize = fronts.iter().map(Vec::len).sum();
+            assert_eq!(all, field.rows.len(), "every row is in one front");
+            for w in fronts.iter().flat_map(|f| f.windows(2)) {
+                let gap = field.rows[w[1]].y - field.rows[w[0]].y;
+                assert!((gap - 1.0).abs() < 1e-9, "one pitch apart");
             }
         }
+    }
+
+    #[test]
+    fn rows_are_placed_where_most_tow_fits() {
+        // an arm of 2.2 pitches beside a body: in the middle of the whole only
+        // one row would fit the arm
+        let ring = [
+            pt(0.0, 0.0),
+            pt(20.0, 0.0),
+            pt(20.0, 4.9),
+            pt(60.0, 4.9),
+            pt(60.0, 7.1),
+            pt(20.0, 7.1),
+            pt(20.0, 12.5),
+            pt(0.0, 12.5),
+        ];
+        let area = combine::ring_area(&ring);
+        let field = &fields(&area, 0.0, 1.0, 10.0)[0];
+        let in_arm = field.rows.iter().filter(|r| r.b > 50.0).count();
+        assert_eq!(in_arm, 3, "{:?}", field.rows);
     }
 }

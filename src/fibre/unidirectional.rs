@@ -1,29 +1,85 @@
 //! Parallel courses, joined by turns of legal radius where that saves cuts.
+//!
+//! Rows are nodes, turns are links between row ends at one side. Which links to
+//! make is a matching problem at each side ([`super::nests`]); the second side is
+//! matched knowing the runs that the first made. Of several limits to how deep
+//! turns nest the answer that is worth most is laid: as much tow as possible,
+//! every cut costing what [`cut_cost`] says.
 
+use super::nests::{self, Nest};
 use super::room::Room;
-use super::rows::{self, Row, Stack};
+use super::rows::{self, Field, Row};
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Path, Point, Segment, hatch, pt, trig};
-
-/// Turns nested inside one another at one end of a group of rows. Each turn
-/// shortens the rows inside it by one spacing, so a deep nest trades tow along
-/// the load for tow across it; four give up a few tow widths at the ends and save
-/// some two cuts in five.
-const NEST: usize = 4;
 
 /// Radius of the turns above the least, mm: the plan's rounding.
 const TURN_MARGIN_MM: f64 = 2e-3;
 
+/// What a cut costs, in tow, mm. A turn rounds two corners and so gives up
+/// (4 - pi) R = 0.86 R of tow, and some widths where rows inside it end at its
+/// bend: a cut costs about twice that, so turns that cost more cover are not made.
+fn cut_cost(radius: f64, width: f64, shortest: f64) -> f64 {
+    (1.6 * radius + 4.0 * width).min(0.95 * shortest)
+}
+
+/// How deep turns may nest, as a share of the rows' length on either side: what
+/// lies in the turns does not lie in the direction asked for.
+const DEEPEST_SHARE: f64 = 0.08;
+
+/// Most turns in a nest, whatever the rows' length: searching deeper costs time
+/// and saves hardly more.
+const DEEPEST: usize = 12;
+
+/// Rounds over what earlier rows left: a place beside an edge that the first
+/// field's rows fell badly into gets rows of its own.
+const ROUNDS: usize = 4;
+
 /// Lays unidirectional courses. Gives the number of cuts that turns saved.
 pub(super) fn lay(room: &mut Room<'_>) -> usize {
     let o = room.order;
-    let stacks = rows::stacks(&room.area, o.angle, o.spacing);
-    let turned = Turned::new(room);
     let mut saved = 0;
-    for stack in stacks {
-        saved += lay_stack(room, &turned, stack);
+    for round in 0..ROUNDS {
+        let area = if round == 0 { room.area.clone() } else { room.rest() };
+        let turned = Turned::new(&area, &o);
+        let before = room.courses.len();
+        let told = room.left_out.len();
+        for field in rows::fields(&area, o.angle, turned.spacing, o.shortest) {
+            saved += lay_field(room, &turned, &field);
+        }
+        if round > 0 {
+            // told once, by the round that found it
+            room.left_out.truncate(told);
+        }
+        if room.courses.len() == before || o.spacing > 1.5 * o.width {
+            break;
+        }
     }
+    room.settle_left_out();
     saved
+}
+
+/// Lays straight courses in a part of the room, in the direction of those tried
+/// that gives most, without a word about what is not laid.
+pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[f64]) {
+    let o = room.order;
+    let long = |angle: f64| -> f64 {
+        let fields = rows::fields(part, angle, o.spacing, o.shortest);
+        fields.iter().flat_map(|f| &f.rows).map(Row::length).filter(|l| *l >= o.shortest).sum()
+    };
+    let mut best: Option<(f64, f64)> = None;
+    for &angle in angles {
+        let length = long(angle);
+        if length > best.map_or(0.0, |b| b.0) + 1e-6 {
+            best = Some((length, angle));
+        }
+    }
+    let Some((_, angle)) = best else { return };
+    let told = room.left_out.len();
+    let turned = Turned::new(part, &super::room::Order { angle, ..o });
+    for field in rows::fields(part, angle, turned.spacing, o.shortest) {
+        lay_field(room, &turned, &field);
+    }
+    room.left_out.truncate(told);
 }
 
 /// The room in the frame whose x runs along the rows.
@@ -142,122 +198,232 @@ impl Turn {
 }
 
 impl Turned {
-    fn new(room: &Room<'_>) -> Self {
-        let o = room.order;
+    fn new(area: &crate::geom::Area, o: &super::room::Order<'_>) -> Self {
         let rings: Vec<Vec<Point>> =
-            room.area.rings().map(|r| r.iter().map(|p| p.turned(-o.angle)).collect()).collect();
+            area.rings().map(|r| r.iter().map(|p| p.turned(-o.angle)).collect()).collect();
         let area = crate::geom::combine::enclosed(
             rings.iter().map(Vec::as_slice),
             crate::geom::combine::FillRule::Positive,
         );
         let boundary = Lines::boundary(&area);
-        Self { area, boundary, angle: o.angle, radius: o.radius + TURN_MARGIN_MM, spacing: o.spacing }
+        let radius = o.radius + TURN_MARGIN_MM;
+        Self { area, boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
 
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
-        let total = path.length();
-        let mut at = 0.0;
-        loop {
-            let Some(p) = path.point_at(at) else { return false };
-            let edge = self.boundary.distance(p);
-            if edge > 2e-3 && !self.area.contains(p) {
-                return false;
-            }
-            if at >= total {
-                return true;
-            }
-            at = (at + edge.max(0.1)).min(total);
-        }
-    }
-
-    /// The turn between two rows that lies farthest out, no farther than `limit`.
-    fn place(
-        &self,
-        stack: &Stack,
-        side: Side,
-        lower: usize,
-        upper: usize,
-        slope: Option<f64>,
-        limit: f64,
-    ) -> Option<Turn> {
-        let s = side.sign();
-        let end = |k: usize| side.end(&stack[k]) * s;
-        let (y0, y1) = (stack[lower].y, stack[upper].y);
-        // along the line through the two rows' ends, or the nest's
-        let phi =
-            slope.unwrap_or_else(|| trig::atan2(y1 - y0, end(upper) - end(lower)).clamp(SLOPES.0, SLOPES.1));
-        let mut turn = Turn { side, lower, upper, y0, y1, u0: 0.0, phi, radius: self.radius };
-        // every row between must reach the turn, which so lies inside the stack
-        turn.u0 = (lower..=upper)
-            .map(|k| {
-                end(k)
-                    - if k == lower || k == upper {
-                        turn.end_of(k, stack[k].y, 0.0)
-                    } else {
-                        turn.across(stack[k].y, 0.0)
-                    }
-            })
-            .fold(limit, f64::min);
-        let give_up = turn.u0 - 1.5 * self.radius;
-        while turn.u0 > give_up {
-            if self.inside(&turn.path()) {
-                return Some(turn);
-            }
-            // the boundary bulges inwards somewhere: step back
-            turn.u0 -= 0.25 * self.spacing;
-        }
-        None
+        super::room::within(&self.area, &self.boundary, path, 2e-3)
     }
 }
 
-/// The turns at one end of a stack: nests side by side, each of at most `depth`.
-/// A row keeps at least the share `keep` of its length in `whole`.
-fn turns(
-    turned: &Turned,
-    stack: &mut Stack,
-    whole: &Stack,
+/// The spacing, stretched by a hair where the width of a turn is just more than a
+/// whole number of it: one row fewer then lies inside every turn.
+fn pitch(spacing: f64, across: f64) -> f64 {
+    let whole = (across / spacing).floor();
+    let stretched = across / whole.max(1.0);
+    if stretched < spacing * 1.002 { stretched.max(spacing) } else { spacing }
+}
+
+/// One side of a field: a front's rows as they are now, from the lowest.
+struct RowEnds<'a> {
     side: Side,
-    first: usize,
-    depth: usize,
-    keep: f64,
-) -> Vec<Turn> {
-    let mut out = Vec::new();
-    let least = rows_across(turned.radius * 2.0, turned.spacing);
-    let size = least + 2 * (depth - 1);
-    let s = side.sign();
-    let mut from = first;
-    while from + least < stack.len() {
-        let top = (from + size).min(stack.len() - 1);
-        let (mut lower, mut upper) = (from, top);
-        let mut limit = f64::INFINITY;
-        let mut slope = None;
-        while upper >= lower + least {
-            if let Some(turn) = turned.place(stack, side, lower, upper, slope, limit) {
-                let spared = (lower..=upper).all(|k| {
-                    let lost =
-                        (side.end(&stack[k]) * s - turn.end_of(k, stack[k].y, turned.spacing)).max(0.0);
-                    stack[k].length() - lost >= keep * whole[k].length()
-                });
-                if spared {
-                    for (k, row) in stack.iter_mut().enumerate().take(upper + 1).skip(lower) {
-                        let u = turn.end_of(k, row.y, turned.spacing);
-                        if k == lower || k == upper || side.end(row) * s > u {
-                            side.set_end(row, u * s);
-                        }
+    rows: &'a [Row],
+    radius: f64,
+    spacing: f64,
+}
+
+impl RowEnds<'_> {
+    fn end(&self, k: usize) -> f64 {
+        self.side.end(&self.rows[k]) * self.side.sign()
+    }
+
+    /// The turn between two rows that lies farthest out, no farther than `limit`,
+    /// by the rows' ends alone.
+    fn fitted(&self, lower: usize, upper: usize, slope: Option<f64>, limit: f64) -> Turn {
+        let (y0, y1) = (self.rows[lower].y, self.rows[upper].y);
+        // along the line through the two rows' ends, or the nest's
+        let phi = slope.unwrap_or_else(|| {
+            trig::atan2(y1 - y0, self.end(upper) - self.end(lower)).clamp(SLOPES.0, SLOPES.1)
+        });
+        let mut turn = Turn { side: self.side, lower, upper, y0, y1, u0: 0.0, phi, radius: self.radius };
+        // every row between must reach the turn, which so lies inside the front
+        turn.u0 = (lower..=upper)
+            .map(|k| {
+                let at = if k == lower || k == upper {
+                    turn.end_of(k, self.rows[k].y, 0.0)
+                } else {
+                    turn.across(self.rows[k].y, 0.0)
+                };
+                self.end(k) - at
+            })
+            .fold(limit, f64::min);
+        turn
+    }
+
+    /// The turns of a nest, outermost first, each one spacing inside the one
+    /// before; `inside` says whether a turn has room where the boundary bulges
+    /// between two rows, and if not it steps back.
+    fn turns(&self, nest: Nest, inside: Option<&dyn Fn(&Path) -> bool>) -> Option<Vec<Turn>> {
+        let mut out: Vec<Turn> = Vec::new();
+        let (mut limit, mut slope) = (f64::INFINITY, None);
+        for (lower, upper) in nest.pairs() {
+            let mut turn = self.fitted(lower, upper, slope, limit);
+            if let Some(inside) = inside {
+                let give_up = turn.u0 - 1.5 * self.radius;
+                while !inside(&turn.path()) {
+                    turn.u0 -= 0.25 * self.spacing;
+                    if turn.u0 < give_up {
+                        return (!out.is_empty()).then_some(out);
                     }
-                    // one spacing inside this turn the next one has its place
-                    limit = turn.u0 - turned.spacing * trig::tan(0.5 * turn.phi);
-                    slope = Some(turn.phi);
-                    out.push(turn);
                 }
             }
-            lower += 1;
-            upper -= 1;
+            // one spacing inside this turn the next one has its place
+            limit = turn.u0 - self.spacing * trig::tan(0.5 * turn.phi);
+            slope = Some(turn.phi);
+            out.push(turn);
         }
-        from = top + 1;
+        Some(out)
     }
-    out
+
+    /// Where along `u` row `k` ends once these turns are there, if they touch it.
+    fn cut_back(&self, turns: &[Turn], k: usize) -> Option<f64> {
+        let paired = turns.iter().find(|t| t.lower == k || t.upper == k);
+        if let Some(t) = paired {
+            return Some(t.end_of(k, self.rows[k].y, self.spacing));
+        }
+        let around = turns.iter().rev().find(|t| t.lower < k && k < t.upper)?;
+        let u = around.across(self.rows[k].y, self.spacing);
+        (u < self.end(k)).then_some(u)
+    }
+}
+
+/// A field while its rows are being joined.
+#[derive(Clone)]
+struct Plan {
+    rows: Vec<Row>,
+    left: Vec<Turn>,
+    right: Vec<Turn>,
+}
+
+/// What a run of tow is worth, mm: its length less its cut; below the shortest
+/// course nothing yet, but the more the nearer it comes.
+#[derive(Clone, Copy)]
+struct Worth {
+    shortest: f64,
+    cut: f64,
+}
+
+impl Worth {
+    fn of(self, length: f64) -> f64 {
+        if length >= self.shortest {
+            return length - self.cut;
+        }
+        let share = (length / self.shortest).max(0.0);
+        0.5 * (self.shortest - self.cut) * share * share
+    }
+}
+
+impl Plan {
+    /// Joins ends at one side by the nests that are worth most.
+    fn join(
+        &mut self,
+        turned: &Turned,
+        field: &Field,
+        side: Side,
+        depth: usize,
+        value_of: Worth,
+        first: bool,
+    ) {
+        let fronts = if side == Side::Left { &field.left } else { &field.right };
+        let least = rows_across(turned.radius * 2.0, turned.spacing);
+        for front in fronts {
+            if front.len() <= least {
+                continue;
+            }
+            let runs = self.runs(field.rows.len());
+            let rows: Vec<Row> = front.iter().map(|&i| self.rows[i]).collect();
+            let at = RowEnds { side, rows: &rows, radius: turned.radius, spacing: turned.spacing };
+            let short = |i: usize| field.rows[i].length() < value_of.shortest;
+            let spared = |turns: &[Turn], nest: Nest| {
+                (nest.first..=nest.last).all(|k| {
+                    let lost = at.cut_back(turns, k).map_or(0.0, |u| (at.end(k) - u).max(0.0));
+                    let keep = if short(front[k]) { 0.02 } else { 0.5 };
+                    rows[k].length() - lost >= keep * field.rows[front[k]].length()
+                })
+            };
+            let value = |nest: Nest| {
+                let turns = at.turns(nest, None)?;
+                if !spared(&turns, nest) {
+                    return None;
+                }
+                let mut sum = 0.0;
+                let after = |k: usize| {
+                    let lost = at.cut_back(&turns, k).map_or(0.0, |u| (at.end(k) - u).max(0.0));
+                    runs.length[front[k]] - lost
+                };
+                for t in &turns {
+                    let (i, j) = (front[t.lower], front[t.upper]);
+                    let before = value_of.of(runs.length[i]) + value_of.of(runs.length[j]);
+                    if runs.id[i] == runs.id[j] {
+                        return None;
+                    }
+                    let turn = t.path().length();
+                    let joined = after(t.lower) + after(t.upper) + turn;
+                    // of answers that save as much, the one with shorter turns
+                    sum += value_of.of(joined) - before - 1e-3 * turn;
+                }
+                for k in nest.first + nest.depth..=nest.last - nest.depth {
+                    let (was, now) = (runs.length[front[k]], after(k));
+                    // what the first side leaves short the second may yet join
+                    let loss = value_of.of(was) - value_of.of(now);
+                    let short = value_of.shortest;
+                    sum -= if first && now < short { loss.min(was - now + 0.3 * short) } else { loss };
+                }
+                Some(sum)
+            };
+            let (_, nests) = nests::best(front.len(), least, depth, value);
+            for nest in nests {
+                let Some(turns) = at.turns(nest, Some(&|p: &Path| turned.inside(p))) else { continue };
+                let nest = Nest { depth: turns.len(), ..nest };
+                if !spared(&turns, nest) {
+                    continue;
+                }
+                for k in nest.first..=nest.last {
+                    if let Some(u) = at.cut_back(&turns, k) {
+                        side.set_end(&mut self.rows[front[k]], u * side.sign());
+                    }
+                }
+                let placed =
+                    turns.into_iter().map(|t| Turn { lower: front[t.lower], upper: front[t.upper], ..t });
+                match side {
+                    Side::Left => self.left.extend(placed),
+                    Side::Right => self.right.extend(placed),
+                }
+            }
+        }
+    }
+
+    /// Which run each row is in, and how long that is.
+    fn runs(&self, count: usize) -> Runs {
+        let mut id: Vec<usize> = (0..count).collect();
+        for t in self.left.iter().chain(&self.right) {
+            let (a, b) = (id[t.lower], id[t.upper]);
+            id.iter_mut().filter(|x| **x == b).for_each(|x| *x = a);
+        }
+        let mut of = vec![0.0; count];
+        for (i, r) in self.rows.iter().enumerate() {
+            of[id[i]] += r.length();
+        }
+        for t in self.left.iter().chain(&self.right) {
+            of[id[t.lower]] += t.path().length();
+        }
+        Runs { length: id.iter().map(|i| of[*i]).collect(), id }
+    }
+}
+
+struct Runs {
+    id: Vec<usize>,
+    length: Vec<f64>,
 }
 
 /// Rows that lie at least `distance` apart, in steps of the spacing.
@@ -267,43 +433,38 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
     n
 }
 
-/// Lays one stack with the turns that save most. Gives the cuts saved.
-fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
+/// Lays one field with the turns that are worth most. Gives the cuts saved.
+fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
     let shortest = room.order.shortest;
-    // rows too short to be laid alone are only laid by joining them: nest as deep
-    // as it goes and keep whatever is left of them
-    let short = median(&stack) < shortest;
-    let (depths, keep) =
-        if short { (vec![stack.len(), 2 * NEST, NEST, 2, 1, 0], 0.02) } else { (vec![NEST, 2, 1, 0], 0.5) };
-    let mut best: Option<(f64, usize, Vec<Path>)> = None;
+    let value_of = Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
+    let median = median(&field.rows);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
+    let deepest = ((DEEPEST_SHARE * median / turned.spacing) as usize).clamp(1, DEEPEST);
+    // rows too short to be laid alone are only laid by joining them: as deep as it goes
+    let deepest = if median < shortest { DEEPEST } else { deepest };
+    let mut depths = vec![0, 1, 2, 3, 4, 6, 9, 12];
+    depths.retain(|d| *d < deepest);
+    depths.push(deepest);
+    let mut best: Option<(f64, Vec<Path>, usize)> = None;
     for depth in depths {
-        for (sides, shift) in [(BOTH, 0), (BOTH, 1), (BOTH, 2), ([true, false], 0), ([false, true], 0)] {
-            let mut rows = stack.clone();
-            let mut at = |side: Side, wanted: bool, first: usize| {
-                if wanted && depth > 0 {
-                    turns(turned, &mut rows, &stack, side, first, depth, keep)
-                } else {
-                    Vec::new()
-                }
-            };
-            let right = at(Side::Right, sides[0], 0);
-            let left = at(Side::Left, sides[1], shift);
-            let paths = chains(&rows, &right, &left);
+        for sides in [[Side::Right, Side::Left], [Side::Left, Side::Right]] {
+            let mut plan = Plan { rows: field.rows.clone(), left: Vec::new(), right: Vec::new() };
+            plan.join(turned, field, sides[0], depth, value_of, true);
+            plan.join(turned, field, sides[1], depth, value_of, false);
+            let paths = chains(&plan.rows, &plan.right, &plan.left);
             let laid = || paths.iter().filter(|p| p.length() >= shortest && mostly_rows(p));
-            // a cut costs time and an end in the part: worth half the shortest
-            // course of tow
-            let worth = laid().map(Path::length).sum::<f64>() - 0.5 * shortest * f64_of(laid().count());
-            if best.as_ref().is_none_or(|(w, ..)| worth > *w) {
-                best = Some((worth, right.len() + left.len(), paths));
+            let sum: f64 = laid().map(|p| value_of.of(p.length())).sum();
+            let joined = laid().map(rows_in).sum::<usize>() - laid().count();
+            if best.as_ref().is_none_or(|(w, ..)| sum > *w + 1e-6) {
+                best = Some((sum, paths, joined));
             }
             if depth == 0 {
                 break;
             }
         }
     }
-    let Some((_, joined, paths)) = best else { return 0 };
+    let Some((_, paths, joined)) = best else { return 0 };
     let before = room.courses.len();
-    let loops = paths.iter().filter(|p| p.closed).count();
     for path in paths {
         let plane = turned_back(&path, turned.angle);
         if mostly_rows(&path) {
@@ -313,33 +474,29 @@ fn lay_stack(room: &mut Room<'_>, turned: &Turned, stack: Stack) -> usize {
             room.leave_out("rows too short for the turns that would join them", path.length(), at);
         }
     }
-    // every turn joins two rows into one course, but for the one that closes a loop
-    if room.courses.len() == before { 0 } else { joined.saturating_sub(loops) }
+    if room.courses.len() == before { 0 } else { joined }
 }
 
-const BOTH: [bool; 2] = [true, true];
+/// Rows that a run is made of.
+fn rows_in(path: &Path) -> usize {
+    path.segments.iter().filter(|s| along_rows(s)).count()
+}
+
+fn along_rows(s: &Segment) -> bool {
+    (s.to().y - s.from().y).abs() < 1e-9 && s.radius().is_infinite()
+}
 
 /// At least this share of a course lies along the rows: with less, turns would
 /// make another laminate than the map asks for.
 const LEAST_SHARE: f64 = 0.55;
 
 fn mostly_rows(path: &Path) -> bool {
-    let along: f64 = path
-        .segments
-        .iter()
-        .filter(|s| (s.to().y - s.from().y).abs() < 1e-9 && s.radius().is_infinite())
-        .map(Segment::length)
-        .sum();
+    let along: f64 = path.segments.iter().filter(|s| along_rows(s)).map(Segment::length).sum();
     along >= LEAST_SHARE * path.length()
 }
 
-#[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
-}
-
-fn median(stack: &Stack) -> f64 {
-    let mut lengths: Vec<f64> = stack.iter().map(Row::length).collect();
+fn median(rows: &[Row]) -> f64 {
+    let mut lengths: Vec<f64> = rows.iter().map(Row::length).collect();
     lengths.sort_by(f64::total_cmp);
     lengths.get(lengths.len() / 2).copied().unwrap_or(0.0)
 }
@@ -418,4 +575,41 @@ fn turned_back(path: &Path, angle: f64) -> Path {
         })
         .collect();
     Path::new(segments, path.closed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::combine;
+    use crate::job::Rule;
+
+    fn room(ring: &[Point], width: f64, radius: f64, shortest: f64) -> Room<'static> {
+        let order = Order {
+            region: "test",
+            rule: Rule::Unidirectional,
+            rank: 0,
+            layer: 1,
+            width,
+            spacing: width,
+            radius,
+            shortest,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+        };
+        Room::new(order, &combine::ring_area(ring))
+    }
+
+    fn plate(w: f64, h: f64) -> Vec<Point> {
+        vec![pt(0.0, 0.0), pt(w, 0.0), pt(w, h), pt(0.0, h)]
+    }
+
+    #[test]
+    fn rows_too_short_to_be_laid_alone_are_joined() {
+        let mut room = room(&plate(38.0, 40.0), 1.0, 4.0, 43.0);
+        lay(&mut room);
+        let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
+        assert!(laid > 0.8 * 38.0 * 40.0, "{laid} mm in {} courses", room.courses.len());
+    }
 }

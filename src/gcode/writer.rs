@@ -116,6 +116,7 @@ impl Writer<'_> {
                 }
             }
             Move::CourseEnd(id) => self.comment(&format!("end course {id}")),
+            Move::Bead { .. } => {}
             Move::PurgeStart => self.comment("purge"),
             Move::PurgeEnd => self.comment("end purge"),
             Move::Dwell(seconds) => {

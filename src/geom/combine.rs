@@ -79,10 +79,19 @@ pub fn difference(a: &Area, b: &Area) -> Area {
 }
 
 /// The area with fewer points: no boundary moves by more than `tolerance` mm,
-/// rings that vanish are gone.
+/// rings that vanish are gone. Boundaries that were closer than that may cross by
+/// as much; whatever operation comes next takes it for the point it is.
 pub fn simplified(area: &Area, tolerance: f64) -> Area {
-    let rings: Vec<Vec<Point>> = area.rings().map(|r| polyline::simplified_ring(r, tolerance)).collect();
-    enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
+    let fewer = |ring: &[Point]| {
+        let out = polyline::simplified_ring(ring, tolerance);
+        let (was, is) = (polyline::signed_area(ring), polyline::signed_area(&out));
+        (was * is > 0.0 && is.abs() > tolerance * tolerance).then_some(out)
+    };
+    let polygons = area.polygons().iter().filter_map(|p| {
+        let outer = fewer(p.outer())?;
+        Some(Polygon::trusted(outer, p.holes().iter().filter_map(|h| fewer(h)).collect()))
+    });
+    Area::trusted(polygons.collect())
 }
 
 /// The area without what is too small to matter: polygons below `least` mm2 or

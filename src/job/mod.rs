@@ -7,6 +7,7 @@ pub mod map;
 pub mod material;
 pub mod printer;
 pub mod schema;
+pub mod series;
 
 mod document;
 mod layers;
@@ -19,7 +20,8 @@ pub use map::{Layers, Map, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use named::{matrix_named, printer_named, tow_named};
 pub use printer::{Head, Printer};
-pub use read::{built_in_text, first, first_text, layer_fit, read};
+pub use read::{built_in_text, first, first_text, layer_fit, named_files, read};
+pub use series::Series;
 
 use crate::files::Input;
 use std::path::PathBuf;
@@ -47,6 +49,8 @@ pub struct Job {
     pub courses: CoursePlan,
     /// The reinforcement map; `None`: matrix alone.
     pub map: Option<Map>,
+    /// What the user says of a series: rates, press, inserts, the machined part.
+    pub series: Series,
     /// Every file that went in, with its hash (the outline is added by its reader).
     pub inputs: Vec<Input>,
 }
@@ -56,18 +60,23 @@ impl Job {
     /// script, `-`, `_` and `.` stay, every run of anything else becomes one `-`;
     /// never hidden, never empty, at most 100 characters.
     pub fn file_stem(&self) -> String {
-        let mut stem = String::new();
-        for c in self.name.chars() {
-            if c.is_alphanumeric() || "-_.".contains(c) {
-                stem.push(c);
-            } else if !stem.ends_with('-') {
-                stem.push('-');
-            }
-        }
-        let stem: String = stem.trim_matches(['-', '.']).chars().take(100).collect();
-        let stem = stem.trim_matches(['-', '.']);
-        if stem.is_empty() { "part".to_owned() } else { stem.to_owned() }
+        file_stem(&self.name)
     }
+}
+
+/// A name made safe for a file name, as [`Job::file_stem`].
+pub fn file_stem(name: &str) -> String {
+    let mut stem = String::new();
+    for c in name.chars() {
+        if c.is_alphanumeric() || "-_.".contains(c) {
+            stem.push(c);
+        } else if !stem.ends_with('-') {
+            stem.push('-');
+        }
+    }
+    let stem: String = stem.trim_matches(['-', '.']).chars().take(100).collect();
+    let stem = stem.trim_matches(['-', '.']);
+    if stem.is_empty() { "part".to_owned() } else { stem.to_owned() }
 }
 
 /// The outline file of a job.

@@ -6,7 +6,7 @@ use super::material::{self, Bond, Matrix, Tow};
 use super::named::unknown;
 use super::printer::{self, Printer};
 use super::table::{DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero, between};
-use super::{BeadPlan, CoursePlan, Fill, Job, Map, OutlineFile, map};
+use super::{BeadPlan, CoursePlan, Fill, Job, Map, OutlineFile, map, series};
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Place, Source};
 use crate::files::{self, Input};
 use std::ops::Range;
@@ -36,12 +36,32 @@ pub(crate) static JOB: Table = Table {
             need: Need::Empty,
             text: "what tow is laid where; left out: matrix alone",
         },
+        Key {
+            name: "cost",
+            kind: Kind::Table(&series::COST),
+            need: Need::Optional,
+            text: "rates of your shop, for `towpath estimate`",
+        },
+        Key {
+            name: "press",
+            kind: Kind::Table(&series::PRESS),
+            need: Need::Optional,
+            text: "how the preform is pressed",
+        },
+        Key {
+            name: "machined",
+            kind: Kind::Table(&series::MACHINED),
+            need: Need::Optional,
+            text: "the machined part that this one replaces",
+        },
+        Key {
+            name: "insert",
+            kind: Kind::Tables(&series::INSERT),
+            need: Need::Optional,
+            text: "pieces that go into each part",
+        },
         later("load"),
-        later("press"),
-        later("cost"),
-        later("machined"),
         later("lots"),
-        later("insert"),
         later("piece"),
     ],
 };
@@ -203,6 +223,9 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     let tow = build.and_then(|b| job.named(b, "tow", builtin::TOWS, material::read_tow));
     let map = values.table("reinforcement").and_then(|r| job.map(notes, r, tow.as_ref()));
     let outline = values.table("part").and_then(|p| job.outline(notes, p));
+    if let Some(machined) = values.table("machined") {
+        job.machined(notes, machined);
+    }
     let mut printer = printer;
     if let Some(build) = build {
         job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
@@ -217,6 +240,22 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     let parts = (printer.zip(matrix)).zip(tow.zip(outline));
     let job = parts.and_then(|((p, m), (t, o))| resolve(&values, p, m, t, o, map, inputs));
     Ok(job.expect("every required key was checked to be there"))
+}
+
+/// The job and every file that it names, as far as it can be read: what to watch
+/// while somebody works on them.
+pub fn named_files(path: &Path) -> Vec<PathBuf> {
+    let mut named = vec![path.to_owned()];
+    let folder = path.parent().map(Path::to_owned).unwrap_or_default();
+    let Ok(text) = files::read(path).map(|bytes| String::from_utf8_lossy(&bytes).into_owned()) else {
+        return named;
+    };
+    let Ok(table) = toml::from_str::<toml::Table>(&text) else { return named };
+    let word = |at: &str, key: &str| Some(table.get(at)?.get(key)?.as_str()?.to_owned());
+    let files = [word("part", "outline"), word("reinforcement", "map")];
+    let profiles = ["printer", "matrix", "tow"].map(|k| word("build", k).filter(|typed| is_path(typed)));
+    named.extend(files.into_iter().chain(profiles).flatten().map(|typed| folder.join(typed)));
+    named
 }
 
 fn resolve(
@@ -254,6 +293,7 @@ fn resolve(
             end_stagger_mm: build.number("end_stagger_mm")?,
         },
         map,
+        series: series::of(values),
         inputs,
     })
 }
@@ -394,6 +434,14 @@ impl Resolver<'_> {
                 label: "named here".to_owned(),
             },
         })
+    }
+
+    fn machined(&mut self, notes: &mut Notes, machined: &Values) {
+        for (key, holds) in series::unused(machined) {
+            let message = format!("`machined.{key}` has no effect: `machined.{holds}` holds");
+            let place = machined.place(key);
+            notes.push(Diagnostic::warning("key-unused", message).at(self.source, place, ""));
+        }
     }
 
     /// What does not go together.

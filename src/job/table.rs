@@ -146,6 +146,10 @@ pub(crate) fn unit_of(key: &str) -> &'static str {
     const UNITS: &[(&str, &str)] = &[
         ("_mm3_s", "mm3/s"),
         ("_mm_s3", "mm/s3"),
+        ("_per_year", "per year"),
+        ("_per_day", "per day"),
+        ("_per_kg", "per kg"),
+        ("_per_h", "per h"),
         ("_mm_s2", "mm/s2"),
         ("_mm_s", "mm/s"),
         ("_g_cm3", "g/cm3"),
@@ -157,6 +161,12 @@ pub(crate) fn unit_of(key: &str) -> &'static str {
         ("_um", "um"),
         ("_deg", "degrees"),
         ("_c", "degC"),
+        ("_parts", "parts"),
+        ("_years", "years"),
+        ("_min", "min"),
+        ("_g", "g"),
+        ("_h", "h"),
+        ("_m", "m"),
         ("_s", "s"),
     ];
     UNITS.iter().find(|(suffix, _)| key.ends_with(suffix)).map_or("", |(_, unit)| unit)
@@ -203,6 +213,11 @@ mod tests {
             ("copies", ""),
             ("process_temperature_c", "degC"),
             ("density_g_cm3", "g/cm3"),
+            ("tow_per_kg", "per kg"),
+            ("shifts_per_day", "per day"),
+            ("setup_h", "h"),
+            ("tow_spool_m", "m"),
+            ("price_each", ""),
         ] {
             assert_eq!(unit_of(key), unit, "{key}");
         }

@@ -257,9 +257,10 @@ mod tests {
     /// With every key that is commented out put in.
     fn full(text: &str) -> String {
         let is_key = |l: &str| {
-            l.split_once(" = ").is_some_and(|(k, _)| {
-                k.ends_with(|c: char| c.is_ascii_lowercase() || c.is_ascii_digit()) && !k.contains(' ')
-            })
+            let name = l.split(" = ").next().unwrap_or("");
+            !name.contains(' ')
+                && name != "out"
+                && toml::from_str::<toml::Table>(l).is_ok_and(|t| t.len() == 1)
         };
         text.lines()
             .map(|l| match l.strip_prefix("# ") {

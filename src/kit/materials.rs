@@ -2,7 +2,9 @@
 
 use crate::diagnostic::{Place, Source};
 use crate::job::builtin;
-use crate::job::{self, BeadPlan, CoursePlan, Fill, Job, Matrix, OutlineFile, Printer, Tow, material};
+use crate::job::{
+    self, BeadPlan, CoursePlan, Fill, Job, Matrix, OutlineFile, Printer, Series, Tow, material,
+};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -63,6 +65,7 @@ pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> 
         },
         courses: CoursePlan { deviation_mm: 0.02, end_stagger_mm: 0.0 },
         map: None,
+        series: Series::default(),
         inputs: Vec::new(),
     }
 }

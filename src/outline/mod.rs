@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// The part as layers.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Outline {
     /// From the bed up; numbers run from 1 without gaps.
     pub layers: Vec<Layer>,

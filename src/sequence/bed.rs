@@ -16,8 +16,7 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
     };
     let [x0, y0, x1, y1] = usable(job);
     let (size, gap) = (part.size(), job.printer.copy_gap_mm);
-    let across = count((x1 - x0 + gap) / (size.x + gap));
-    let along = count((y1 - y0 + gap) / (size.y + gap));
+    let [across, along] = grid(job, size);
     let most = across * along;
     if job.copies > most {
         let what = if most == 0 {
@@ -77,6 +76,26 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
         }
     }
     Ok(placements)
+}
+
+/// Whether the job's copies have room on the bed and height enough.
+///
+/// Errors: `bed-full`, `out-of-reach`.
+pub fn fits(job: &Job, outline: &Outline) -> Outcome<()> {
+    placements(job, outline).map(drop)
+}
+
+/// The most copies of a part that the bed takes; 0 where not even one fits.
+pub fn most_copies(job: &Job, outline: &Outline) -> usize {
+    let points = outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied();
+    Bounds::of(points).map_or(0, |part| grid(job, part.size()).into_iter().product())
+}
+
+/// How many parts of a size stand side by side, in x and in y.
+fn grid(job: &Job, size: Point) -> [usize; 2] {
+    let [x0, y0, x1, y1] = usable(job);
+    let gap = job.printer.copy_gap_mm;
+    [count((x1 - x0 + gap) / (size.x + gap)), count((y1 - y0 + gap) / (size.y + gap))]
 }
 
 /// The part of the bed that both heads reach: x0, y0, x1, y1.

@@ -254,22 +254,17 @@ impl Builder<'_> {
                         chain.reverse();
                     }
                     for i in chain {
-                        self.bead(&beads.beads[i], visit.reversed, visit.at, origin, tow.as_ref(), height);
+                        let mark = Move::Bead { index: i, copy, reversed: visit.reversed, start: visit.at };
+                        self.bead(&beads.beads[i], mark, origin, tow.as_ref(), height);
                     }
                 }
             }
         }
     }
 
-    fn bead(
-        &mut self,
-        bead: &Bead,
-        reversed: bool,
-        start: usize,
-        origin: Point,
-        tow: Option<&Tow>,
-        height: f64,
-    ) {
+    /// Lays a bead, walked as its mark says.
+    fn bead(&mut self, bead: &Bead, mark: Move, origin: Point, tow: Option<&Tow>, height: f64) {
+        let Move::Bead { reversed, start, .. } = mark else { return };
         let mut points: Vec<Point> = bead.points.clone();
         if bead.closed {
             points.rotate_left(start);
@@ -292,6 +287,7 @@ impl Builder<'_> {
         } else {
             self.lower();
         }
+        self.push(mark);
         debug_assert!(bead.area_mm2 <= 100.0 * height, "a bead's cross-section is absurd");
         for p in points.iter().skip(1) {
             let to = *p + origin;

@@ -6,6 +6,7 @@ mod preheat;
 mod reach;
 mod route;
 
+pub use bed::{fits, most_copies};
 pub use build::order;
 pub use preheat::preheat;
 
@@ -67,6 +68,17 @@ pub enum Move {
     Z(f64),
     /// To a place at the present height, without laying.
     Travel(Point),
+    /// A bead begins: which, and how it is walked.
+    Bead {
+        /// Its place in the layer's list of beads.
+        index: usize,
+        /// Which copy of the part it belongs to, from 0.
+        copy: usize,
+        /// From its last point to its first.
+        reversed: bool,
+        /// A closed bead begins at this one of its points.
+        start: usize,
+    },
     /// A straight bead to a place.
     Extrude {
         /// End, mm.

@@ -566,12 +566,13 @@ impl<'a> Run<'a> {
                 let left = length - s;
                 if left <= 2e-3 * length {
                     let after = end.min((v * v + 2.0 * a * left).sqrt()).min(cruise[i]);
-                    t += 2.0 * left / (v + after).max(1e-9);
+                    t += 2.0 * left / (v + after).max((a * left).sqrt());
                     v = after;
                     break;
                 }
-                let ahead = (left - v * step).max(0.0);
-                let brake = (end * end + 2.0 * a * ahead).sqrt();
+                // the speed after this step from which the rest is enough to brake
+                let most = (end * end + 2.0 * a * left - a * v * step).max(0.0);
+                let brake = 0.5 * (((a * step) * (a * step) + 4.0 * most).sqrt() - a * step);
                 let next = (v + a * step).min(cruise[i]).min(brake);
                 let way = 0.5 * (v + next) * step;
                 if way >= left {
@@ -592,22 +593,31 @@ impl<'a> Run<'a> {
     fn smooth(&self, p: &[Piece]) -> Vec<f64> {
         let n = p.len();
         let (cruise, joints) = self.caps(p);
-        let same = |a: f64, b: f64| (a - b).abs() <= 1e-6 * a.max(b);
+        // one piece while limits stay within a twentieth of those it began with
         let mut groups: Vec<(usize, usize)> = Vec::new();
         let mut from = 0;
         for i in 1..=n {
             let on = i < n
-                && same(cruise[i - 1], cruise[i])
-                && same(p[i - 1].acceleration, p[i].acceleration)
-                && same(joints[i], cruise[i]);
+                && p[from].acceleration == p[i].acceleration
+                && (cruise[i] / cruise[from] - 1.0).abs() <= 0.05
+                && (joints[i] / cruise[from] - 1.0).abs() <= 0.05;
             if !on {
                 groups.push((from, i));
                 from = i;
             }
         }
+        let fastest: Vec<f64> = groups
+            .iter()
+            .map(|&(a, b)| (a..b).map(|i| if i > a { cruise[i].min(joints[i]) } else { cruise[i] }))
+            .map(|all| all.fold(f64::INFINITY, f64::min))
+            .collect();
         let ways: Vec<f64> = groups.iter().map(|&(a, b)| p[a..b].iter().map(Piece::length).sum()).collect();
         let mut speeds: Vec<f64> = groups.iter().map(|&(a, _)| joints[a]).collect();
         speeds.push(0.0);
+        for (k, v) in fastest.iter().enumerate() {
+            speeds[k] = speeds[k].min(*v);
+            speeds[k + 1] = speeds[k + 1].min(*v);
+        }
         let most = |v: f64, way: f64, a: f64, high: f64| {
             halved(v, high.max(v), |top| ramp(v, top, a, self.jerk).1 <= way)
         };
@@ -626,7 +636,7 @@ impl<'a> Run<'a> {
             }
             let (v0, v1) = (speeds[k], speeds[k + 1]);
             let fits = |top: f64| ramp(v0, top, a, self.jerk).1 + ramp(top, v1, a, self.jerk).1 <= ways[k];
-            let top = halved(v0.max(v1), cruise[first], fits);
+            let top = halved(v0.max(v1), fastest[k], fits);
             let (up, down) = (ramp(v0, top, a, self.jerk), ramp(top, v1, a, self.jerk));
             let t = up.0 + down.0 + (ways[k] - up.1 - down.1).max(0.0) / top.max(1e-9);
             // all of one group is for one goal here, or is shared by length

@@ -8,6 +8,7 @@
 #![allow(dead_code, reason = "each test program uses its own part of the support code")]
 #![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
 
+pub(crate) mod bench_parts;
 pub(crate) mod cover;
 pub(crate) mod curve;
 pub(crate) mod good;

@@ -89,7 +89,7 @@ impl Part {
 }
 
 /// Rounds the corners of a polygon by a radius where its edges allow it.
-fn rounded(corners: &[[f64; 2]], radius: f64) -> Vec<[f64; 2]> {
+pub(crate) fn rounded(corners: &[[f64; 2]], radius: f64) -> Vec<[f64; 2]> {
     let n = corners.len();
     let mut out = Vec::new();
     for i in 0..n {
@@ -126,7 +126,7 @@ fn rounded(corners: &[[f64; 2]], radius: f64) -> Vec<[f64; 2]> {
     out
 }
 
-fn circle(c: [f64; 2], r: f64, n: u32) -> Vec<[f64; 2]> {
+pub(crate) fn circle(c: [f64; 2], r: f64, n: u32) -> Vec<[f64; 2]> {
     (0..n)
         .map(|k| {
             let (sin, cos) = libm::sincos(TAU * f64::from(k) / f64::from(n));
@@ -136,7 +136,7 @@ fn circle(c: [f64; 2], r: f64, n: u32) -> Vec<[f64; 2]> {
 }
 
 /// A slot: two half circles of radius `r` whose middles lie `long` apart.
-fn slot(c: [f64; 2], r: f64, long: f64, angle: f64) -> Vec<[f64; 2]> {
+pub(crate) fn slot(c: [f64; 2], r: f64, long: f64, angle: f64) -> Vec<[f64; 2]> {
     let (sin, cos) = libm::sincos(angle);
     let n = 16;
     let mut out = Vec::new();

@@ -12,6 +12,7 @@
 //! Not handled: sliced and unsliced objects in one build (an error), supports
 //! and surfaces (told), colours and materials (passed over).
 
+mod faults;
 mod model;
 mod package;
 
@@ -23,6 +24,7 @@ use super::{Layer, assemble};
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, grid, pt};
+use faults::Gathered;
 use model::{Body, Model, Slice, Transform, Use};
 use package::{Package, Part};
 use rayon::prelude::*;
@@ -82,12 +84,14 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], layer_height_mm:
     }
     let mut stacks: BTreeMap<(&str, u32), Vec<Cut>> = BTreeMap::new();
     let mut clockwise = 0;
+    let mut faults = Gathered::default();
     for s in &build.sliced {
         let key = (s.path.as_str(), s.stack);
         if let Entry::Vacant(e) = stacks.entry(key) {
-            e.insert(build.cuts(&s.path, s.stack, &mut clockwise)?);
+            e.insert(faults.take(build.cuts(&s.path, s.stack, &mut clockwise)).unwrap_or_default());
         }
     }
+    faults.or(())?;
     if clockwise > 0 {
         notes.push(
             Diagnostic::warning(
@@ -156,7 +160,11 @@ impl Build<'_> {
                 .help("export the part so that it is on the build plate")
                 .into());
         }
-        items.iter().try_for_each(|item| self.place(&root, item, &Transform::IDENTITY, 0))
+        let mut faults = Gathered::default();
+        for item in &items {
+            faults.take(self.place(&root, item, &Transform::IDENTITY, 0));
+        }
+        faults.or(())
     }
 
     /// Puts what an item or component of the part at `at` names.
@@ -224,6 +232,7 @@ impl Build<'_> {
         match &object.body {
             Body::Components(list) => {
                 let list = list.clone();
+                // the first fault ends it: components of components could tell the same one for ever
                 list.iter().try_for_each(|c| self.place(&path, c, &transform, depth + 1))
             }
             Body::Mesh { vertices, triangles } => {
@@ -283,8 +292,9 @@ impl Build<'_> {
             .collect::<Vec<Outcome<(Area, bool)>>>();
         let mut bottom = own.bottom_mm;
         let mut out = Vec::with_capacity(slices.len());
+        let mut faults = Gathered::default();
         for (k, (result, (part, slice))) in areas.into_iter().zip(&slices).enumerate() {
-            let (area, inverted) = result?;
+            let (area, inverted) = faults.take(result).unwrap_or_default();
             *clockwise += usize::from(inverted);
             // the bottom of a stack that is referred to does not count: its
             // slices go on where those before them end
@@ -294,7 +304,7 @@ impl Build<'_> {
                     k + 1,
                     slice.top_mm
                 );
-                return Err(part.fault("threemf-unreadable", message, slice.span.clone()));
+                faults.add(part.fault("threemf-unreadable", message, slice.span.clone()));
             }
             out.push((bottom, slice.top_mm, area));
             bottom = slice.top_mm;
@@ -302,22 +312,20 @@ impl Build<'_> {
         while out.last().is_some_and(|c| c.2.is_empty()) {
             out.pop();
         }
-        Ok(out)
+        faults.or(out)
     }
 }
 
 /// What a slice encloses by the positive rule, and whether it has contours but
 /// all of them run clockwise.
 fn area(part: &Part, slice: &Slice, number: usize) -> Outcome<(Area, bool)> {
-    for p in &slice.polygons {
-        if !p.closed {
-            let message = format!(
-                "a polygon of slice {number} (top at {} mm) does not end where it starts",
-                slice.top_mm
-            );
-            return Err(part.fault("outline-open", message, p.span.clone()));
-        }
+    let mut faults = Gathered::default();
+    for p in slice.polygons.iter().filter(|p| !p.closed) {
+        let message =
+            format!("a polygon of slice {number} (top at {} mm) does not end where it starts", slice.top_mm);
+        faults.add(part.fault("outline-open", message, p.span.clone()));
     }
+    faults.or(())?;
     let rings = || slice.polygons.iter().map(|p| p.points.as_slice()).filter(|p| p.len() > 2);
     if rings().next().is_none() {
         return Ok((Area::empty(), false));

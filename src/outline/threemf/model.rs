@@ -1,6 +1,7 @@
 //! A model part's XML, checked (3MF Core Specification 1.3; 3MF Slice Extension
 //! 1.0.2, 3MF Consortium). All lengths come out in mm.
 
+use super::faults::Gathered;
 use super::package::Part;
 use crate::diagnostic::{Faults, Outcome};
 use crate::geom::{Point, grid, pt};
@@ -166,27 +167,32 @@ pub(super) fn read(part: &Part, told: &mut BTreeMap<String, usize>) -> Outcome<M
     };
     let reader = Reader { part, unit_mm };
     let mut model = Model { objects: BTreeMap::new(), stacks: BTreeMap::new(), items: Vec::new() };
+    let mut faults = Gathered::default();
     for resources in children(root, CORE, "resources") {
         for node in resources.children().filter(Node::is_element) {
             if named(node, CORE, "object") {
-                let object = reader.object(node, told)?;
-                if model.objects.insert(reader.id(node, "id")?, object).is_some() {
-                    return Err(reader.fault(node, "two objects of this part have the same `id`"));
+                let object = faults.take(reader.object(node, told));
+                if let (Some(id), Some(object)) = (faults.take(reader.id(node, "id")), object)
+                    && model.objects.insert(id, object).is_some()
+                {
+                    faults.add(reader.fault(node, "two objects of this part have the same `id`"));
                 }
             } else if named(node, SLICE, "slicestack") {
-                let stack = reader.stack(node)?;
-                if model.stacks.insert(reader.id(node, "id")?, stack).is_some() {
-                    return Err(reader.fault(node, "two slice stacks of this part have the same `id`"));
+                let stack = faults.take(reader.stack(node));
+                if let (Some(id), Some(stack)) = (faults.take(reader.id(node, "id")), stack)
+                    && model.stacks.insert(id, stack).is_some()
+                {
+                    faults.add(reader.fault(node, "two slice stacks of this part have the same `id`"));
                 }
             }
         }
     }
     for build in children(root, CORE, "build") {
         for item in children(build, CORE, "item") {
-            model.items.push(reader.used(item)?);
+            model.items.extend(faults.take(reader.used(item)));
         }
     }
-    Ok(model)
+    faults.or(model)
 }
 
 fn named(node: Node<'_, '_>, namespace: &str, name: &str) -> bool {
@@ -273,9 +279,10 @@ impl Reader<'_> {
             }
             self.mesh(mesh)?
         } else if let Some(list) = children(node, CORE, "components").next() {
-            Body::Components(
-                children(list, CORE, "component").map(|c| self.used(c)).collect::<Result<_, _>>()?,
-            )
+            let mut faults = Gathered::default();
+            let uses: Vec<Use> =
+                children(list, CORE, "component").filter_map(|c| faults.take(self.used(c))).collect();
+            Body::Components(faults.or(uses)?)
         } else if stack.is_some() {
             Body::Components(Vec::new())
         } else {
@@ -286,20 +293,21 @@ impl Reader<'_> {
     }
 
     fn mesh(&self, mesh: Node<'_, '_>) -> Outcome<Body> {
-        let mut vertices = Vec::new();
+        let mut faults = Gathered::default();
+        let (mut vertices, mut count) = (Vec::new(), 0);
         for list in children(mesh, CORE, "vertices") {
             for v in children(list, CORE, "vertex") {
-                vertices.push([self.length(v, "x")?, self.length(v, "y")?, self.length(v, "z")?]);
+                count += 1;
+                vertices.extend(faults.all(["x", "y", "z"].map(|a| self.length(v, a))));
             }
         }
         let mut triangles = Vec::new();
         for list in children(mesh, CORE, "triangles") {
             for t in children(list, CORE, "triangle") {
-                let n = vertices.len();
-                triangles.push([self.index(t, "v1", n)?, self.index(t, "v2", n)?, self.index(t, "v3", n)?]);
+                triangles.extend(faults.all(["v1", "v2", "v3"].map(|a| self.index(t, a, count))));
             }
         }
-        Ok(Body::Mesh { vertices, triangles })
+        faults.or(Body::Mesh { vertices, triangles })
     }
 
     fn used(&self, node: Node<'_, '_>) -> Outcome<Use> {
@@ -331,59 +339,73 @@ impl Reader<'_> {
     }
 
     fn stack(&self, node: Node<'_, '_>) -> Outcome<Stack> {
-        let bottom_mm = if node.has_attribute("zbottom") { self.length(node, "zbottom")? } else { 0.0 };
+        let mut faults = Gathered::default();
+        let bottom = if node.has_attribute("zbottom") { self.length(node, "zbottom") } else { Ok(0.0) };
+        let bottom_mm = faults.take(bottom).unwrap_or(f64::NEG_INFINITY);
         let mut stack = Stack { bottom_mm, slices: Vec::new(), references: Vec::new(), span: tag(node) };
+        let mut number = 0;
         for child in node.children().filter(Node::is_element) {
             if named(child, SLICE, "slice") {
-                let slice = self.slice(child)?;
+                number += 1;
+                // the height of a slice at fault is not known: the next one is compared with those before
+                let Some(slice) = faults.take(self.slice(child)) else { continue };
                 let below = stack.slices.last().map_or(bottom_mm, |s| s.top_mm);
                 if slice.top_mm <= below {
-                    return Err(self.fault(
-                        child,
-                        format!(
-                            "slice {} ends at {} mm, not above the {below} mm where it begins",
-                            stack.slices.len() + 1,
-                            slice.top_mm
-                        ),
-                    ));
+                    let message = format!(
+                        "slice {number} ends at {} mm, not above the {below} mm where it begins",
+                        slice.top_mm
+                    );
+                    faults.add(self.fault(child, message));
                 }
                 stack.slices.push(slice);
             } else if named(child, SLICE, "sliceref") {
-                stack.references.push(Reference {
-                    stack: self.id(child, "slicestackid")?,
-                    path: self.needed(child, "slicepath")?.to_owned(),
+                let id = faults.take(self.id(child, "slicestackid"));
+                let path = faults.take(self.needed(child, "slicepath"));
+                let known = id.zip(path).map(|(stack, path)| Reference {
+                    stack,
+                    path: path.to_owned(),
                     span: tag(child),
                 });
+                stack.references.extend(known);
             }
         }
         if !stack.slices.is_empty() && !stack.references.is_empty() {
-            return Err(self.fault(node, "a slice stack holds slices or references, not both"));
+            faults.add(self.fault(node, "a slice stack holds slices or references, not both"));
         }
-        Ok(stack)
+        faults.or(stack)
     }
 
     fn slice(&self, node: Node<'_, '_>) -> Outcome<Slice> {
+        let mut faults = Gathered::default();
         let mut vertices = Vec::new();
         for list in children(node, SLICE, "vertices") {
             for v in children(list, SLICE, "vertex") {
-                vertices.push(pt(self.length(v, "x")?, self.length(v, "y")?));
+                // a vertex at fault keeps its place, so that the others keep their numbers
+                let at = faults.all(["x", "y"].map(|a| self.length(v, a)));
+                vertices.push(at.map_or(pt(0.0, 0.0), |[x, y]| pt(x, y)));
             }
         }
         let mut polygons = Vec::new();
         for polygon in children(node, SLICE, "polygon") {
-            let start = self.index(polygon, "startv", vertices.len())?;
-            let mut points = vec![vertices[start as usize]];
-            let mut last = start;
-            for segment in children(polygon, SLICE, "segment") {
-                last = self.index(segment, "v2", vertices.len())?;
-                points.push(vertices[last as usize]);
-            }
-            let closed = last == start && points.len() > 1;
-            if closed {
-                points.pop();
-            }
-            polygons.push(SlicePolygon { points, closed, span: tag(polygon) });
+            polygons.extend(faults.take(self.polygon(polygon, &vertices)));
         }
-        Ok(Slice { top_mm: self.length(node, "ztop")?, polygons, span: tag(node) })
+        let top_mm = faults.take(self.length(node, "ztop")).unwrap_or_default();
+        faults.or(Slice { top_mm, polygons, span: tag(node) })
+    }
+
+    fn polygon(&self, polygon: Node<'_, '_>, vertices: &[Point]) -> Outcome<SlicePolygon> {
+        let mut faults = Gathered::default();
+        let start = faults.take(self.index(polygon, "startv", vertices.len()));
+        let mut points: Vec<Point> = start.iter().map(|s| vertices[*s as usize]).collect();
+        let mut last = start;
+        for segment in children(polygon, SLICE, "segment") {
+            last = faults.take(self.index(segment, "v2", vertices.len()));
+            points.extend(last.map(|v| vertices[v as usize]));
+        }
+        let closed = last == start && points.len() > 1;
+        if closed {
+            points.pop();
+        }
+        faults.or(SlicePolygon { points, closed, span: tag(polygon) })
     }
 }

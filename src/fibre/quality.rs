@@ -1,0 +1,227 @@
+//! How well a region is served in a layer: cover, gaps, overlap, directions,
+//! bends, ends.
+
+use super::Course;
+use crate::geom::{Area, Point, Segment, bend, combine, offset, trig};
+
+/// Figures of one region in one layer.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RegionQuality {
+    /// Name of the region.
+    pub region: String,
+    /// Layer number.
+    pub layer: usize,
+    /// Where strips of this region may lie, mm2: its shape inside the perimeters, as
+    /// deep as the courses asked for go, less what regions before it took.
+    pub layable_mm2: f64,
+    /// Of that, under this region's strips, mm2.
+    pub covered_mm2: f64,
+    /// Of that, what a strip of the tow's width can touch at all, mm2: the
+    /// area opened by half the width, less islands whose middle line is too
+    /// short for one piece.
+    pub reachable_mm2: f64,
+    /// Strips over strips, of this region and of those before it, mm2.
+    pub overlap_mm2: f64,
+    /// Bare places at least as large as a square of the tow's width, the
+    /// largest first, at most [`MOST_GAPS`].
+    pub gaps: Vec<Gap>,
+    /// All bare places of that size: how many.
+    pub gap_count: usize,
+    /// Angle between tow and the direction asked for; `None` where none is.
+    pub angle: Option<AngleDeviation>,
+    /// Radii of the bends; `None` where all courses are straight.
+    pub bends: Option<Bends>,
+    /// Courses: as many cuts, twice as many ends.
+    pub courses: usize,
+    /// Tow laid, mm.
+    pub length_mm: f64,
+    /// Longest course, mm.
+    pub longest_mm: f64,
+    /// Shortest course, mm.
+    pub shortest_mm: f64,
+    /// Tow asked for and not laid, mm.
+    pub given_up_mm: f64,
+    /// Strain at the tow's edge in its tightest bend, width / (2 radius).
+    pub edge_strain: f64,
+}
+
+/// A bare place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gap {
+    /// A point of its edge, mm.
+    pub at_mm: [f64; 2],
+    /// Its size, mm2.
+    pub area_mm2: f64,
+    /// Its mean width, 2 area / perimeter, mm.
+    pub width_mm: f64,
+}
+
+/// Length-weighted angle between tow and the direction asked for, degrees, 0 to 90.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AngleDeviation {
+    /// Mean.
+    pub mean_deg: f64,
+    /// Of 95 % of the tow it is at most this.
+    pub p95_deg: f64,
+    /// Largest.
+    pub worst_deg: f64,
+    /// Where it is largest, mm.
+    pub worst_at_mm: [f64; 2],
+}
+
+/// Bend radii by length of tow, mm. Straights count as infinite.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bends {
+    /// Tightest.
+    pub least_mm: f64,
+    /// Of the bent tow one tenth is bent at least as tightly.
+    pub p10_mm: f64,
+    /// Half of the bent tow.
+    pub median_mm: f64,
+    /// Share of the tow that is bent.
+    pub bent_share: f64,
+}
+
+/// Gaps told by place; more would not be read.
+pub const MOST_GAPS: usize = 5;
+
+/// What a region was given and what it laid.
+pub(super) struct Served<'a> {
+    pub(super) region: &'a str,
+    pub(super) layable: &'a Area,
+    /// Strips of regions before it.
+    pub(super) before: &'a Area,
+    pub(super) strips: &'a [Area],
+    pub(super) courses: &'a [Course],
+    pub(super) width: f64,
+    pub(super) spacing: f64,
+    pub(super) shortest: f64,
+    pub(super) given_up_mm: f64,
+}
+
+/// Measures a region. `direction` gives the angle asked for at a point, radians.
+pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f64>) -> RegionQuality {
+    let s = served;
+    let lengths = || s.courses.iter().map(Course::length_mm);
+    let length_mm: f64 = lengths().sum::<f64>() + 0.0;
+    let mine = combine::union_all(s.strips);
+    let each: f64 = s.strips.iter().map(Area::area).sum();
+    let covered = combine::intersection(s.layable, &mine);
+    let bare = combine::difference(s.layable, &mine);
+    // what stays between rows laid apart on purpose is no gap
+    let closed = if s.spacing > 1.02 * s.width {
+        offset::opened(&bare, 0.5 * (s.spacing - s.width) + 0.05 * s.width, 0.02)
+    } else {
+        bare
+    };
+    let mut gaps: Vec<Gap> = closed
+        .split()
+        .filter(|a| a.area() >= s.width * s.width)
+        .filter_map(|a| {
+            let at = a.polygons().first()?.outer().first()?;
+            Some(Gap {
+                at_mm: [at.x, at.y],
+                area_mm2: a.area(),
+                width_mm: 2.0 * a.area() / a.perimeter().max(1e-9),
+            })
+        })
+        .collect();
+    gaps.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0])));
+    let gap_count = gaps.len();
+    gaps.truncate(MOST_GAPS);
+    let tightest = s.courses.iter().map(|c| c.path().min_radius()).fold(f64::INFINITY, f64::min);
+    RegionQuality {
+        region: s.region.to_string(),
+        layer: 0,
+        layable_mm2: s.layable.area(),
+        covered_mm2: covered.area(),
+        reachable_mm2: reachable(s.layable, s.width, s.shortest).area(),
+        overlap_mm2: (each - mine.area()).max(0.0) + combine::intersection(s.before, &mine).area(),
+        gaps,
+        gap_count,
+        angle: direction.and_then(|d| deviation(s.courses, d)),
+        bends: bends(s.courses),
+        courses: s.courses.len(),
+        length_mm,
+        longest_mm: lengths().fold(0.0, f64::max),
+        shortest_mm: if s.courses.is_empty() { 0.0 } else { lengths().fold(f64::INFINITY, f64::min) },
+        given_up_mm: s.given_up_mm,
+        edge_strain: if tightest.is_finite() { 0.5 * s.width / tightest } else { 0.0 },
+    }
+}
+
+/// What a strip of the width can cover: the bound that cover is held against.
+fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let core = offset::shrunk(layable, 0.5 * width, chord);
+    // the middle line of an island is about half its core's perimeter and at
+    // most its core's perimeter long; a closed course runs all round it
+    let long: Vec<Area> = core.split().filter(|a| a.perimeter().max(a.area() / width) >= shortest).collect();
+    offset::grown(&combine::union_all(&long), 0.5 * width, chord)
+}
+
+/// Step at which bent tow is looked at, mm.
+const STEP_MM: f64 = 0.5;
+
+fn deviation(courses: &[Course], direction: &dyn Fn(Point) -> f64) -> Option<AngleDeviation> {
+    let mut samples: Vec<(f64, f64)> = Vec::new();
+    let mut worst = (-1.0, Point::default());
+    for segment in courses.iter().flat_map(|c| &c.path().segments) {
+        let length = segment.length();
+        let n = (length / STEP_MM).ceil().max(1.0);
+        let mut k = 0.5;
+        while k < n {
+            let s = length * k / n;
+            let (p, t) = (segment.point_at(s), segment.tangent_at(s));
+            let off = (trig::atan2(t.y, t.x) - direction(p)).rem_euclid(std::f64::consts::PI);
+            let off = off.min(std::f64::consts::PI - off).to_degrees();
+            samples.push((off, length / n));
+            if off > worst.0 + 1e-9 {
+                worst = (off, p);
+            }
+            k += 1.0;
+        }
+    }
+    let total: f64 = samples.iter().map(|s| s.1).sum();
+    if total <= 0.0 {
+        return None;
+    }
+    samples.sort_by(|a, b| a.0.total_cmp(&b.0));
+    Some(AngleDeviation {
+        mean_deg: samples.iter().map(|(a, l)| a * l).sum::<f64>() / total,
+        p95_deg: at_share(&samples, 0.95),
+        worst_deg: worst.0,
+        worst_at_mm: [worst.1.x, worst.1.y],
+    })
+}
+
+/// The value below which a share of the weight lies; values in order.
+fn at_share(sorted: &[(f64, f64)], share: f64) -> f64 {
+    let total: f64 = sorted.iter().map(|s| s.1).sum();
+    let mut sum = 0.0;
+    for (value, weight) in sorted {
+        sum += weight;
+        if sum >= share * total {
+            return *value;
+        }
+    }
+    sorted.last().map_or(0.0, |s| s.0)
+}
+
+fn bends(courses: &[Course]) -> Option<Bends> {
+    let mut bent: Vec<(f64, f64)> = courses
+        .iter()
+        .flat_map(|c| &c.path().segments)
+        .filter(|s| s.radius().is_finite())
+        .map(|s| (s.radius(), s.length()))
+        .collect();
+    bent.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = courses.iter().flat_map(|c| &c.path().segments).map(Segment::length).sum();
+    let share: f64 = bent.iter().map(|b| b.1).sum();
+    Some(Bends {
+        least_mm: bent.first()?.0,
+        p10_mm: at_share(&bent, 0.1),
+        median_mm: at_share(&bent, 0.5),
+        bent_share: share / total.max(1e-9),
+    })
+}

@@ -1,0 +1,156 @@
+//! What an element takes from those round it, and what it adds.
+
+use super::{Inherited, Reader, transform};
+use crate::diagnostic::Diagnostic;
+use crate::geom::grid;
+use roxmltree::Node;
+use std::ops::Range;
+
+/// Groups in groups, and uses of uses: real drawings stay below some twenty, and
+/// each level takes stack.
+const DEEPEST: usize = 200;
+
+impl<'a> Reader<'a> {
+    /// What holds inside an element: its transform and properties. `None` when
+    /// it is not drawn, or after a fault.
+    pub(super) fn enter(&mut self, node: Node<'a, 'a>, outer: Inherited) -> Option<Inherited> {
+        let mut inner = Inherited { depth: outer.depth + 1, ..outer };
+        if inner.depth > DEEPEST {
+            let tag = self.tag(node);
+            self.unreadable(format!("groups are nested more than {DEEPEST} deep"), tag, "");
+            return None;
+        }
+        if property(node, "display") == Some("none") {
+            return None;
+        }
+        match property(node, "visibility") {
+            Some("hidden" | "collapse") => inner.visible = false,
+            Some("visible") => inner.visible = true,
+            _ => {}
+        }
+        match property(node, "fill-rule") {
+            Some("evenodd") => inner.even_odd = true,
+            Some("nonzero") => inner.even_odd = false,
+            _ => {}
+        }
+        match property(node, "fill") {
+            Some("none" | "transparent") => inner.filled = false,
+            Some("inherit") | None => {}
+            Some(_) => inner.filled = true,
+        }
+        match property(node, "stroke") {
+            Some("none" | "transparent") => inner.stroked = false,
+            Some("inherit") | None => {}
+            Some(_) => inner.stroked = true,
+        }
+        for name in ["clip-path", "mask"] {
+            if property(node, name).is_some_and(|v| v != "none") {
+                self.pass(format!("`{name}`"), node);
+            }
+        }
+        if style(node, "transform").is_some() {
+            self.pass("a transform in `style`".to_owned(), node);
+        }
+        if let Some(text) = node.attribute("transform") {
+            match transform::read(text) {
+                Ok(t) => inner.to_mm = inner.to_mm.of(t),
+                Err(e) => {
+                    let span = self.value_span(node, "transform");
+                    let (span, what) = self.located(span, text, &e);
+                    self.unreadable(format!("`transform` cannot be read: {what}"), span, "");
+                    return None;
+                }
+            }
+        }
+        match node.attribute("data-role").map(str::trim) {
+            None => {}
+            Some("region") => inner.region = true,
+            Some(other) => {
+                let span = self.value_span(node, "data-role");
+                self.unreadable(format!("`data-role` can only be `region`, it is `{other}`"), span, "");
+                return None;
+            }
+        }
+        if let Some(text) = node.attribute("data-z-mm") {
+            let Some((lo, hi)) = z_range(text) else {
+                let span = self.value_span(node, "data-z-mm");
+                let d = Diagnostic::error(
+                    "element-unreadable",
+                    format!("`data-z-mm` is not a range of heights: `{text}`"),
+                )
+                .at(&self.source, span, "")
+                .help("write two heights above the bed in mm, the lower first: data-z-mm=\"0-2.4\"");
+                self.fault(d);
+                return None;
+            };
+            let (outer_lo, outer_hi) = inner.group.map_or((lo, hi), |g| self.groups[g]);
+            let (lo, hi) = (lo.max(outer_lo), hi.min(outer_hi));
+            if hi <= lo {
+                let span = self.value_span(node, "data-z-mm");
+                self.unreadable(
+                    format!(
+                        "`data-z-mm` {text} lies outside {outer_lo}-{outer_hi} of the group that holds it"
+                    ),
+                    span,
+                    "",
+                );
+                return None;
+            }
+            self.groups.push((lo, hi));
+            inner.group = Some(self.groups.len() - 1);
+        }
+        Some(inner)
+    }
+
+    /// Narrows an attribute's span to where a fault lies, with its description.
+    pub(super) fn located(
+        &self,
+        value: Range<usize>,
+        text: &str,
+        e: &svgtypes::Error,
+    ) -> (Range<usize>, String) {
+        use svgtypes::Error as E;
+        let (position, what) = match e {
+            E::UnexpectedEndOfStream => (None, "it ends too early".to_owned()),
+            E::UnexpectedData(p) => (Some(*p), "unexpected text".to_owned()),
+            E::InvalidNumber(p) => (Some(*p), "not a number".to_owned()),
+            E::InvalidChar(_, p) | E::InvalidString(_, p) => (Some(*p), "unexpected character".to_owned()),
+            E::InvalidValue | E::InvalidIdent => (None, "unknown value".to_owned()),
+        };
+        // positions count characters from 1; they hold for the file only where
+        // the value stands there without entities
+        let same = self.source.text.get(value.clone()) == Some(text);
+        match position {
+            Some(p) if same => {
+                let at = text.char_indices().nth(p.saturating_sub(1)).map_or(text.len(), |(i, _)| i);
+                let word = text[at..].split_whitespace().next().unwrap_or("");
+                let word: String = word.chars().take(20).collect();
+                let from = value.start + at;
+                (from..from + word.len(), format!("{what} at `{word}`"))
+            }
+            Some(p) => (value, format!("{what} at character {p}")),
+            None => (value, what),
+        }
+    }
+}
+
+/// A property, from `style` or, failing that, from the attribute.
+pub(super) fn property<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
+    style(node, name).or_else(|| node.attribute(name).map(str::trim))
+}
+
+pub(super) fn style<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
+    let (_, value) = node
+        .attribute("style")?
+        .split(';')
+        .filter_map(|p| p.split_once(':'))
+        .rfind(|(n, _)| n.trim() == name)?;
+    Some(value.trim().trim_end_matches("!important").trim_end())
+}
+
+/// `LO-HI`, heights in mm, 0 <= LO < HI.
+pub(super) fn z_range(text: &str) -> Option<(f64, f64)> {
+    let (lo, hi) = text.split_once('-')?;
+    let (lo, hi): (f64, f64) = (lo.trim().parse().ok()?, hi.trim().parse().ok()?);
+    (lo >= 0.0 && hi > lo && hi <= grid::LIMIT_MM).then_some((lo, hi))
+}

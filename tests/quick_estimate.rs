@@ -1,0 +1,157 @@
+//! The quick estimate against whole plans: a dozen jobs that differ in part,
+//! machine, material, rules and fill. Each figure stays within what the quick
+//! estimate says of itself.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+mod support;
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use support::parts;
+use towpath::diagnostic::Notes;
+use towpath::{estimate, plan};
+
+fn scratch(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("quick").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    folder
+}
+
+/// An example, with some of its job's and its map's text replaced.
+fn example(of: &str, name: &str, changes: &[(&str, &str, &str)]) -> PathBuf {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(of);
+    let folder = scratch(name);
+    for entry in std::fs::read_dir(&from).expect("the example's folder") {
+        let file = entry.expect("an entry").path();
+        let target = folder.join(file.file_name().expect("a file"));
+        std::fs::copy(&file, target).expect("a copy");
+    }
+    for (file, old, new) in changes {
+        let path = folder.join(file);
+        let text = std::fs::read_to_string(&path).expect("a text");
+        assert!(text.contains(old), "{name}: `{old}` is not in {file}");
+        std::fs::write(&path, text.replace(old, new)).expect("a scratch file");
+    }
+    folder.join("job.toml")
+}
+
+fn generated(seed: u64) -> PathBuf {
+    parts::part(seed).write(&scratch(&format!("part {seed}"))).expect("a scratch folder")
+}
+
+fn bench() -> Vec<(&'static str, PathBuf)> {
+    let whole_outline = "shape = { id = \"flanges\" }";
+    vec![
+        ("link", example("link", "link", &[])),
+        ("bracket", example("bracket", "bracket", &[])),
+        ("guide", example("guide", "guide", &[])),
+        ("link, matrix alone", example("link", "bare", &[("job.toml", "map = \"map.toml\"", "")])),
+        (
+            "link, three copies",
+            example("link", "copies", &[("job.toml", "[matrix]", "copies = 3\n\n[matrix]")]),
+        ),
+        (
+            "link, sparse",
+            example(
+                "link",
+                "sparse",
+                &[("job.toml", "fill = \"parallel\"", "fill = \"parallel\"\nfill_fraction = 0.5")],
+            ),
+        ),
+        (
+            "link, fill along the boundary",
+            example("link", "contour", &[("job.toml", "\"parallel\"", "\"contour\"")]),
+        ),
+        (
+            "link, other machine and polymer",
+            example(
+                "link",
+                "reed",
+                &[
+                    ("job.toml", "shuttle-15", "reed-35"),
+                    ("job.toml", "\"pa12\"", "\"peek\""),
+                    ("job.toml", "carbon-1k-pa12", "carbon-1k5-peek"),
+                ],
+            ),
+        ),
+        (
+            "link, rows all over",
+            example(
+                "link",
+                "rows",
+                &[
+                    ("map.toml", whole_outline, "shape = { outline = true }"),
+                    ("map.toml", "angle_deg = 0", "angle_deg = [0, 45, -45]"),
+                ],
+            ),
+        ),
+        (
+            "bracket, one perimeter",
+            example("bracket", "rim", &[("job.toml", "perimeters = 2", "perimeters = 1")]),
+        ),
+        (
+            "bracket, half the rings",
+            example("bracket", "rings", &[("map.toml", "courses = 6", "courses = 3")]),
+        ),
+        ("guide, wide beads", example("guide", "wide", &[("job.toml", "= 0.5", "= 0.8")])),
+        ("part 3", generated(3)),
+        ("part 8", generated(8)),
+        ("part 20", generated(20)),
+    ]
+}
+
+#[test]
+fn the_quick_estimate_stays_within_what_it_says() {
+    let mut table = format!(
+        "{:<34}{:>12}{:>8}{:>12}{:>8}{:>10}{:>8}\n",
+        "job", "fibre mm", "quick", "matrix mm3", "quick", "time s", "quick"
+    );
+    let mut wrong = 0;
+    for (name, job) in bench() {
+        let mut notes = Notes::default();
+        let (resolved, outline, tasks) = plan::placed(&mut notes, &job).expect("a job that plans");
+        let quick = estimate::quick(&resolved, &outline, &tasks);
+        let whole = plan::plan(&mut notes, &job).expect("a job that plans").estimate;
+        let error = |quick: f64, whole: f64| if whole > 0.0 { quick / whole - 1.0 } else { quick };
+        let errors = [
+            error(quick.fibre_length_mm, whole.fibre_length_mm),
+            error(quick.matrix_volume_mm3, whole.matrix_volume_mm3),
+            error(quick.time_s.total, whole.time_s.total),
+        ];
+        let _ = writeln!(
+            table,
+            "{name:<34}{:>12.0}{:>+7.1}%{:>12.0}{:>+7.1}%{:>10.0}{:>+7.1}%   {}",
+            whole.fibre_length_mm,
+            errors[0] * 100.0,
+            whole.matrix_volume_mm3,
+            errors[1] * 100.0,
+            whole.time_s.total,
+            errors[2] * 100.0,
+            split(&quick.time_s, &whole.time_s),
+        );
+        // NaN is wrong, too
+        wrong += errors.iter().filter(|e| !(e.abs() <= estimate::WITHIN)).count();
+    }
+    println!("{table}");
+    assert_eq!(wrong, 0, "{wrong} figures are further off than the quick estimate says\n{table}");
+}
+
+/// Where the time goes, quick over whole, s.
+fn split(quick: &estimate::TimeSplit, whole: &estimate::TimeSplit) -> String {
+    format!(
+        "fibre {:.0}/{:.0} matrix {:.0}/{:.0} travel {:.0}/{:.0} heads {:.0}/{:.0} heat {:.0}/{:.0} other {:.0}/{:.0}",
+        quick.fibre,
+        whole.fibre,
+        quick.matrix,
+        whole.matrix,
+        quick.travel,
+        whole.travel,
+        quick.head_change,
+        whole.head_change,
+        quick.heating,
+        whole.heating,
+        quick.other,
+        whole.other
+    )
+}

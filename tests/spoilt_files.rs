@@ -1,0 +1,290 @@
+//! Files of every kind that is read, spoilt at random out of a seed: a reader
+//! gives a result or says what is wrong, and never panics. The same is done
+//! without end by the fuzz targets in `tests/fuzz/`.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+mod support;
+
+use std::io::Write as _;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use support::parts::Dice;
+use towpath::diagnostic::{Faults, Notes, Source};
+use towpath::job::{self, OutlineFile};
+use towpath::{outline, plan};
+
+/// Files of each kind that are spoilt in one run.
+const ROUNDS: u64 = 400;
+
+fn scratch(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("spoilt").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    folder
+}
+
+/// What people and programs get wrong, and what upsets readers.
+const PIECES: &[&str] = &[
+    "",
+    "0",
+    "-",
+    "1e308",
+    "-1e308",
+    "nan",
+    "inf",
+    "1e-320",
+    "99999999999",
+    "\"",
+    "<",
+    ">",
+    "/>",
+    "</",
+    "&",
+    "&#0;",
+    "é",
+    "\u{0}",
+    " ",
+    "\n",
+    "[",
+    "]",
+    "{",
+    "}",
+    "=",
+    "[[region]]",
+    "M 0 0 Z",
+    "A 1 1 0 0 1 0 0",
+    "NaN",
+    "<g><g><g>",
+    "transform=\"scale(0)\"",
+    "<!--",
+    "]]>",
+    "0,0 0,0",
+    "%",
+];
+
+/// A few edits of a text or of bytes.
+fn spoilt(bytes: &[u8], dice: &mut Dice) -> Vec<u8> {
+    let mut out = bytes.to_vec();
+    for _ in 0..dice.whole(1, 5) {
+        let at = index(dice, out.len());
+        match dice.whole(0, 5) {
+            // cut out
+            0 => drop(out.drain(at..(at + index(dice, 40)).min(out.len()))),
+            // put in
+            1 | 2 => {
+                let piece = PIECES[index(dice, PIECES.len() - 1)];
+                out.splice(at..at, piece.bytes());
+            }
+            // change a byte
+            3 => {
+                if let Some(b) = out.get_mut(at) {
+                    *b = u8::try_from(dice.whole(0, 255)).expect("a byte");
+                }
+            }
+            // say something twice
+            4 => {
+                let again = out[at..(at + index(dice, 60)).min(out.len())].to_vec();
+                out.splice(at..at, again);
+            }
+            // stop early
+            _ => out.truncate(at.max(out.len() / 2)),
+        }
+    }
+    out
+}
+
+/// In 0..=most.
+fn index(dice: &mut Dice, most: usize) -> usize {
+    usize::try_from(dice.whole(0, most as u64)).expect("an index")
+}
+
+/// Spoils a file again and again, and reads it each time.
+fn never_panics(name: &str, good: &[u8], read: impl Fn(&[u8]) -> Result<(), Faults>) {
+    assert!(read(good).is_ok(), "{name}: the good file is refused: {:?}", read(good));
+    let mut refused = 0;
+    for seed in 0..ROUNDS {
+        let bytes = spoilt(good, &mut Dice::new(seed));
+        match catch_unwind(AssertUnwindSafe(|| read(&bytes))) {
+            Ok(Ok(())) => {}
+            Ok(Err(Faults(faults))) => {
+                refused += 1;
+                assert!(!faults.is_empty(), "{name}, seed {seed}: refused without a word");
+            }
+            Err(_) => {
+                let kept = scratch(name).join(format!("seed-{seed}"));
+                std::fs::write(&kept, &bytes).expect("a scratch file");
+                panic!("{name}, seed {seed}: the reader panics; the file is kept in {}", kept.display());
+            }
+        }
+    }
+    assert!(refused > 0, "{name}: nothing was ever refused, so nothing was spoilt");
+}
+
+/// Reads an outline from bytes through a file.
+fn outline_reader(name: &'static str, ending: &str) -> impl Fn(&[u8]) -> Result<(), Faults> {
+    let path = scratch(name).join(format!("part.{ending}"));
+    let source = Arc::new(Source { name: "job.toml".to_owned(), text: "outline".to_owned() });
+    move |bytes| {
+        std::fs::write(&path, bytes).expect("a scratch file");
+        let file = OutlineFile {
+            path: path.clone(),
+            typed: "part".to_owned(),
+            thickness_mm: Some(0.4),
+            unit_mm: 1.0,
+            place: towpath::diagnostic::Place {
+                source: Arc::clone(&source),
+                span: 0..7,
+                label: String::new(),
+            },
+        };
+        outline::read(&mut Notes::default(), &file, 0.2).map(drop)
+    }
+}
+
+const SVG: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="80mm" height="40mm" viewBox="0 0 80 40" preserveAspectRatio="xMidYMid meet">
+<defs><circle id="pin" r="4"/></defs>
+<g transform="translate(1,1) rotate(3) matrix(1 0 0 1 0 0)" data-z-mm="0-0.4"><rect x="0" y="0" width="70" height="34" rx="10" ry="8"/>
+<path d="M20 12 C 24 12 28 14 28 18 S 24 24 20 24 Q 12 24 12 18 T 20 12 Z m 20 0 h 6 v 6 l -6 0 z" fill-rule="evenodd"/></g>
+<ellipse cx="60" cy="20" rx="3" ry="10%" style="fill:none;stroke:black"/>
+<use xlink:href="#pin" x="9" y="18" id="hole"/><polygon points="30,5 34,5 32,9" data-role="region" id="spot"/>
+<path d="M 50 10 a 2 2 0 1 0 4 0 a 2 2 0 10-4 0"/>
+</svg>"##;
+
+#[test]
+fn drawings() {
+    never_panics("svg", SVG.as_bytes(), outline_reader("svg", "svg"));
+}
+
+/// A box as triangles, corners 0 and (20, 10, 0.4).
+fn triangles() -> Vec<[[f32; 3]; 3]> {
+    let p = |i: usize| [[0.0, 20.0][i & 1], [0.0, 10.0][(i >> 1) & 1], [0.0, 0.4][i >> 2]];
+    [
+        [0, 2, 1],
+        [1, 2, 3],
+        [4, 5, 6],
+        [5, 7, 6],
+        [0, 1, 4],
+        [1, 5, 4],
+        [2, 6, 3],
+        [3, 6, 7],
+        [0, 4, 2],
+        [2, 4, 6],
+        [1, 3, 5],
+        [3, 7, 5],
+    ]
+    .map(|t| t.map(p))
+    .to_vec()
+}
+
+#[test]
+fn meshes() {
+    let mut text = "solid box\n".to_owned();
+    let mut binary = vec![b' '; 80];
+    binary.extend(12_u32.to_le_bytes());
+    for t in triangles() {
+        text.push_str("facet normal 0 0 0\nouter loop\n");
+        binary.extend([0; 12]);
+        for [x, y, z] in t {
+            text.push_str(&format!("vertex {x} {y} {z}\n"));
+            binary.extend([x, y, z].into_iter().flat_map(f32::to_le_bytes));
+        }
+        text.push_str("endloop\nendfacet\n");
+        binary.extend([0; 2]);
+    }
+    text.push_str("endsolid box\n");
+    never_panics("stl text", text.as_bytes(), outline_reader("stl text", "stl"));
+    never_panics("stl binary", &binary, outline_reader("stl binary", "stl"));
+}
+
+const RELATIONSHIPS: &str = r#"<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Target="/3D/part.model" Id="r" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>"#;
+
+const SLICED: &str = r#"<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" xmlns:s="http://schemas.microsoft.com/3dmanufacturing/slice/2015/07" requiredextensions="s">
+<resources><s:slicestack id="1" zbottom="0">
+<s:slice ztop="0.2"><s:vertices><s:vertex x="0" y="0"/><s:vertex x="9" y="0"/><s:vertex x="9" y="9"/></s:vertices><s:polygon startv="0"><s:segment v2="1"/><s:segment v2="2"/><s:segment v2="0"/></s:polygon></s:slice>
+<s:slice ztop="0.4"><s:vertices><s:vertex x="0" y="0"/><s:vertex x="8" y="0"/><s:vertex x="8" y="8"/></s:vertices><s:polygon startv="0"><s:segment v2="1"/><s:segment v2="2"/><s:segment v2="0"/></s:polygon></s:slice>
+</s:slicestack><object id="2" type="model" s:slicestackid="1" s:meshresolution="lowres"><mesh><vertices/><triangles/></mesh></object></resources>
+<build><item objectid="2" transform="1 0 0 0 1 0 0 0 1 5 5 0"/></build></model>"#;
+
+fn meshed() -> String {
+    let mut vertices = String::new();
+    let mut list = String::new();
+    for (k, t) in triangles().iter().enumerate() {
+        for [x, y, z] in t {
+            vertices.push_str(&format!("<vertex x=\"{x}\" y=\"{y}\" z=\"{z}\"/>"));
+        }
+        let v = 3 * k;
+        list.push_str(&format!("<triangle v1=\"{v}\" v2=\"{}\" v3=\"{}\"/>", v + 1, v + 2));
+    }
+    format!(
+        "<model unit=\"millimeter\" xmlns=\"http://schemas.microsoft.com/3dmanufacturing/core/2015/02\"><resources>\
+         <object id=\"1\"><mesh><vertices>{vertices}</vertices><triangles>{list}</triangles></mesh></object>\
+         <object id=\"2\"><components><component objectid=\"1\" transform=\"1 0 0 0 1 0 0 0 1 0 0 0\"/></components></object>\
+         </resources><build><item objectid=\"2\"/></build></model>"
+    )
+}
+
+/// A package round a model's text, stored as it is.
+fn package(model: &[u8]) -> Vec<u8> {
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let stored = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    for (name, bytes) in [("_rels/.rels", RELATIONSHIPS.as_bytes()), ("3D/part.model", model)] {
+        zip.start_file(name, stored).expect("a part");
+        zip.write_all(bytes).expect("a part");
+    }
+    zip.finish().expect("a package").into_inner()
+}
+
+#[test]
+fn packages() {
+    for (name, model) in [("sliced", SLICED.to_owned()), ("meshed", meshed())] {
+        let read = outline_reader(if name == "sliced" { "3mf sliced" } else { "3mf meshed" }, "3mf");
+        never_panics(name, model.as_bytes(), |bytes| read(&package(bytes)));
+    }
+    never_panics("3mf package", &package(SLICED.as_bytes()), outline_reader("3mf package", "3mf"));
+}
+
+/// Faults that do not follow from one another are told together.
+#[test]
+fn all_faults_of_a_package_at_once() {
+    let model = SLICED
+        .replace("x=\"9\" y=\"9\"", "x=\"nine\" y=\"9\"")
+        .replace("x=\"8\" y=\"8\"", "x=\"8\"")
+        .replacen("<s:segment v2=\"1\"/>", "<s:segment v2=\"7\"/>", 1)
+        .replace("objectid=\"2\"", "objectid=\"two\"");
+    let read = outline_reader("3mf faults", "3mf");
+    let Err(Faults(faults)) = read(&package(model.as_bytes())) else { panic!("it is refused") };
+    let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    for says in ["`nine`", "has no `y`", "vertex 7", "`two`"] {
+        assert!(told.iter().any(|t| t.contains(says)), "{says}: {told:#?}");
+    }
+    assert_eq!(told.len(), 4, "{told:#?}");
+    // open polygons: one in each slice
+    let model = SLICED.replace("<s:segment v2=\"2\"/><s:segment v2=\"0\"/>", "<s:segment v2=\"2\"/>");
+    let Err(Faults(faults)) = read(&package(model.as_bytes())) else { panic!("it is refused") };
+    assert_eq!(faults.len(), 2, "{faults:?}");
+    assert!(faults.iter().all(|d| d.code == "outline-open"), "{faults:?}");
+}
+
+#[test]
+fn jobs_and_maps() {
+    let link = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link");
+    let folder = scratch("job");
+    for file in ["link.svg", "map.toml"] {
+        std::fs::copy(link.join(file), folder.join(file)).expect("a copy");
+    }
+    let job = std::fs::read(link.join("job.toml")).expect("the example's job");
+    let path = folder.join("job.toml");
+    never_panics("job", &job, |bytes| {
+        std::fs::write(&path, bytes).expect("a scratch file");
+        let _ = job::named_files(&path);
+        job::read(&mut Notes::default(), &path).map(drop)
+    });
+    // maps reach the placing of their regions
+    std::fs::write(&path, &job).expect("a scratch file");
+    let map = std::fs::read(link.join("map.toml")).expect("the example's map");
+    never_panics("map", &map, |bytes| {
+        std::fs::write(folder.join("map.toml"), bytes).expect("a scratch file");
+        plan::placed(&mut Notes::default(), &path).map(drop)
+    });
+}
