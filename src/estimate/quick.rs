@@ -377,12 +377,14 @@ fn turns(sketches: &[Sketch]) -> (f64, f64) {
     (changes, matrix)
 }
 
-/// The wait for the head that begins, s; later ones are heated in time.
+/// The waits for bed and chamber and for the head that begins, s; later heads are
+/// heated in time.
 fn first_heat(job: &Job) -> f64 {
-    let head = &job.printer.matrix;
-    let heater = &head.heater;
-    let reached = heater.after(ROOM_C, head.standby_temperature_c, job.printer.times.start_s);
-    heater.seconds(reached, job.matrix.process_temperature_c).max(0.0)
+    let p = &job.printer;
+    let (head, heater) = (&p.matrix, &p.matrix.heater);
+    let start = p.start_wait_s(p.bed_temperature_c, p.chamber_temperature_c);
+    let reached = heater.after(ROOM_C, head.standby_temperature_c, p.times.start_s + start);
+    start + heater.seconds(reached, job.matrix.process_temperature_c).max(0.0)
 }
 
 fn count(v: f64) -> usize {

@@ -66,6 +66,7 @@ pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> 
         courses: CoursePlan { deviation_mm: 0.02, end_stagger_mm: 0.0 },
         map: None,
         series: Series::default(),
+        lots: [None, None],
         inputs: Vec::new(),
     }
 }

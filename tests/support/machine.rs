@@ -606,11 +606,11 @@ impl<'a> Run<'a> {
                 from = i;
             }
         }
-        let fastest: Vec<f64> = groups
-            .iter()
-            .map(|&(a, b)| (a..b).map(|i| if i > a { cruise[i].min(joints[i]) } else { cruise[i] }))
-            .map(|all| all.fold(f64::INFINITY, f64::min))
-            .collect();
+        let slowest = |&(a, b): &(usize, usize)| {
+            let along = cruise[a..b].iter().chain(&joints[a + 1..b]);
+            along.fold(f64::INFINITY, |v, other| v.min(*other))
+        };
+        let fastest: Vec<f64> = groups.iter().map(slowest).collect();
         let ways: Vec<f64> = groups.iter().map(|&(a, b)| p[a..b].iter().map(Piece::length).sum()).collect();
         let mut speeds: Vec<f64> = groups.iter().map(|&(a, _)| joints[a]).collect();
         speeds.push(0.0);
