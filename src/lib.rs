@@ -8,6 +8,7 @@ pub mod estimate;
 pub mod fibre;
 pub mod gcode;
 pub mod job;
+pub mod kit;
 pub mod matrix;
 pub mod motion;
 pub mod outline;

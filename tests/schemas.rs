@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use towpath::diagnostic::{Diagnostic, Notes, Source};
 use towpath::job::{self, builtin, map, material, printer, schema};
+use towpath::kit::blank;
 
 /// Faults that one file alone shows, key by key. Others come from two keys that
 /// do not go together, or from other files: no schema knows those.
@@ -183,6 +184,7 @@ fn agree(schema: &Value, good: &str, read: impl Fn(&Arc<Source>) -> Vec<Diagnost
         }
     }
     assert!(differ.is_empty(), "{differ}");
+    assert!(cases.len() > 100, "only {} files", cases.len());
     assert!(refused > cases.len() / 2, "only {refused} of {} were refused", cases.len());
     assert!(validator.is_valid(&good) && read_ok(&good, &read), "the good file is refused");
 }
@@ -197,6 +199,13 @@ fn printer_profiles() {
     for b in builtin::PRINTERS {
         agree(&schema::printer(), b.text, |s| printer::read(s).err().map_or_else(Vec::new, |f| f.0));
     }
+    // every optional key, too
+    let new = blank::text("new").replace("\n# feed_scale", "\nfeed_scale");
+    let new = new.replace("\n# way = ", "\nway = ").replace("\n# block_time_s", "\nblock_time_s");
+    let new =
+        new.replace("\n# jerk_mm_s3", "\njerk_mm_s3").replace("\n# time_constant_s", "\ntime_constant_s");
+    let new = new.replace("\n# matrix_at_mm", "\nmatrix_at_mm").replace("\n# fibre_at_mm", "\nfibre_at_mm");
+    agree(&schema::printer(), &new, |s| printer::read(s).err().map_or_else(Vec::new, |f| f.0));
 }
 
 #[test]

@@ -4,6 +4,7 @@
 mod console;
 mod estimate;
 mod explain;
+mod kit;
 mod manual;
 mod new;
 mod picture;
@@ -113,11 +114,17 @@ enum Printer {
         /// As in `printer list`
         name: String,
     },
-    /// Check a profile: keys, ranges, geometry, blocks
+    /// Check a profile: keys, ranges, geometry, blocks; shows a small program made from it
     Check {
         /// A .toml
         file: PathBuf,
     },
+    /// A profile to fill in: every key with unit, meaning, range and how to measure it
+    New(kit::New),
+    /// Machine trials as programs, and a sheet of what to measure and where it goes
+    Trial(kit::Trial),
+    /// Fit head change, block time and accelerations to programs that were timed
+    Fit(kit::Fit),
 }
 
 #[derive(Debug, Subcommand)]
@@ -168,7 +175,7 @@ const AT_FAULT: u8 = 1;
 
 /// Codes of faults that keep towpath from running at all.
 const NOT_RUN: &[&str] =
-    &["input-missing", "input-unreadable", "output-exists", "output-unwritable", "picture-name"];
+    &["fit-pairs", "input-missing", "input-unreadable", "output-exists", "output-unwritable", "picture-name"];
 
 /// Runs a command line, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -211,7 +218,10 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
         Command::Verify(arguments) => verify::run(arguments, console),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
-        Command::Printer(Printer::Check { file }) => profiles::check_printer(file),
+        Command::Printer(Printer::Check { file }) => kit::check(file),
+        Command::Printer(Printer::New(arguments)) => kit::new(arguments),
+        Command::Printer(Printer::Trial(arguments)) => kit::trials(arguments),
+        Command::Printer(Printer::Fit(arguments)) => kit::fitted(arguments),
         Command::Material(Material::List) => Ok(profiles::materials()),
         Command::Material(Material::Show { name }) => profiles::show_material(name),
         Command::Material(Material::Check { file }) => profiles::check_material(file),

@@ -5,7 +5,7 @@ use crate::diagnostic::nearest::help;
 use crate::diagnostic::{Diagnostic, Outcome, Source};
 use crate::job::builtin::{self, BuiltIn};
 use crate::job::material::{self, Material};
-use crate::job::{self, Matrix, Printer, Tow, printer};
+use crate::job::{self, Matrix, Printer, Tow};
 use serde_json::{Value, json};
 use std::path::Path;
 
@@ -69,15 +69,6 @@ fn as_json(text: &str) -> Value {
     toml::from_str(text).unwrap_or(Value::Null)
 }
 
-/// `printer check FILE`.
-///
-/// Errors: every fault of the profile; `input-missing` and the like.
-pub(super) fn check_printer(file: &Path) -> Outcome<Report> {
-    let source = job::first_text(file)?;
-    let p = printer::read(&source)?;
-    Ok(Report::telling(told(&source, &printer_facts(&p)), checked(&source, "printer")))
-}
-
 /// `material check FILE`.
 ///
 /// Errors: every fault of the file; `input-missing` and the like.
@@ -90,7 +81,7 @@ pub(super) fn check_material(file: &Path) -> Outcome<Report> {
     Ok(Report::telling(told(&source, &facts), checked(&source, "material")))
 }
 
-fn told(source: &Source, facts: &[String]) -> String {
+pub(super) fn told(source: &Source, facts: &[String]) -> String {
     let mut text = format!("{}: no faults\n", source.name);
     for fact in facts {
         text.push_str("  ");
@@ -100,11 +91,11 @@ fn told(source: &Source, facts: &[String]) -> String {
     text
 }
 
-fn checked(source: &Source, what: &str) -> Value {
+pub(super) fn checked(source: &Source, what: &str) -> Value {
     json!({"file": source.name, "faults": 0, what: as_json(&source.text)})
 }
 
-fn printer_facts(p: &Printer) -> Vec<String> {
+pub(super) fn printer_facts(p: &Printer) -> Vec<String> {
     let [x0, y0, x1, y1] = p.bed_mm;
     vec![
         format!("{}: {}", p.name, p.description),

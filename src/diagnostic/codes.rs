@@ -85,6 +85,14 @@ pub static ALL: &[Code] = &[
         text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
     },
     Code {
+        name: "fit-pairs",
+        text: "`towpath printer fit` needs one `--took` for each `--program`, in the same order; the exit status is 2.",
+    },
+    Code {
+        name: "fit-profile",
+        text: "A fitted value could not be put into the profile's text, because its table is written in a way that leaves no line for a new key. The value is told: write it yourself.",
+    },
+    Code {
         name: "format-not-yet",
         text: "The outline's format is known but not read by this version. Export the part as .svg, .3mf or .stl.",
     },
@@ -218,7 +226,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "output-exists",
-        text: "A new job would be written over a file that is there already. Nothing is overwritten and nothing was written: choose another name or another folder.",
+        text: "A new job or a new printer profile would be written over a file that is there already. Nothing is overwritten and nothing was written: choose another name or another folder.",
     },
     Code {
         name: "output-unwritable",
@@ -315,6 +323,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "trail-off",
         text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it. The plan gives the line as laid, and cover is counted there.",
+    },
+    Code {
+        name: "trial-impossible",
+        text: "A machine trial has no room on the bed that both heads reach, or a course of it is shorter than the printer can cut and lay. `bed_mm`, `reach_mm`, `cutter_to_nozzle_mm` and `anchor_mm` decide.",
     },
     Code {
         name: "unfilled",

@@ -7,7 +7,7 @@
 use super::TimeSplit;
 use crate::gcode;
 use crate::geom::{Point, Segment};
-use crate::job::printer::{HeadChange, Heater, ROOM_C};
+use crate::job::printer::{HeadChange, ROOM_C};
 use crate::job::{Head, Printer};
 use crate::motion::{Dynamics, Leg, seconds};
 
@@ -71,12 +71,7 @@ impl<'a> Clock<'a> {
     /// meanwhile, and the program waits for bed and chamber.
     pub(super) fn start(printer: &'a Printer, start: &Start) -> Self {
         let limits = &printer.limits;
-        let wait = |heater: Option<Heater>, target: f64| match heater {
-            Some(h) if target > ROOM_C => h.seconds(ROOM_C, target),
-            _ => 0.0,
-        };
-        let hot = wait(printer.bed_heating, start.bed_c).max(wait(printer.chamber_heating, start.chamber_c));
-        let start_heating_s = (hot - printer.times.start_s).max(0.0);
+        let start_heating_s = printer.start_wait_s(start.bed_c, start.chamber_c);
         Self {
             printer,
             dynamics: Dynamics {

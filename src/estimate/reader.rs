@@ -514,7 +514,7 @@ mod tests {
         let t = time("T1 M6\nG0 X0 Y0 Z0 F6000\nG3 X0 Y0 I5 J0 E1 F600\nG2 X10 Y0 R5 E2\n");
         assert!((t.matrix - 1.5 * std::f64::consts::TAU * 0.5).abs() < 1e-2, "{t:?}");
         // inches, relative
-        let t = time("T1 M6\nG0 X0 Y0 Z0 F6000\nG20 G91 G1 X1 E1 F60\nG1 X1 E1\n");
+        let t = time("T1 M6\nG0 X0 Y0 Z0 F6000\nG20 G91 G1 X1 E1 F60\nG1 X1 E2\n");
         assert!((t.matrix - 2.0).abs() < 1e-3, "{t:?}");
     }
 }

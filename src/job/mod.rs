@@ -14,7 +14,7 @@ mod document;
 mod layers;
 mod named;
 mod read;
-mod table;
+pub(crate) mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
 pub use field::{Field, Sample};

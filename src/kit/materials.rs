@@ -2,7 +2,9 @@
 
 use crate::diagnostic::{Place, Source};
 use crate::job::builtin;
-use crate::job::{self, BeadPlan, CoursePlan, Fill, Job, Matrix, OutlineFile, Printer, Tow, material};
+use crate::job::{
+    self, BeadPlan, CoursePlan, Fill, Job, Matrix, OutlineFile, Printer, Series, Tow, material,
+};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -16,10 +18,8 @@ const LAYER_MM: f64 = 0.2;
 /// the first of those built in. Where there is none, the first pair, laid as hot
 /// as the heads get; it shows the machine's moves, and would not melt.
 pub fn that_fit(printer: &Printer) -> (Matrix, Tow) {
-    let matrices: Vec<Matrix> = builtin::MATRICES
-        .iter()
-        .filter_map(|b| material::read_matrix(&job::built_in_text(b)).ok())
-        .collect();
+    let matrices: Vec<Matrix> =
+        builtin::MATRICES.iter().filter_map(|b| material::read_matrix(&job::built_in_text(b)).ok()).collect();
     let tows: Vec<Tow> =
         builtin::TOWS.iter().filter_map(|b| material::read_tow(&job::built_in_text(b)).ok()).collect();
     let pairs: Vec<(&Matrix, &Tow)> = matrices
@@ -65,6 +65,8 @@ pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> 
         },
         courses: CoursePlan { deviation_mm: 0.02, end_stagger_mm: 0.0 },
         map: None,
+        series: Series::default(),
+        lots: [None, None],
         inputs: Vec::new(),
     }
 }

@@ -90,8 +90,7 @@ impl<'a> Piece<'a> {
         let e = estimate::of(self.job, &outline, &program, &self.beads, 0, split);
         let facts = facts(self.job, outline.layers.len(), e.fibre_length_mm, e.time_s.total);
         let text = gcode::write(self.job, &program, &facts)?;
-        let plan =
-            plan_file::json(self.job, &outline, &program, &self.courses, &self.beads, &e, &text.cut);
+        let plan = plan_file::json(self.job, &outline, &program, &self.courses, &self.beads, &e, &text.cut);
         Ok(Written {
             program: text.program,
             plan,
@@ -151,11 +150,8 @@ pub(super) fn hairpin(job: &Job, name: &str, from: Point, leg_mm: f64, radius_mm
     let (a, b) = (from + pt(leg_mm, 0.0), from + pt(leg_mm, 2.0 * radius_mm));
     let turn = Arc { from: a, to: b, centre: a + pt(0.0, radius_mm), ccw: true };
     let back = from + pt(0.0, 2.0 * radius_mm);
-    let segments = vec![
-        Segment::Line { from, to: a },
-        Segment::Arc(turn),
-        Segment::Line { from: b, to: back },
-    ];
+    let segments =
+        vec![Segment::Line { from, to: a }, Segment::Arc(turn), Segment::Line { from: b, to: back }];
     course(job, name, segments, radius_mm)
 }
 
@@ -164,8 +160,11 @@ fn course(job: &Job, name: &str, segments: Vec<Segment>, radius_mm: f64) -> Outc
     let path = Path::new(segments, false);
     let shortest = job.printer.shortest_course_mm();
     Course::new(name.to_owned(), Rule::Unidirectional, 0, path, least, shortest).map_err(|fault| {
-        Diagnostic::error("trial-impossible", format!("`{name}` cannot be laid by `{}`: {fault:?}", job.printer.name))
-            .help("the profile's `cutter_to_nozzle_mm` and `anchor_mm` say how short a course may be")
-            .into()
+        Diagnostic::error(
+            "trial-impossible",
+            format!("`{name}` cannot be laid by `{}`: {fault:?}", job.printer.name),
+        )
+        .help("the profile's `cutter_to_nozzle_mm` and `anchor_mm` say how short a course may be")
+        .into()
     })
 }

@@ -6,7 +6,7 @@ use super::piece::{Piece, hairpin, plate, straight};
 use crate::diagnostic::Outcome;
 use crate::estimate::TimeSplit;
 use crate::geom::pt;
-use crate::job::{Job, Printer};
+use crate::job::{Fill, Job, Printer};
 
 /// The program, and what goes with it.
 #[derive(Clone, Debug)]
@@ -35,7 +35,9 @@ const EDGE_MM: f64 = 2.0;
 /// `trial-impossible`; faults of the profile's blocks.
 pub fn render(printer: &Printer) -> Outcome<Sample> {
     let (matrix, tow) = materials::that_fit(printer);
-    let job = materials::job("sample", printer, &matrix, &tow);
+    let mut job = materials::job("sample", printer, &matrix, &tow);
+    // perimeters only: it is to be read, not to be filled
+    job.beads.fill = Fill::None;
     let written = piece(&job)?.write()?;
     Ok(Sample {
         program: written.program,

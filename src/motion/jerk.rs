@@ -9,16 +9,19 @@
 //! book alike.
 //!
 //! The acceleration is zero wherever one limit gives way to another. Legs that
-//! run into each other at one and the same speed are one piece, so that a line
-//! in pieces takes as long as a whole one.
+//! run into each other at nearly the same speed are one piece at the slowest of
+//! them, so that a line in pieces takes as long as a whole one, and a bend whose
+//! chords were rounded to a micrometre as long as the bend.
 
 use super::{Leg, feasible};
 
 /// Halvings of a range of speeds: as fine as the numbers themselves.
 const HALVINGS: usize = 60;
 
-/// Speeds that differ by less than this share are the same, and so are accelerations.
-const SAME: f64 = 1e-9;
+/// Speeds that differ by less than this share are nearly the same: what rounding
+/// to three decimals makes of the radius of a bend in chords of a few tenths of a
+/// millimetre.
+const SAME: f64 = 0.05;
 
 /// Seconds and way of a change of speed (mm/s), with acceleration `a` (mm/s2) and
 /// jerk `j` (mm/s3).
@@ -118,16 +121,16 @@ fn change(phases: &mut Vec<[f64; 3]>, from: f64, to: f64, a: f64, j: f64) {
 }
 
 /// Seconds of each leg of a run. `joint` holds the fastest passage of each joint.
-pub(super) fn seconds(legs: &[Leg], lengths: &[f64], cruise: &[f64], joint: Vec<f64>, j: f64) -> Vec<f64> {
-    let near = |a: f64, b: f64| (a - b).abs() <= SAME * a.max(b);
+pub(super) fn seconds(legs: &[Leg], lengths: &[f64], cruise: &[f64], joint: &[f64], j: f64) -> Vec<f64> {
     // pieces: legs from one joint that limits something to the next
     let mut ends = Vec::new();
+    let mut first = 0;
     for i in 1..legs.len() {
-        let goes_on = near(cruise[i - 1], cruise[i])
-            && near(legs[i - 1].acceleration_mm_s2, legs[i].acceleration_mm_s2)
-            && near(joint[i], cruise[i]);
-        if !goes_on {
+        let near = |v: f64| (v - cruise[first]).abs() <= SAME * cruise[first];
+        let alike = legs[i].acceleration_mm_s2.total_cmp(&legs[first].acceleration_mm_s2).is_eq();
+        if !(alike && near(cruise[i]) && near(joint[i])) {
             ends.push(i);
+            first = i;
         }
     }
     if !legs.is_empty() {
@@ -136,12 +139,25 @@ pub(super) fn seconds(legs: &[Leg], lengths: &[f64], cruise: &[f64], joint: Vec<
     let starts: Vec<usize> = std::iter::once(0).chain(ends.iter().copied()).collect();
     let ways: Vec<f64> = (0..ends.len()).map(|k| lengths[starts[k]..ends[k]].iter().sum()).collect();
     let acceleration = |k: usize| legs[starts[k]].acceleration_mm_s2;
-    let limits: Vec<f64> = starts.iter().map(|&i| joint[i]).collect();
+    // both pieces at a joint have to be able to run at its speed
+    let slowest = |k: usize| {
+        let (first, end) = (starts[k], ends[k]);
+        let inner = joint[first + 1..end].iter().chain(&cruise[first..end]);
+        inner.fold(f64::INFINITY, |v, other| v.min(*other))
+    };
+    let tops: Vec<f64> = (0..ends.len()).map(slowest).collect();
+    let limits: Vec<f64> = starts
+        .iter()
+        .enumerate()
+        .map(|(k, &i)| {
+            let (before, after) = (k.checked_sub(1).map(|k| tops[k]), tops.get(k).copied());
+            joint[i].min(before.unwrap_or(0.0)).min(after.unwrap_or(0.0))
+        })
+        .collect();
     let speeds = feasible(limits, |v, k| reach(v, ways[k], acceleration(k), j));
     let mut out = Vec::with_capacity(legs.len());
     for k in 0..ends.len() {
-        let v = cruise[starts[k]];
-        let profile = Profile::new(ways[k], v, acceleration(k), j, speeds[k], speeds[k + 1]);
+        let profile = Profile::new(ways[k], tops[k], acceleration(k), j, speeds[k], speeds[k + 1]);
         let mut way = 0.0;
         let inner: Vec<f64> = lengths[starts[k]..ends[k]]
             .iter()

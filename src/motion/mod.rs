@@ -113,7 +113,7 @@ fn seconds_of_run(legs: &[Leg], dynamics: &Dynamics) -> Vec<f64> {
         .collect();
     let joint = joint_limits(legs, &cruise, dynamics.corner_deviation_mm);
     if dynamics.jerk_mm_s3.is_finite() {
-        return jerk::seconds(legs, &lengths, &cruise, joint, dynamics.jerk_mm_s3);
+        return jerk::seconds(legs, &lengths, &cruise, &joint, dynamics.jerk_mm_s3);
     }
     let reach = |v: f64, i: usize| (v * v + 2.0 * legs[i].acceleration_mm_s2 * lengths[i]).sqrt();
     let joint = feasible(joint, reach);

@@ -12,6 +12,7 @@ pub(crate) mod bench_parts;
 pub(crate) mod cover;
 pub(crate) mod curve;
 pub(crate) mod good;
+pub(crate) mod machine;
 pub(crate) mod near;
 pub(crate) mod parts;
 pub(crate) mod plan_file;

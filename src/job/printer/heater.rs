@@ -86,13 +86,14 @@ impl Heater {
 
     /// Temperature after some seconds on the way to a target, degC.
     pub fn after(&self, from_c: f64, target_c: f64, seconds: f64) -> f64 {
+        let way = target_c - from_c;
         let (rate, constant, end) = self.towards(from_c, target_c);
         let now = if constant.is_infinite() {
-            from_c + rate * seconds * (target_c - from_c).signum()
+            from_c + rate * seconds * way.signum()
         } else {
             end + (from_c - end) * trig::exp(-seconds / constant)
         };
-        if target_c > from_c { now.min(target_c) } else { now.max(target_c) }
+        if way >= 0.0 { now.min(target_c) } else { now.max(target_c) }
     }
 
     /// By how much it may cool from a temperature if it is to be there again
@@ -135,6 +136,7 @@ mod tests {
         assert!((h.seconds(220.0, 20.0) - 200.0).abs() < 1e-12, "200 K at 1 K/s");
         assert!((h.after(20.0, 220.0, 30.0) - 80.0).abs() < 1e-12, "on the way");
         assert!((h.after(20.0, 220.0, 300.0) - 220.0).abs() < 1e-12, "there");
+        assert!((h.after(220.0, 220.0, 300.0) - 220.0).abs() < 1e-12, "and stays there");
     }
 
     #[test]
@@ -148,6 +150,7 @@ mod tests {
         for s in [0.0, 1.0, 60.0] {
             let t = h.after(150.0, 390.0, s);
             assert!((h.seconds(150.0, t) - s).abs() < 1e-9, "there and back: {s} s");
+            assert!((h.after(390.0, 390.0, s) - 390.0).abs() < 1e-12, "it stays where it is to be");
         }
     }
 

@@ -97,6 +97,17 @@ impl Printer {
         }
     }
 
+    /// How long the start block waits for bed and chamber, s: both are set at its
+    /// begin, from room temperature, and the machine homes meanwhile.
+    pub fn start_wait_s(&self, bed_c: f64, chamber_c: f64) -> f64 {
+        let wait = |heater: Option<Heater>, target: f64| match heater {
+            Some(h) if target > ROOM_C => h.seconds(ROOM_C, target),
+            _ => 0.0,
+        };
+        let hot = wait(self.bed_heating, bed_c).max(wait(self.chamber_heating, chamber_c));
+        (hot - self.times.start_s).max(0.0)
+    }
+
     /// The shortest course that can be cut and laid, mm.
     pub fn shortest_course_mm(&self) -> f64 {
         self.cutter_to_nozzle_mm + self.anchor_mm

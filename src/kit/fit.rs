@@ -1,0 +1,327 @@
+//! Learns from timed prints: head change, block time and accelerations.
+//!
+//! Least squares over the times of several programs, by Gauss-Newton steps on
+//! parameters that are counted in plausible changes, so that the singular values
+//! of the sensitivities say which of them the times can tell apart: a direction
+//! along which a plausible change moves no time by more than a watch's error is
+//! not learned, and stays as the profile has it (truncated singular value
+//! decomposition; Golub & Van Loan, *Matrix Computations*, 4th ed. 2013, 5.5,
+//! from memory).
+
+use super::edit;
+use crate::diagnostic::{Diagnostic, Outcome, Source};
+use crate::estimate::Recording;
+use crate::geom::trig;
+use crate::job::{Printer, printer};
+use nalgebra::{DMatrix, DVector};
+use std::sync::Arc;
+
+/// A program and how long it took.
+#[derive(Clone, Debug)]
+pub struct Timed {
+    /// Its name, for messages.
+    pub name: String,
+    /// Its text.
+    pub text: String,
+    /// From its first line to its last, s.
+    pub took_s: f64,
+}
+
+/// What a fit gives.
+#[derive(Clone, Debug)]
+pub struct Fitted {
+    /// The profile's text with the new values.
+    pub text: String,
+    /// Each parameter.
+    pub parameters: Vec<Learned>,
+    /// Each program: name, seconds it took, modelled before and after.
+    pub programs: Vec<(String, f64, f64, f64)>,
+    /// Directions that the times tell apart.
+    pub rank: usize,
+    /// Largest over smallest singular value; infinite where one is zero.
+    pub condition: f64,
+    /// What the times cannot tell, one line each.
+    pub untold: Vec<String>,
+}
+
+/// One parameter.
+#[derive(Clone, Debug)]
+pub struct Learned {
+    /// Its path in the profile.
+    pub key: String,
+    /// Before.
+    pub before: f64,
+    /// After.
+    pub after: f64,
+}
+
+/// What can be learned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Parameter {
+    HeadChange,
+    BlockTime,
+    Work,
+    Travel,
+}
+
+impl Parameter {
+    const ALL: [Self; 4] = [Self::HeadChange, Self::BlockTime, Self::Work, Self::Travel];
+
+    /// Table and key.
+    fn place(self) -> (&'static [&'static str], &'static str) {
+        match self {
+            Self::HeadChange => (&["times"], "head_change_s"),
+            Self::BlockTime => (&["controller"], "block_time_s"),
+            Self::Work => (&["limits", "acceleration_mm_s2"], "work"),
+            Self::Travel => (&["limits", "acceleration_mm_s2"], "travel"),
+        }
+    }
+
+    fn key(self) -> String {
+        let (table, key) = self.place();
+        format!("{}.{key}", table.join("."))
+    }
+
+    fn of(self, p: &Printer) -> f64 {
+        match self {
+            Self::HeadChange => p.times.head_change_s,
+            Self::BlockTime => p.controller.block_time_s,
+            Self::Work => p.limits.work_mm_s2,
+            Self::Travel => p.limits.travel_mm_s2,
+        }
+    }
+
+    fn set(self, p: &mut Printer, value: f64) {
+        match self {
+            Self::HeadChange => p.times.head_change_s = value,
+            Self::BlockTime => p.controller.block_time_s = value,
+            Self::Work => p.limits.work_mm_s2 = value,
+            Self::Travel => p.limits.travel_mm_s2 = value,
+        }
+    }
+
+    /// The value `x` plausible changes away from the profile's: some seconds for a
+    /// head change, some milliseconds for a line, a factor for an acceleration.
+    fn moved(self, prior: f64, x: f64) -> f64 {
+        match self {
+            Self::HeadChange => (prior + x * HEAD_CHANGE_S).clamp(0.0, 600.0),
+            Self::BlockTime => (prior + x * BLOCK_TIME_S).clamp(0.0, 0.5),
+            Self::Work | Self::Travel => (prior * trig::exp(x * std::f64::consts::LN_2)).clamp(1.0, 50_000.0),
+        }
+    }
+}
+
+/// A plausible change of the time of a head change, s.
+const HEAD_CHANGE_S: f64 = 3.0;
+
+/// A plausible change of the time for a line, s.
+const BLOCK_TIME_S: f64 = 0.003;
+
+/// What a watch and a start by hand are good for, s.
+const WATCH_S: f64 = 1.0;
+
+/// What the model is good for at best, a share of the time.
+const MODEL: f64 = 0.001;
+
+/// A direction is learned where a plausible change moves the times by so many
+/// times their error.
+const TOLD: f64 = 3.0;
+
+/// Step of the differences, in plausible changes.
+const STEP: f64 = 0.05;
+
+/// Gauss-Newton steps; it settles in five to ten.
+const STEPS: usize = 30;
+
+/// Times for a line from which the search begins besides the profile's own, s:
+/// below the least that slows anything the times do not change with it.
+const BEGIN_S: [f64; 4] = [0.001, 0.003, 0.008, 0.02];
+
+/// Fits a printer's profile to timed programs. With `hot`, bed and chamber were hot when
+/// each program began, so that nothing waited for them.
+///
+/// Errors: `program-unread`;
+/// `fit-profile` where the profile's text has no place for a value.
+pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) -> Outcome<Fitted> {
+    let mut machine = profile.clone();
+    if hot {
+        (machine.bed_heating, machine.chamber_heating) = (None, None);
+    }
+    let mut data = Vec::new();
+    for t in timed {
+        data.push((Recording::of(&machine, &t.name, &t.text)?, t.took_s));
+    }
+    let problem = Problem { printer: machine, data };
+    let begin = problem.residuals(&[0.0; 4]);
+    let (mut x, mut best) = problem.descend([0.0; 4]);
+    for s in BEGIN_S {
+        let mut from = [0.0; 4];
+        from[1] = (s - problem.printer.controller.block_time_s) / BLOCK_TIME_S;
+        let (other, cost) = problem.descend(from);
+        // another way to the same times is no reason to leave the profile's own
+        if cost < 0.5 * best - 1.0 {
+            (x, best) = (other, cost);
+        }
+    }
+    let sensitivities = problem.sensitivities(&x);
+    let (rank, condition, untold) = told(&sensitivities);
+    let fitted = problem.at(&x);
+    let mut text = source.text.clone();
+    let mut parameters = Vec::new();
+    for p in Parameter::ALL {
+        let (before, after) = (p.of(profile), p.of(&fitted));
+        let moved = (after - before).abs() > 1e-6 * before.abs().max(1e-3);
+        if moved {
+            let (table, key) = p.place();
+            text = edit::set(&text, table, key, after).ok_or_else(|| no_place(source, p, after))?;
+        }
+        parameters.push(Learned { key: p.key(), before, after: if moved { after } else { before } });
+    }
+    // what is written must be what is meant
+    let written = printer::read(&Arc::new(Source { name: source.name.clone(), text: text.clone() }))?;
+    for p in Parameter::ALL {
+        let (meant, is) = (p.of(&fitted), p.of(&written));
+        if (meant - is).abs() > 1e-3 * meant.abs().max(1e-3) {
+            return Err(no_place(source, p, meant).into());
+        }
+    }
+    let after = problem.residuals(&x);
+    let programs = timed
+        .iter()
+        .enumerate()
+        .map(|(i, t)| {
+            let scale = error(t.took_s);
+            (t.name.clone(), t.took_s, t.took_s + begin[i] * scale, t.took_s + after[i] * scale)
+        })
+        .collect();
+    Ok(Fitted { text, parameters, programs, rank, condition, untold })
+}
+
+fn no_place(source: &Source, p: Parameter, value: f64) -> Diagnostic {
+    Diagnostic::error(
+        "fit-profile",
+        format!("`{}` has no line where `{}` could be written", source.name, p.key()),
+    )
+    .in_file(source.name.clone())
+    .help(format!("write it yourself: {} = {}", p.key(), edit::number(value)))
+}
+
+/// How far a time may be off, s.
+fn error(took_s: f64) -> f64 {
+    trig::hypot(WATCH_S, MODEL * took_s)
+}
+
+struct Problem {
+    printer: Printer,
+    data: Vec<(Recording, f64)>,
+}
+
+impl Problem {
+    /// The printer some plausible changes away.
+    fn at(&self, x: &[f64; 4]) -> Printer {
+        let mut p = self.printer.clone();
+        for (parameter, x) in Parameter::ALL.into_iter().zip(x) {
+            let value = parameter.moved(parameter.of(&self.printer), *x);
+            parameter.set(&mut p, value);
+        }
+        p
+    }
+
+    /// Modelled less timed, in errors of the time.
+    fn residuals(&self, x: &[f64; 4]) -> DVector<f64> {
+        let p = self.at(x);
+        DVector::from_iterator(
+            self.data.len(),
+            self.data.iter().map(|(program, took)| (program.time(&p).total - took) / error(*took)),
+        )
+    }
+
+    /// How the residuals change with each parameter. Padded with rows of zeros, so
+    /// that there are as many rows as parameters.
+    fn sensitivities(&self, x: &[f64; 4]) -> DMatrix<f64> {
+        let mut j = DMatrix::zeros(self.data.len().max(4), 4);
+        for k in 0..4 {
+            let (mut up, mut down) = (*x, *x);
+            up[k] += STEP;
+            down[k] -= STEP;
+            let d = (self.residuals(&up) - self.residuals(&down)) / (2.0 * STEP);
+            j.view_mut((0, k), (self.data.len(), 1)).copy_from(&d);
+        }
+        j
+    }
+
+    /// Gauss-Newton from a place; where it ends, and its sum of squares.
+    fn descend(&self, mut x: [f64; 4]) -> ([f64; 4], f64) {
+        let mut r = self.residuals(&x);
+        let mut cost = r.norm_squared();
+        for _ in 0..STEPS {
+            let j = self.sensitivities(&x);
+            let svd = j.svd(true, true);
+            let (Some(u), Some(vt)) = (&svd.u, &svd.v_t) else { break };
+            let mut step = [0.0; 4];
+            for (i, s) in svd.singular_values.iter().enumerate() {
+                if *s < TOLD {
+                    continue;
+                }
+                let along: f64 = (0..r.len()).map(|row| u[(row, i)] * r[row]).sum();
+                for (k, part) in step.iter_mut().enumerate() {
+                    *part -= vt[(i, k)] * along / s;
+                }
+            }
+            let size = step.iter().fold(0.0, |m: f64, s| m.max(s.abs()));
+            if size < 1e-6 {
+                break;
+            }
+            // halved until it helps; far steps are cut short, the model bends
+            let mut share = (2.0 / size).min(1.0);
+            let mut helped = false;
+            for _ in 0..12 {
+                let mut next = x;
+                for (k, part) in step.iter().enumerate() {
+                    next[k] += share * part;
+                }
+                let there = self.residuals(&next);
+                if there.norm_squared() < cost {
+                    (x, cost, r, helped) = (next, there.norm_squared(), there, true);
+                    break;
+                }
+                share *= 0.5;
+            }
+            if !helped {
+                break;
+            }
+        }
+        (x, cost)
+    }
+}
+
+/// Rank, condition, and what cannot be told.
+fn told(sensitivities: &DMatrix<f64>) -> (usize, f64, Vec<String>) {
+    let svd = sensitivities.clone().svd(false, true);
+    let largest = svd.singular_values.max();
+    let smallest = svd.singular_values.min();
+    let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
+    let mut rank = 0;
+    let mut untold = Vec::new();
+    let Some(vt) = &svd.v_t else { return (0, condition, untold) };
+    for (i, s) in svd.singular_values.iter().enumerate() {
+        if *s >= TOLD {
+            rank += 1;
+            continue;
+        }
+        let names: Vec<String> = Parameter::ALL
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| vt[(i, *k)].abs() > NAMED)
+            .map(|(_, p)| format!("`{}`", p.key()))
+            .collect();
+        untold.push(match names.as_slice() {
+            [one] => format!("these times hardly depend on {one}"),
+            several => format!("these times cannot tell {} apart", several.join(" and ")),
+        });
+    }
+    (rank, condition, untold)
+}
+
+/// A parameter is named in a direction of which it is at least this part.
+const NAMED: f64 = 0.25;
