@@ -28,7 +28,7 @@ fn whole(n: usize) -> f64 {
 fn wave(layer: usize, y: f64, from: f64, step: f64, points: usize) -> Vec<Point> {
     let sway = |k: usize, n: usize| 0.002 * whole((k * 7919 + layer * 104_729 + n) % 211);
     (0..points)
-        .map(|k| pt(from + whole(k) * step + sway(k, 17), y + 0.002 * whole(layer) + sway(k, 0)))
+        .map(|k| pt(from + whole(k) * step + sway(k, 17), y + 0.005 * whole(layer) + sway(k, 0)))
         .collect()
 }
 
@@ -55,7 +55,8 @@ fn work(width_mm: f64, height_mm: f64) -> Work {
         for b in 0..BEADS {
             let (row, column) = (b / 4, b % 4);
             let points = wave(i, 1.0 + whole(row) * 0.5, 2.0 + whole(column) * 49.0, 4.0, 13);
-            push(Move::Travel(points[0]), 0.2);
+            // times differ as the ways do
+            push(Move::Travel(points[0]), 0.2 + 0.001 * whole((b * 7919 + i * 31) % 1009));
             push(Move::Bead { index: b, copy: 0, reversed: false, start: 0 }, 0.0);
             for p in &points[1..] {
                 push(Move::Extrude { to: *p, volume_mm3: 0.4 }, 0.1);
@@ -68,7 +69,7 @@ fn work(width_mm: f64, height_mm: f64) -> Work {
         push(head(Head::Fibre), 4.0);
         let mut laid = Vec::new();
         for c in 0..COURSES {
-            let y = 55.0 + whole(c) * width_mm.max(2.0) + 0.002 * whole(i);
+            let y = 55.0 + whole(c) * width_mm.max(2.0) + 0.005 * whole(i);
             // eight straight pieces: joints that bend belong to the planner's own tests
             let at = |k: usize| pt(5.0 + whole(k) * 23.0, y);
             let segments: Vec<Segment> =
