@@ -92,7 +92,8 @@ impl Heater {
         } else {
             end + (from_c - end) * trig::exp(-seconds / constant)
         };
-        if target_c > from_c { now.min(target_c) } else { now.max(target_c) }
+        // a heater that is at its target stays there
+        if target_c >= from_c { now.min(target_c) } else { now.max(target_c) }
     }
 
     /// By how much it may cool from a temperature if it is to be there again
@@ -127,6 +128,17 @@ impl Heater {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A head at its target once went on heating in the model, and was then waited for.
+    #[test]
+    fn a_heater_at_its_target_stays_there() {
+        for constant in [None, Some(150.0)] {
+            let heater = Heater::of_a_head(3.0, 1.5, constant, 450.0);
+            for passed in [0.0, 1.0, 1000.0] {
+                assert!((heater.after(240.0, 240.0, passed) - 240.0).abs() < 1e-9, "{passed} s");
+            }
+        }
+    }
 
     #[test]
     fn without_a_time_constant_rates_are_constant() {
