@@ -3,6 +3,7 @@
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
+use crate::geom::Bounds;
 use crate::job::Job;
 use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
@@ -74,6 +75,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
+    nothing_laid(&outline, &courses, &beads)?;
     let angles_deg = tasks.iter().map(|t| t.tasks.iter().map(|t| (t.rank, t.angle_deg)).collect()).collect();
     Ok(Laid { job, outline, angles_deg, courses, beads, left_out })
 }
@@ -107,6 +109,8 @@ pub fn placed(
     let mut job = job::read(notes, path)?;
     let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
     job.inputs.push(input);
+    // before the work, not after it: a wrong unit makes parts of a thousand layers
+    sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
     Ok((job, outline, tasks))
 }
@@ -150,12 +154,35 @@ fn beads(
     kind_of.into_iter().map(|k| filled[k].clone()).collect()
 }
 
+/// Refuses a part in which no layer holds a course or a bead: a program that only
+/// heats and homes is no answer.
+fn nothing_laid(
+    outline: &outline::Outline,
+    courses: &[fibre::LayerCourses],
+    beads: &[matrix::LayerBeads],
+) -> Outcome<()> {
+    if courses.iter().any(|c| !c.courses.is_empty()) || beads.iter().any(|b| !b.beads.is_empty()) {
+        return Ok(());
+    }
+    let corners = outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied();
+    let size = Bounds::of(corners).map(|b| b.size()).unwrap_or_default();
+    Err(Diagnostic::error(
+        "nothing-laid",
+        format!(
+            "no course and no bead fits anywhere in the part, which measures {:.3} x {:.3} mm",
+            size.x, size.y
+        ),
+    )
+    .help("check `[part] unit` for a file that carries none, the size of the drawing, and `[matrix]`")
+    .into())
+}
+
 /// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
     let share = |b: &matrix::LayerBeads| {
         let a = &b.areas;
         // what stays open on purpose is bare too
-        if a.outline > 0.0 { a.unfilled.max(b.cover.bare - a.open) / a.outline } else { 0.0 }
+        if a.outline > 0.0 { (a.unfilled.max(b.cover.bare - a.open) / a.outline).min(1.0) } else { 0.0 }
     };
     if let Some((worst, share, number)) = worst_over(MOST_UNFILLED, beads.iter().map(share)) {
         let layer = &outline.layers[worst];

@@ -219,11 +219,15 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
 
 /// Threads to work in: as many as asked for, else one for each core.
 fn threads(asked: Option<NonZeroUsize>) -> Outcome<rayon::ThreadPool> {
-    let threads = asked.map_or(0, NonZeroUsize::get);
+    // more threads than this only wait for each other
+    let threads = asked.map_or(0, |n| n.get().min(MOST_THREADS));
     Ok(rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
         Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
     })?)
 }
+
+/// More than any machine on a desk has.
+const MOST_THREADS: usize = 256;
 
 fn completions(shell: clap_complete::Shell) -> Report {
     let mut script = Vec::new();

@@ -89,6 +89,10 @@ pub static ALL: &[Code] = &[
         text: "The outline's file name does not end in a format that is read: .svg, .3mf or .stl.",
     },
     Code {
+        name: "hole-missing",
+        text: "A region asks for a hole, and none of its layers has one there: `hole_at_mm` takes the hole that holds the point, or whose edge is nearest and within 5 mm. A hoop needs a hole; other shapes take `contour`.",
+    },
+    Code {
         name: "id-missing",
         text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
     },
@@ -173,6 +177,10 @@ pub static ALL: &[Code] = &[
         text: "The word is known, but this version makes no use of it. It is refused rather than passed over, so that no part is made without it unnoticed.",
     },
     Code {
+        name: "nothing-laid",
+        text: "No layer has room for a course or a bead: the part is far smaller than a bead is wide, or nothing is asked for. Most often the outline file's unit is not the one that the job says.",
+    },
+    Code {
         name: "one-of",
         text: "Exactly one of several keys is needed here, and there is none or more than one.",
     },
@@ -185,12 +193,20 @@ pub static ALL: &[Code] = &[
         text: "A head would have to go where it cannot: the part or a lift above it lies outside the reach that the printer profile gives for that head.",
     },
     Code {
+        name: "outline-crossed",
+        text: "A line of the drawing crosses itself. What counts as inside there is decided by the element's fill rule, which may not be what was meant.",
+    },
+    Code {
         name: "outline-empty",
         text: "The outline file encloses no area: it is empty, or everything in it was passed over. See the warnings for what was passed over.",
     },
     Code {
         name: "outline-open",
         text: "A contour does not close. An outline must enclose an area: close the path, or join the pieces that make it.",
+    },
+    Code {
+        name: "outline-thin",
+        text: "The part is less than half a layer high: no number of layers comes near its height. Check the unit, the thickness and the layer height.",
     },
     Code {
         name: "outline-too-large",

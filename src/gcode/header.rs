@@ -51,8 +51,11 @@ pub(super) fn lines(job: &Job, facts: &Facts) -> Vec<String> {
             i.sha256.get(..12).unwrap_or(&i.sha256)
         ));
     }
-    out.push(format!("matrix {}, lot not given", plain(&job.matrix.name)));
-    out.push(format!("tow {}, lot not given", plain(&job.tow.name)));
+    let [matrix, tow] = &job.lots;
+    for (what, name, lot) in [("matrix", &job.matrix.name, matrix), ("tow", &job.tow.name, tow)] {
+        let lot = lot.as_deref().map_or("lot not given".to_owned(), |l| format!("lot {}", plain(l)));
+        out.push(format!("{what} {}, {lot}", plain(name)));
+    }
     out.push(format!("fibre length {:.1} mm", facts.fibre_length_mm));
     out.push(format!("build time {}", clock(facts.seconds)));
     out.push("hot heads and moving axes: keep guards closed, vent fumes, follow local rules".to_string());

@@ -6,6 +6,7 @@ use super::layers;
 use super::material::Tow;
 use super::table::{COORDINATE, DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero};
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
+use crate::geom::Point;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -365,6 +366,16 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
             reader.fault(empty(message), v.place("polygon_mm"), "");
             return None;
         }
+        if let Some([i, j]) = crossing(corners) {
+            let message =
+                format!("the sides of the polygon that begin at corners {} and {} cross", i + 1, j + 1);
+            reader.fault(
+                empty(message).help("list the corners in the order in which they are met going round"),
+                v.place("polygon_mm"),
+                "",
+            );
+            return None;
+        }
         return Some(Shape::Polygon(corners.to_vec()));
     }
     if let Some([x, y, r]) = v.array("circle_mm") {
@@ -379,6 +390,16 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
         return Some(Shape::Circle([x, y, r]));
     }
     v.text("id").map(|id| Shape::Id(id.to_owned()))
+}
+
+/// Two sides of a polygon that cross, by the corners they begin at.
+fn crossing(corners: &[[f64; 2]]) -> Option<[usize; 2]> {
+    let n = corners.len();
+    let point = |k: usize| Point::new(corners[k % n][0], corners[k % n][1]);
+    let side = |i: usize, p: Point| (point(i + 1) - point(i)).cross(p - point(i));
+    let split = |i: usize, j: usize| side(i, point(j)) * side(i, point(j + 1)) < 0.0;
+    let pairs = (0..n).flat_map(|i| (i + 2..n).map(move |j| [i, j]));
+    pairs.into_iter().find(|&[i, j]| (j + 1) % n != i && split(i, j) && split(j, i))
 }
 
 /// A polygon smaller than this is a slip, mm2: no tow is as narrow as 0.1 mm.

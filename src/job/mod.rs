@@ -51,6 +51,8 @@ pub struct Job {
     pub map: Option<Map>,
     /// What the user says of a series: rates, press, inserts, the machined part.
     pub series: Series,
+    /// Lots of matrix and tow, as typed.
+    pub lots: [Option<String>; 2],
     /// Every file that went in, with its hash (the outline is added by its reader).
     pub inputs: Vec<Input>,
 }

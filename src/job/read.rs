@@ -60,8 +60,13 @@ pub(crate) static JOB: Table = Table {
             need: Need::Optional,
             text: "pieces that go into each part",
         },
+        Key {
+            name: "lots",
+            kind: Kind::Table(&LOTS),
+            need: Need::Optional,
+            text: "what the materials' labels say, for the header of the program",
+        },
         later("load"),
-        later("lots"),
         later("piece"),
     ],
 };
@@ -150,6 +155,14 @@ static BUILD: Table = Table {
             need: Need::Number(10.0),
             text: "least distance between the ends of closed courses in neighbouring layers",
         },
+    ],
+};
+
+static LOTS: Table = Table {
+    text: "Material lots, so that a part can be traced back to them.",
+    keys: &[
+        Key { name: "matrix", kind: Kind::Text, need: Need::Optional, text: "lot of the matrix" },
+        Key { name: "tow", kind: Kind::Text, need: Need::Optional, text: "lot of the tow" },
     ],
 };
 
@@ -294,6 +307,7 @@ fn resolve(
         },
         map,
         series: series::of(values),
+        lots: ["matrix", "tow"].map(|k| values.table("lots")?.text(k).map(str::to_owned)),
         inputs,
     })
 }

@@ -131,7 +131,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
 /// Layers of one height that a total height makes: the nearest whole number, at
 /// least 1. Warns (`layers-rounded`) where that changes the height.
 ///
-/// Errors: `outline-too-large`.
+/// Errors: `outline-thin`, `outline-too-large`.
 fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> Outcome<usize> {
     let exact = total_mm / height_mm;
     // halves go down: a layer's middle must lie inside the part
@@ -145,14 +145,24 @@ fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> 
         .help("check `layer_height_mm` and the file's unit")
         .into());
     }
+    if exact < 0.5 {
+        return Err(Diagnostic::error(
+            "outline-thin",
+            format!("a height of {} mm is less than half a layer of {height_mm} mm", rounded(total_mm)),
+        )
+        .in_file(name)
+        .help("check `[part] unit` and `thickness_mm`, or choose a lower `[build] layer_height_mm`")
+        .into());
+    }
     let real = n * height_mm;
     if (real - total_mm).abs() > WHOLE_LAYER_MM {
         notes.push(
             Diagnostic::warning(
                 "layers-rounded",
                 format!(
-                    "a height of {} mm is no whole number of layers of {height_mm} mm: {n} layers make {} mm",
+                    "a height of {} mm is no whole number of layers of {height_mm} mm: {n} {} {} mm",
                     rounded(total_mm),
+                    if n > 1.0 { "layers make" } else { "layer makes" },
                     rounded(real)
                 ),
             )

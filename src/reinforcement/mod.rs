@@ -5,7 +5,7 @@ mod shape;
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::fibre::LeftOut;
 use crate::geom::{Area, offset};
-use crate::job::{Job, Layers, Map, Region, Rule};
+use crate::job::{Job, Layers, Map, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
 
 /// What is asked of one layer.
@@ -124,13 +124,12 @@ fn place_region(
     if found {
         return Ok(());
     }
-    let what = match region.rule {
-        Rule::Hoop => "hole",
-        _ => "shape",
-    };
+    if region.rule == Rule::Hoop || matches!(region.shape, Shape::HoleAt(_)) {
+        return Err(no_hole(region, outline).into());
+    }
     let mut d = Diagnostic::error(
         "shape-outside",
-        format!("the {what} of region `{}` lies outside the part in every layer asked for", region.name),
+        format!("the shape of region `{}` lies outside the part in every layer asked for", region.name),
     )
     .at(&region.written.source, region.written.shape.clone(), "lies outside");
     if let Some(b) =
@@ -146,6 +145,39 @@ fn place_region(
     }
     Err(d.into())
 }
+
+/// The diagnostic for a region whose hole is nowhere, with the holes that are.
+fn no_hole(region: &Region, outline: &Outline) -> Diagnostic {
+    let d = Diagnostic::error(
+        "hole-missing",
+        format!("region `{}` finds no hole in any of its layers", region.name),
+    )
+    .at(
+        &region.written.source,
+        region.written.shape.clone(),
+        "no hole here, nor with its edge within 5 mm",
+    );
+    let mut holes: Vec<String> = Vec::new();
+    for layer in &outline.layers {
+        for hole in layer.outline.polygons().iter().flat_map(|p| p.holes()) {
+            if let Some(b) = crate::geom::Bounds::of(hole.iter().copied()) {
+                let told = format!("({:.1}, {:.1})", b.centre().x, b.centre().y);
+                if !holes.contains(&told) {
+                    holes.push(told);
+                }
+            }
+        }
+    }
+    if holes.is_empty() {
+        return d.help("the part has no hole in any layer; a hoop needs one");
+    }
+    let more = if holes.len() > MOST_TOLD { ", and more" } else { "" };
+    holes.truncate(MOST_TOLD);
+    d.help(format!("holes stand at {}{more}: `shape = {{ hole_at_mm = [x, y] }}`", holes.join(", ")))
+}
+
+/// Holes that a message lists at most.
+const MOST_TOLD: usize = 8;
 
 /// Indices of the layers that a region is in.
 fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {

@@ -114,7 +114,7 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
         &mut canvas,
         &layout,
         left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()),
-        index > 0,
+        has_below(work, index),
     );
     Some(canvas)
 }
@@ -171,7 +171,8 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
     });
     canvas.rectangle(at, hi, Pen::full(0.7, Ink::Line));
     let laid = work.program.courses.get(index).map_or(&[][..], Vec::as_slice);
-    let tow: f64 = laid.iter().map(|l| l.course.length_mm()).sum();
+    // an empty sum is -0, which would be written so
+    let tow = laid.iter().map(|l| l.course.length_mm()).sum::<f64>() + 0.0;
     let beads = work.beads.get(index).map_or(0, |b| b.beads.len());
     let job_file = job.inputs.iter().find(|i| i.role == "job");
     let hash: String = job_file.map(|i| i.sha256.chars().take(12).collect()).unwrap_or_default();
@@ -228,6 +229,12 @@ fn fitted(text: &str, most: usize) -> String {
         return text.to_owned();
     }
     text.chars().take(most - 1).chain(['…']).collect()
+}
+
+/// The layer below has edges of its own.
+fn has_below(work: &Work, index: usize) -> bool {
+    let outline = |i: usize| work.outline.layers.get(i).map(|l| &l.outline);
+    index > 0 && outline(index - 1) != outline(index)
 }
 
 /// What the lines mean, at the left of the title block or above it.

@@ -4,12 +4,16 @@ use super::shapes::{self, Subpath};
 use super::{Drawn, Inherited, Reader};
 use crate::diagnostic::Diagnostic;
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Point, grid, pt};
+use crate::geom::{Point, grid, polyline, pt};
 use roxmltree::Node;
 
 /// An open path whose ends are this close is closed, mm: what drawing programs
 /// lose by writing two decimals; less than any gap that is meant.
 const CLOSES_WITHIN_MM: f64 = 0.01;
+
+/// Share of an area by which two measures of it may differ before its line must
+/// cross itself: far above what rounding to the grid does.
+const CROSSED: f64 = 1e-3;
 
 impl<'a> Reader<'a> {
     pub(super) fn shape(&mut self, node: Node<'a, 'a>, inner: Inherited) {
@@ -75,6 +79,22 @@ impl<'a> Reader<'a> {
                 self.pass("an element that encloses nothing".to_owned(), node);
             }
             return;
+        }
+        if let [ring] = &rings[..] {
+            // where a line crosses itself the two ways of measuring part company
+            let apart = (polyline::signed_area(ring).abs() - area.area()).abs();
+            if apart > CROSSED * area.area() {
+                let d = Diagnostic::warning(
+                    "outline-crossed",
+                    format!(
+                        "`{}` crosses itself: {apart:.3} mm2 of it are taken by the fill rule",
+                        node.tag_name().name()
+                    ),
+                )
+                .at(&self.source, tag.clone(), "crosses itself")
+                .help("draw the outline so that its line never crosses itself");
+                self.warnings.push(d);
+            }
         }
         self.drawn.push(Drawn { area, group: inner.group, region: inner.region, place: tag });
     }

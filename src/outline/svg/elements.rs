@@ -50,7 +50,12 @@ impl<'a> Reader<'a> {
             }
             return;
         }
-        let Some(inner) = self.enter(node, outer) else { return };
+        let Some(inner) = self.enter(node, outer) else {
+            if property(node, "display") == Some("none") {
+                self.pass(format!("`{name}` that is not displayed"), node);
+            }
+            return;
+        };
         let first = self.drawn.len();
         match name {
             "g" | "a" => {

@@ -27,10 +27,13 @@ pub(super) struct Part {
 
 impl<'b> Package<'b> {
     pub(super) fn open(name: &str, bytes: &'b [u8]) -> Outcome<Self> {
-        let archive = ZipArchive::new(Cursor::new(bytes)).map_err(|e| {
-            Diagnostic::error("threemf-unreadable", format!("the file is no 3MF package, or is cut off: {e}"))
-                .in_file(name)
-                .help("export it again")
+        let archive = ZipArchive::new(Cursor::new(bytes)).map_err(|_| {
+            Diagnostic::error(
+                "threemf-unreadable",
+                format!("the file is no 3MF package (a zip archive), or is cut off"),
+            )
+            .in_file(name)
+            .help("export it again")
         })?;
         Ok(Self { archive, name: name.to_owned(), left: LARGEST })
     }
