@@ -26,11 +26,11 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         _ => several(&mut out, question, rows),
     }
     if question.quick {
+        let percent = [WITHIN.fibre_length, WITHIN.matrix_volume, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}from areas and lengths, without planning layers: within {:.0} % on the bench set",
-            "quick",
-            WITHIN * 100.0
+            "{:<NAME$}no layer was planned: within {:.0} % for fibre length, {:.0} % for matrix volume, {:.0} % for time on the bench set",
+            "quick", percent[0], percent[1], percent[2]
         );
     }
     out
@@ -362,7 +362,7 @@ fn flat(question: &Question, row: &Row) -> Vec<Vec<(String, Value)>> {
     };
     let mut first = vec![job, ("name".to_owned(), json!(quoted.job.name))];
     if question.quick {
-        first.push(("quick_within_fraction".to_owned(), json!(WITHIN)));
+        unfold("quick_within_fraction", &json!(WITHIN), &mut first);
     }
     let estimate = serde_json::to_value(&quoted.estimate).unwrap_or_default();
     let Some(s) = &quoted.series else {
