@@ -16,13 +16,17 @@ struct Case {
 fn case(path: &Path) -> Case {
     let mut notes = Notes::default();
     let job = job::read(&mut notes, path).expect("the job reads");
-    let (outline, _) = outline::read(&mut notes, &job.outline, job.layer_height_mm).expect("its outline reads");
+    let (outline, _) =
+        outline::read(&mut notes, &job.outline, job.layer_height_mm).expect("its outline reads");
     let tasks = reinforcement::place(&job, &outline).expect("its map fits");
     Case { job, outline, tasks }
 }
 
 fn lay(case: &Case) -> usize {
-    fibre::lay(&mut Notes::default(), &case.job, &case.outline, &case.tasks).iter().map(|l| l.courses.len()).sum()
+    fibre::lay(&mut Notes::default(), &case.job, &case.outline, &case.tasks)
+        .iter()
+        .map(|l| l.courses.len())
+        .sum()
 }
 
 /// A wavy disc of so many corners and layers, each layer with its own direction.
@@ -33,9 +37,17 @@ fn written(corners: u32, layers: u32) -> PathBuf {
     for k in 0..corners {
         let t = std::f64::consts::TAU * f64::from(k) / f64::from(corners);
         let r = 40.0 + 4.0 * libm::cos(5.0 * t) + 0.5 * libm::cos(21.0 * t);
-        let _ = write!(d, "{}{:.4} {:.4} ", if k == 0 { 'M' } else { 'L' }, 50.0 + r * libm::cos(t), 50.0 + r * libm::sin(t));
+        let _ = write!(
+            d,
+            "{}{:.4} {:.4} ",
+            if k == 0 { 'M' } else { 'L' },
+            50.0 + r * libm::cos(t),
+            50.0 + r * libm::sin(t)
+        );
     }
-    let svg = format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100mm\" height=\"100mm\" viewBox=\"0 0 100 100\"><path d=\"{d}Z\"/></svg>");
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100mm\" height=\"100mm\" viewBox=\"0 0 100 100\"><path d=\"{d}Z\"/></svg>"
+    );
     std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     let angles: Vec<String> = (0..layers).map(|k| format!("{:.1}", 4.3 * f64::from(k))).collect();
     let map = format!(

@@ -143,9 +143,7 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
             notes.push(d.help(format!("`min_bend_radius_mm = {least:.1}` in the regions keeps below it")));
         }
     }
-    let trails = || {
-        courses.iter().flat_map(|l| &l.courses).filter_map(|c| c.trail.as_ref().map(|t| (c, t)))
-    };
+    let trails = || courses.iter().flat_map(|l| &l.courses).filter_map(|c| c.trail.as_ref().map(|t| (c, t)));
     let off: Vec<_> = trails().filter(|(_, t)| t.off_mm > fibre::TRAIL_MM).collect();
     if let Some((c, t)) = off.iter().max_by(|a, b| a.1.off_mm.total_cmp(&b.1.off_mm)) {
         let d = Diagnostic::warning(
@@ -161,7 +159,8 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
                 t.at_mm[1]
             ),
         );
-        notes.push(d.help("the plan has each course as laid; a larger `min_bend_radius_mm` brings it nearer"));
+        notes
+            .push(d.help("the plan has each course as laid; a larger `min_bend_radius_mm` brings it nearer"));
     }
 }
 

@@ -109,7 +109,13 @@ const CASES: &[Case] = &[
     case("tow of another polymer", "job", "carbon-1k-pa12", "carbon-1k5-peek", &["job.toml", "PEEK"]),
     case("a key twice", "job", "name = \"strap\"\n", "name = \"strap\"\nname = \"strop\"\n", &["job.toml:3"]),
     case("unknown rule", "map", "\"hoop\"", "\"hop\"", &["strap.map.toml:5", "hop", "did you mean"]),
-    case("steered without a field", "map", "\"hoop\"", "\"steered\"", &["strap.map.toml:5", "steered", "field"]),
+    case(
+        "steered without a field",
+        "map",
+        "\"hoop\"",
+        "\"steered\"",
+        &["strap.map.toml:5", "steered", "field"],
+    ),
     case(
         "a field that is not there",
         "map",

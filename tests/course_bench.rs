@@ -88,7 +88,12 @@ fn table(printer: &str) -> (f64, f64, f64) {
     }
     let n = parts.len() as f64;
     let cuts = sums.2 as f64 / sums.3 as f64;
-    println!("mean cover {:.1} %, of the reachable {:.1} %, cuts {:.2} of plain", 100.0 * sums.0 / n, 100.0 * sums.1 / n, cuts);
+    println!(
+        "mean cover {:.1} %, of the reachable {:.1} %, cuts {:.2} of plain",
+        100.0 * sums.0 / n,
+        100.0 * sums.1 / n,
+        cuts
+    );
     (sums.0 / n, sums.1 / n, cuts)
 }
 

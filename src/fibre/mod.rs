@@ -187,7 +187,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         };
         let along = |p: crate::geom::Point| field.as_ref().map_or(order.angle, |f| f.at(p));
         let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
-        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> = if directed { Some(&along) } else { None };
+        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
+            if directed { Some(&along) } else { None };
         layer.quality.push(quality::measure(&served, direction));
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);

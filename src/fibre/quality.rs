@@ -129,9 +129,7 @@ pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f
             })
         })
         .collect();
-    gaps.sort_by(|a, b| {
-        b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0]))
-    });
+    gaps.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0])));
     let gap_count = gaps.len();
     gaps.truncate(MOST_GAPS);
     let tightest = s.courses.iter().map(|c| c.wanted().min_radius()).fold(f64::INFINITY, f64::min);
@@ -162,10 +160,7 @@ fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
     let core = offset::shrunk(layable, 0.5 * width, chord);
     // the middle line of an island is about half its core's perimeter and at
     // most its core's perimeter long; a closed course runs all round it
-    let long: Vec<Area> = core
-        .split()
-        .filter(|a| a.perimeter().max(a.area() / width) >= shortest)
-        .collect();
+    let long: Vec<Area> = core.split().filter(|a| a.perimeter().max(a.area() / width) >= shortest).collect();
     offset::grown(&combine::union_all(&long), 0.5 * width, chord)
 }
 

@@ -87,7 +87,9 @@ impl<'a> Room<'a> {
             let path = c.path();
             near.push(offset::strip(&path.flatten(chord), 2.0 * w, path.closed, chord));
             if !path.closed {
-                near.extend([path.start(), path.end()].into_iter().flatten().map(|p| smooth::disc(p, w, chord)));
+                near.extend(
+                    [path.start(), path.end()].into_iter().flatten().map(|p| smooth::disc(p, w, chord)),
+                );
             }
         }
         let rest = combine::difference(area, &combine::union_all(&near));

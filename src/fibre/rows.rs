@@ -144,7 +144,14 @@ mod tests {
         // an arm of 2.2 pitches beside a body: in the middle of the whole only
         // one row would fit the arm
         let ring = [
-            pt(0.0, 0.0), pt(20.0, 0.0), pt(20.0, 4.9), pt(60.0, 4.9), pt(60.0, 7.1), pt(20.0, 7.1), pt(20.0, 12.5), pt(0.0, 12.5),
+            pt(0.0, 0.0),
+            pt(20.0, 0.0),
+            pt(20.0, 4.9),
+            pt(60.0, 4.9),
+            pt(60.0, 7.1),
+            pt(20.0, 7.1),
+            pt(20.0, 12.5),
+            pt(0.0, 12.5),
         ];
         let area = combine::ring_area(&ring);
         let field = &fields(&area, 0.0, 1.0, 10.0)[0];

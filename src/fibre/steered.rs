@@ -12,8 +12,8 @@
 use super::room::Room;
 use crate::geom::{Point, bend, trig};
 use crate::job::Field;
-use rstar::primitives::GeomWithData;
 use rstar::RTree;
+use rstar::primitives::GeomWithData;
 
 /// How far a course may lie off the field to stay beside its neighbour, radians:
 /// 5 degrees cost a unidirectional ply some per cent of its stiffness (common

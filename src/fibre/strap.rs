@@ -58,7 +58,10 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
             led(belt, &within, &held)
         };
         let Some(ring) = ring else { continue };
-        within = combine::intersection(&within, &offset::shrunk(&combine::ring_area(&ring), o.spacing + SPARE * o.deviation, chord));
+        within = combine::intersection(
+            &within,
+            &offset::shrunk(&combine::ring_area(&ring), o.spacing + SPARE * o.deviation, chord),
+        );
         paths.push(ring);
     }
     for ring in paths.iter().rev() {
@@ -71,7 +74,8 @@ const SPARE: f64 = 0.4;
 
 /// What the innermost strap's centre line encloses.
 pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Area {
-    let round: Vec<Point> = rounds(pins, clearance, o).iter().flat_map(Area::rings).flatten().copied().collect();
+    let round: Vec<Point> =
+        rounds(pins, clearance, o).iter().flat_map(Area::rings).flatten().copied().collect();
     combine::ring_area(&smooth::hull(&round))
 }
 
@@ -224,7 +228,8 @@ mod tests {
     #[test]
     fn pins_in_any_order_and_one_between_the_others() {
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 90.0), pt(0.0, 90.0)]);
-        let at = [(30.0, 25.0, 6.0), (90.0, 60.0, 6.0), (90.0, 25.0, 6.0), (30.0, 60.0, 6.0), (60.0, 40.0, 6.0)];
+        let at =
+            [(30.0, 25.0, 6.0), (90.0, 60.0, 6.0), (90.0, 25.0, 6.0), (30.0, 60.0, 6.0), (60.0, 40.0, 6.0)];
         let mut lengths = Vec::new();
         for turn in 0..at.len() {
             let mut at = at.to_vec();
@@ -255,7 +260,12 @@ mod tests {
         lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
         assert_eq!(room.courses.len(), 3, "{:?}", room.left_out);
         for c in &room.courses {
-            assert!(c.path().closed && c.path().min_radius() >= 6.0, "{} mm, {:?}", c.length_mm(), room.left_out);
+            assert!(
+                c.path().closed && c.path().min_radius() >= 6.0,
+                "{} mm, {:?}",
+                c.length_mm(),
+                room.left_out
+            );
             let waist = c.path().flatten(0.01).iter().filter(|p| (p.x - 75.0).abs() < 5.0).count();
             assert!(waist > 0, "it passes the waist");
         }

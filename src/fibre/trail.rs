@@ -19,14 +19,8 @@ pub(super) fn led(course: &Course, trail_mm: f64, radius: f64, shortest: f64) ->
         course
     };
     let led = tractrix::led(&wanted, trail_mm, radius);
-    if let Ok(made) = Course::new(
-            course.region.clone(),
-            course.rule,
-            course.rank,
-            led.path.clone(),
-            radius,
-            shortest,
-        )
+    if let Ok(made) =
+        Course::new(course.region.clone(), course.rule, course.rank, led.path.clone(), radius, shortest)
     {
         return with(led, made);
     }

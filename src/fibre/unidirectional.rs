@@ -324,7 +324,15 @@ impl Worth {
 
 impl Plan {
     /// Joins ends at one side by the nests that are worth most.
-    fn join(&mut self, turned: &Turned, field: &Field, side: Side, depth: usize, value_of: Worth, first: bool) {
+    fn join(
+        &mut self,
+        turned: &Turned,
+        field: &Field,
+        side: Side,
+        depth: usize,
+        value_of: Worth,
+        first: bool,
+    ) {
         let fronts = if side == Side::Left { &field.left } else { &field.right };
         let least = rows_across(turned.radius * 2.0, turned.spacing);
         for front in fronts {
@@ -384,11 +392,8 @@ impl Plan {
                         side.set_end(&mut self.rows[front[k]], u * side.sign());
                     }
                 }
-                let placed = turns.into_iter().map(|t| Turn {
-                    lower: front[t.lower],
-                    upper: front[t.upper],
-                    ..t
-                });
+                let placed =
+                    turns.into_iter().map(|t| Turn { lower: front[t.lower], upper: front[t.upper], ..t });
                 match side {
                     Side::Left => self.left.extend(placed),
                     Side::Right => self.right.extend(placed),
@@ -430,8 +435,7 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
 /// Lays one field with the turns that are worth most. Gives the cuts saved.
 fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
     let shortest = room.order.shortest;
-    let value_of =
-        Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
+    let value_of = Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
     let median = median(&field.rows);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
     let deepest = ((DEEPEST_SHARE * median / turned.spacing) as usize).clamp(1, DEEPEST);

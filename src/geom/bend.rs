@@ -473,11 +473,7 @@ fn wide(p: Point, t: Point, q: Point, w: Point, radius: f64, sense: f64) -> Opti
     let c2 = c1 + half + along.left() * (sense * (4.0 * radius * radius - d * d).sqrt());
     let (m1, m2) = (c1.lerp(c2, 0.5), c3.lerp(c2, 0.5));
     let arc = |from: Point, to: Point, centre: Point, ccw: bool| super::Arc { from, to, centre, ccw };
-    let arcs = [
-        arc(p, m1, c1, sense < 0.0),
-        arc(m1, m2, c2, sense > 0.0),
-        arc(m2, q, c3, sense < 0.0),
-    ];
+    let arcs = [arc(p, m1, c1, sense < 0.0), arc(m1, m2, c2, sense > 0.0), arc(m2, q, c3, sense < 0.0)];
     // the run-ins are short; the middle turns by the corner and both of them
     if arcs[0].sweep() > 1.6 || arcs[1].sweep() > 3.3 || arcs[2].sweep() > 1.6 {
         return None;

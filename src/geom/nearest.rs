@@ -113,7 +113,8 @@ mod tests {
             })
             .collect();
         let hole = [pt(-1.0, -1.0), pt(1.0, -1.0), pt(1.0, 1.0), pt(-1.0, 1.0)];
-        let area = crate::geom::combine::enclosed([&ring[..], &hole[..]], crate::geom::combine::FillRule::EvenOdd);
+        let area =
+            crate::geom::combine::enclosed([&ring[..], &hole[..]], crate::geom::combine::FillRule::EvenOdd);
         let lines = Lines::boundary(&area);
         for i in 0..60 {
             for k in 0..60 {

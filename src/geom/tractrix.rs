@@ -147,7 +147,13 @@ pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
     // a closed loop's first stretch is laid over again by its last
     let skip = if wanted.closed {
         let mut sum = 0.0;
-        points.windows(2).take_while(|w| { sum += w[0].dist(w[1]); sum < 4.0 * distance }).count()
+        points
+            .windows(2)
+            .take_while(|w| {
+                sum += w[0].dist(w[1]);
+                sum < 4.0 * distance
+            })
+            .count()
     } else {
         0
     };
@@ -169,7 +175,9 @@ mod tests {
 
     #[test]
     fn on_a_circle_the_follower_tends_to_the_closed_form() {
-        for (r, d, form) in [(5.0, 1.0, 4.898_979), (5.0, 2.0, 4.582_576), (3.0, 1.0, 2.828_427), (2.4, 0.6, 2.323_790)] {
+        for (r, d, form) in
+            [(5.0, 1.0, 4.898_979), (5.0, 2.0, 4.582_576), (3.0, 1.0, 2.828_427), (2.4, 0.6, 2.323_790)]
+        {
             let lead: Vec<Point> = (0..40_000).map(|k| Point::unit(f64::from(k) * 1e-3) * r).collect();
             let tail = follow(&lead, d);
             let last = tail[tail.len() - 2];
@@ -191,7 +199,12 @@ mod tests {
         Path::new(
             vec![
                 Segment::Line { from: pt(0.0, 0.0), to: pt(30.0, 0.0) },
-                Segment::Arc(Arc { from: pt(30.0, 0.0), to: pt(30.0 + r, r), centre: pt(30.0, r), ccw: true }),
+                Segment::Arc(Arc {
+                    from: pt(30.0, 0.0),
+                    to: pt(30.0 + r, r),
+                    centre: pt(30.0, r),
+                    ccw: true,
+                }),
                 Segment::Line { from: pt(30.0 + r, r), to: pt(30.0 + r, 40.0) },
             ],
             false,
@@ -237,7 +250,8 @@ mod tests {
     #[test]
     fn circles_are_laid_where_they_are_wanted() {
         for (r, d) in [(5.0, 1.0), (8.0, 2.0), (20.0, 3.0)] {
-            let half = |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+            let half =
+                |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
             let ring = Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true);
             let led = led(&ring, d, r);
             assert!(led.off_mm <= 0.05, "R {r}, d {d}: off by {}", led.off_mm);

@@ -394,7 +394,12 @@ impl<'a> Reader<'a> {
     ) -> Option<Vec<[f64; N]>> {
         let (word, form) = one.trim_start_matches("a ").split_once(' ').unwrap_or((one, ""));
         let DeValue::Array(items) = value.get_ref() else {
-            return self.wrong_type(value.get_ref(), value.span(), name, &format!("a list of {word}s {form}"));
+            return self.wrong_type(
+                value.get_ref(),
+                value.span(),
+                name,
+                &format!("a list of {word}s {form}"),
+            );
         };
         if items.len() < least {
             let message = format!("`{name}` holds {}, it needs at least {least}", counted(items.len(), word));

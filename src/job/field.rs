@@ -113,7 +113,8 @@ mod tests {
 
     #[test]
     fn tables_with_and_without_names_and_weights_are_read() {
-        let named = text("x_mm,y_mm,angle_deg,weight\n# a comment\n1, 2, 30, 0.5\n\n3,4,-90,2\n").expect("reads");
+        let named =
+            text("x_mm,y_mm,angle_deg,weight\n# a comment\n1, 2, 30, 0.5\n\n3,4,-90,2\n").expect("reads");
         assert_eq!(named.samples.len(), 2);
         assert_eq!(named.samples[0], Sample { at_mm: [1.0, 2.0], angle_deg: 30.0, weight: 0.5 });
         let bare = text("1,2,30\r\n3,4,-90").expect("reads");
@@ -122,7 +123,8 @@ mod tests {
 
     #[test]
     fn every_bad_line_is_told_with_its_place() {
-        let faults = text("x_mm,y_mm,angle_deg\n1,2\n1,2,east\n1,2,3,0\n1,2,nan\n1e9,0,0\n").expect_err("bad");
+        let faults =
+            text("x_mm,y_mm,angle_deg\n1,2\n1,2,east\n1,2,3,0\n1,2,nan\n1e9,0,0\n").expect_err("bad");
         let lines: Vec<usize> =
             faults.0.iter().filter_map(|d| d.place.as_ref()).map(|p| p.line_column().0).collect();
         assert_eq!(lines, [2, 3, 4, 5, 6]);

@@ -135,8 +135,7 @@ pub enum Rule {
 
 impl Rule {
     /// Every rule.
-    pub const ALL: [Self; 5] =
-        [Self::Hoop, Self::Contour, Self::Unidirectional, Self::Steered, Self::Strap];
+    pub const ALL: [Self; 5] = [Self::Hoop, Self::Contour, Self::Unidirectional, Self::Steered, Self::Strap];
 
     /// The word in files.
     pub fn word(self) -> &'static str {
@@ -338,7 +337,10 @@ fn resolve(
         if shape.is_some() && pins != (rule == Rule::Strap) {
             let (message, help) = if pins {
                 (
-                    format!("region `{name}`: pins are the shape of the rule `strap`, not of `{}`", rule.word()),
+                    format!(
+                        "region `{name}`: pins are the shape of the rule `strap`, not of `{}`",
+                        rule.word()
+                    ),
                     "write rule = \"strap\", or give another shape",
                 )
             } else {

@@ -104,11 +104,9 @@ fn butt(map: &Map, tasks: &mut [Task]) {
                 continue;
             }
             let common = combine::intersection(a, b);
-            let (Some(own_a), Some(own_b), Some(bounds)) = (
-                combine::difference(a, b).centroid(),
-                combine::difference(b, a).centroid(),
-                common.bounds(),
-            ) else {
+            let (Some(own_a), Some(own_b), Some(bounds)) =
+                (combine::difference(a, b).centroid(), combine::difference(b, a).centroid(), common.bounds())
+            else {
                 continue;
             };
             let Some(across) = (own_b - own_a).normalised() else { continue };

@@ -177,8 +177,16 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         region("rings", OUTLINE, "rule = \"contour\""),
         vec![],
     );
-    let tee =
-        [[55.0, 5.0], [107.0, 5.0], [107.0, 75.0], [157.0, 75.0], [157.0, 127.0], [5.0, 127.0], [5.0, 75.0], [55.0, 75.0]];
+    let tee = [
+        [55.0, 5.0],
+        [107.0, 5.0],
+        [107.0, 75.0],
+        [157.0, 75.0],
+        [157.0, 127.0],
+        [5.0, 127.0],
+        [5.0, 75.0],
+        [55.0, 75.0],
+    ];
     add(
         "tee bracket",
         (2.0, 8.0),
@@ -288,13 +296,16 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         vec![rounded(&rect(5.0, 5.0, 145.0, 85.0), 8.0), disc(75.0, 45.0, 12.0)],
         region("flow", OUTLINE, "rule = \"steered\"\nfield = \"field.csv\""),
         // potential flow past the hole
-        vec![("field.csv", grid(&|x, y| {
-            let (x, y) = (x - 75.0, y - 45.0);
-            let r4 = (x * x + y * y).powi(2).max(1.0);
-            let a2 = 14.0 * 14.0;
-            let (u, v) = (1.0 - a2 * (x * x - y * y) / r4, -2.0 * a2 * x * y / r4);
-            libm::atan2(v, u).to_degrees()
-        }))],
+        vec![(
+            "field.csv",
+            grid(&|x, y| {
+                let (x, y) = (x - 75.0, y - 45.0);
+                let r4 = (x * x + y * y).powi(2).max(1.0);
+                let a2 = 14.0 * 14.0;
+                let (u, v) = (1.0 - a2 * (x * x - y * y) / r4, -2.0 * a2 * x * y / r4);
+                libm::atan2(v, u).to_degrees()
+            }),
+        )],
     );
     out
 }
@@ -305,7 +316,8 @@ fn waist(x: f64) -> f64 {
         let d = (x - c).abs();
         if d < 22.0 { (22.0 * 22.0 - d * d).sqrt() } else { 0.0 }
     };
-    let middle = if (27.0..=123.0).contains(&x) { 16.0 + 6.0 * libm::cos(TAU * (x - 27.0) / 96.0) } else { 0.0 };
+    let middle =
+        if (27.0..=123.0).contains(&x) { 16.0 + 6.0 * libm::cos(TAU * (x - 27.0) / 96.0) } else { 0.0 };
     end(27.0).max(end(123.0)).max(middle)
 }
 
