@@ -216,7 +216,9 @@ impl<'a> Room<'a> {
             if to - from > 1e-3 {
                 let mut piece = path.between(from, to);
                 piece.closed = false;
-                laid += self.accept(piece);
+                // another piece of the same path may come near from the far side of
+                // a narrow place
+                laid += if laid > 0.0 { self.lay_path(&piece) } else { self.accept(piece) };
             }
         }
         laid

@@ -77,9 +77,8 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
     let tracer = Tracer { field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
     let told = room.left_out.len();
     let mut beside = 0;
-    loop {
-        // a first course, or one in a place that none beside another reaches
-        let Some(line) = first(room, &tracer) else { break };
+    // a first course, or one in a place that none beside another reaches
+    while let Some(line) = first(room, &tracer) {
         if room.lay_line(&line) == 0.0 {
             break;
         }

@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Point, bend, combine, offset, polyline, smooth};
+use crate::geom::{Area, Bounds, Point, bend, combine, offset, polyline, smooth};
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
 /// the one before. Where a straight side would leave the room the belt is led
@@ -123,11 +123,18 @@ fn led(belt: &Area, within: &Area, held: &[Point]) -> Option<Vec<Point>> {
     let keeps = |a: Point, b: Point, between: &[Point]| {
         // the piece cut off must hold no pin
         let d = b - a;
+        let mut piece = vec![a];
+        piece.extend_from_slice(between);
+        piece.push(b);
+        let Some(bounds) = Bounds::of(piece.iter().copied()) else { return true };
+        let outside = |p: Point| {
+            p.x < bounds.lo.x - 0.01
+                || p.y < bounds.lo.y - 0.01
+                || p.x > bounds.hi.x + 0.01
+                || p.y > bounds.hi.y + 0.01
+        };
         held.iter().all(|p| {
-            d.cross(*p - a) >= -1e-6 || {
-                let mut piece = vec![a];
-                piece.extend_from_slice(between);
-                piece.push(b);
+            outside(*p) || d.cross(*p - a) >= -1e-6 || {
                 // a point on the belt itself is held, too
                 let on = |w: &[Point]| polyline::point_segment_distance(*p, w[0], w[1]) < 2e-3;
                 !polyline::ring_contains(&piece, *p) && !piece.windows(2).any(on)

@@ -118,7 +118,7 @@ mod tests {
         assert_eq!(named.samples.len(), 2);
         assert_eq!(named.samples[0], Sample { at_mm: [1.0, 2.0], angle_deg: 30.0, weight: 0.5 });
         let bare = text("1,2,30\r\n3,4,-90").expect("reads");
-        assert_eq!(bare.samples[1].weight, 1.0, "left out");
+        assert!((bare.samples[1].weight - 1.0).abs() < 1e-12, "left out");
     }
 
     #[test]
