@@ -299,12 +299,12 @@ fn faults_are_told_with_their_place() {
         (package("", &stack(&good.replace("<s:segment v2=\"0\"/>", "")), item), "outline-open", "slice 1"),
         (package("", &stack(&format!("{good}{good}")), item), "threemf-unreadable", "slice 2 ends at 1 mm"),
         (
-            package("", &stack(&good.replace("x=\"4\"", "x=\"four\"")), item),
+            package("", &stack(&good.replacen("x=\"4\"", "x=\"four\"", 1)), item),
             "threemf-unreadable",
             "`x` is no number: `four`",
         ),
-        (package("", &stack(&good.replace("x=\"4\"", "x=\"nan\"")), item), "threemf-unreadable", "`nan`"),
-        (package("", &stack(&good.replace("x=\"4\"", "x=\"4e9\"")), item), "outline-too-large", "4e9"),
+        (package("", &stack(&good.replacen("x=\"4\"", "x=\"nan\"", 1)), item), "threemf-unreadable", "`nan`"),
+        (package("", &stack(&good.replacen("x=\"4\"", "x=\"4e9\"", 1)), item), "outline-too-large", "4e9"),
         (
             package("", &stack(&good.replace(" ztop=\"1\"", "")), item),
             "threemf-unreadable",
