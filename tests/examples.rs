@@ -24,6 +24,7 @@ fn every_example_keeps_every_promise() {
     let jobs = jobs();
     assert!(!jobs.is_empty(), "no example has a job.toml");
     let mut text = String::new();
+    let mut cuts_saved = 0;
     for job in jobs {
         let name = job.parent().and_then(Path::file_name).map(|n| n.to_string_lossy().into_owned());
         let name = name.expect("a job lies in a folder");
@@ -39,6 +40,9 @@ fn every_example_keeps_every_promise() {
                 text.push_str(&format!("{name}:\n{}\n", findings.summary(3)))
             }
             Ok(_) => {
+                let (_, plan) = ran.file(".plan.json").expect("the plan was read a moment ago");
+                let plan: serde_json::Value = serde_json::from_str(&plan).expect("the plan is JSON");
+                cuts_saved += plan["estimate"]["cuts_saved"].as_u64().unwrap_or(0);
                 let second = run::plan(&job, &again);
                 for ending in [".plan.json", ".gcode", ".report.html"] {
                     let (a, b) = (ran.file(ending), second.file(ending));
@@ -51,6 +55,7 @@ fn every_example_keeps_every_promise() {
         }
     }
     assert!(text.is_empty(), "{text}");
+    assert!(cuts_saved > 0, "no example shows turns");
 }
 
 /// The number of threads is nothing that an output could tell.

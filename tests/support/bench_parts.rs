@@ -300,7 +300,8 @@ pub(crate) fn parts() -> Vec<BenchPart> {
             "field.csv",
             grid(&|x, y| {
                 let (x, y) = (x - 75.0, y - 45.0);
-                let r4 = (x * x + y * y).powi(2).max(1.0);
+                let r2 = x * x + y * y;
+                let r4 = (r2 * r2).max(1.0);
                 let a2 = 14.0 * 14.0;
                 let (u, v) = (1.0 - a2 * (x * x - y * y) / r4, -2.0 * a2 * x * y / r4);
                 libm::atan2(v, u).to_degrees()
