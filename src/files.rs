@@ -40,6 +40,20 @@ pub fn read(path: &Path) -> Outcome<Vec<u8>> {
     Ok(std::fs::read(path).map_err(|e| failed(path, &e))?)
 }
 
+/// Opens a file to be read as a stream, however large it is.
+///
+/// Errors: `file-missing`, `file-unreadable`.
+pub fn open(path: &Path) -> Outcome<std::fs::File> {
+    let file = std::fs::File::open(path).map_err(|e| failed(path, &e))?;
+    if file.metadata().is_ok_and(|m| m.is_dir()) {
+        let name = path.display().to_string();
+        return Err(Diagnostic::error("file-unreadable", format!("`{name}` is a folder, not a file"))
+            .in_file(name)
+            .into());
+    }
+    Ok(file)
+}
+
 /// Looks whether a file that the job names can be read, without reading it.
 ///
 /// Errors: as [`read`].
@@ -76,10 +90,29 @@ fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
 /// Each is written beside its place under a temporary name, flushed to the disk,
 /// and only then are they renamed, one after the other.
 pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
-    for (place, file) in ready(folder, files)? {
+    write_all_if(folder, files, |_| Ok(())).and_then(
+        |never: Result<(), std::convert::Infallible>| match never {
+            Ok(()) => Ok(()),
+        },
+    )
+}
+
+/// The same, where somebody looks at the written files, by their temporary paths
+/// and in their order, before they take their names. What they refuse leaves nothing.
+pub fn write_all_if<E>(
+    folder: &Path,
+    files: &[(String, Vec<u8>)],
+    look: impl FnOnce(&[&Path]) -> Result<(), E>,
+) -> std::io::Result<Result<(), E>> {
+    let ready = ready(folder, files)?;
+    let paths: Vec<&Path> = ready.iter().map(|(_, file)| file.path()).collect();
+    if let Err(refused) = look(&paths) {
+        return Ok(Err(refused));
+    }
+    for (place, file) in ready {
         file.persist(place).map_err(|e| e.error)?;
     }
-    Ok(())
+    Ok(Ok(()))
 }
 
 /// Writes several new files of one folder, none over a file that is there.

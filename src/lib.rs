@@ -18,6 +18,7 @@ pub mod quote;
 pub mod reinforcement;
 pub mod report;
 pub mod sequence;
+pub mod verify;
 
 pub mod diagnostic;
 pub mod files;

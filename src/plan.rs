@@ -25,6 +25,31 @@ pub struct Planned {
     pub left_out: Vec<LeftOut>,
     /// What the stages made, for pictures and the report.
     pub work: Work,
+    /// How well each region is served over all its layers.
+    pub cover: Vec<RegionCover>,
+}
+
+/// A region over all its layers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegionCover {
+    /// Its name.
+    pub region: String,
+    /// Where its strips may lie, mm2.
+    pub layable_mm2: f64,
+    /// Of that, under its strips, mm2.
+    pub covered_mm2: f64,
+    /// Of that, what a strip can reach, mm2.
+    pub reachable_mm2: f64,
+    /// Courses.
+    pub courses: usize,
+    /// Tow laid, mm.
+    pub length_mm: f64,
+    /// Tow asked for and not laid, mm.
+    pub given_up_mm: f64,
+    /// Mean angle off the direction asked for, weighted by length, degrees.
+    pub angle_off_deg: Option<f64>,
+    /// Tightest bend, mm.
+    pub least_radius_mm: Option<f64>,
 }
 
 /// Plans a job. Nothing is written.
@@ -42,8 +67,9 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     };
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
+    let cover = cover(&courses);
     let work = Work { outline, beads, program, seconds, angles_deg };
-    Ok(Planned { job, program: text.program, plan, estimate, left_out, work })
+    Ok(Planned { job, program: text.program, plan, estimate, left_out, work, cover })
 }
 
 /// Every layer laid and filled, not yet in order.
@@ -75,6 +101,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     tell_left_out(notes, &left_out);
+    tell_laid(notes, &job, &courses);
     nothing_laid(&outline, &courses, &beads)?;
     let angles_deg = tasks.iter().map(|t| t.tasks.iter().map(|t| (t.rank, t.angle_deg)).collect()).collect();
     Ok(Laid { job, outline, angles_deg, courses, beads, left_out })
@@ -113,6 +140,86 @@ pub fn placed(
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
     Ok((job, outline, tasks))
+}
+
+/// Sums the layers' figures, by region in the order in which they first appear.
+fn cover(courses: &[fibre::LayerCourses]) -> Vec<RegionCover> {
+    let mut out: Vec<RegionCover> = Vec::new();
+    for q in courses.iter().flat_map(|c| &c.quality) {
+        let at = out.iter().position(|r| r.region == q.region).unwrap_or_else(|| {
+            out.push(RegionCover {
+                region: q.region.clone(),
+                layable_mm2: 0.0,
+                covered_mm2: 0.0,
+                reachable_mm2: 0.0,
+                courses: 0,
+                length_mm: 0.0,
+                given_up_mm: 0.0,
+                angle_off_deg: None,
+                least_radius_mm: None,
+            });
+            out.len() - 1
+        });
+        let r = &mut out[at];
+        if let Some(a) = q.angle {
+            let sum = r.angle_off_deg.unwrap_or(0.0) * r.length_mm + a.mean_deg * q.length_mm;
+            r.angle_off_deg = Some(sum / (r.length_mm + q.length_mm).max(1e-9));
+        }
+        r.layable_mm2 += q.layable_mm2;
+        r.covered_mm2 += q.covered_mm2;
+        r.reachable_mm2 += q.reachable_mm2;
+        r.courses += q.courses;
+        r.length_mm += q.length_mm;
+        r.given_up_mm += q.given_up_mm;
+        if let Some(b) = q.bends {
+            r.least_radius_mm = Some(r.least_radius_mm.map_or(b.least_mm, |l| l.min(b.least_mm)));
+        }
+    }
+    out
+}
+
+/// Warns of tow that wrinkles in its bends, and of trailing tow that could not be
+/// led to where it is wanted.
+fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    let strain = |c: &fibre::Course| 0.5 * job.tow.width_mm / c.wanted().min_radius();
+    if let Some(most) = job.tow.wrinkle_strain {
+        let over: Vec<&fibre::Course> =
+            courses.iter().flat_map(|l| &l.courses).filter(|c| strain(c) > most).collect();
+        if let Some(worst) = over.iter().max_by(|a, b| strain(a).total_cmp(&strain(b))) {
+            let d = Diagnostic::warning(
+                "tow-wrinkles",
+                format!(
+                    "{} courses bend so tightly that the tow's edge is strained by more than its {:.3}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
+                    over.len(),
+                    most,
+                    strain(worst),
+                    worst.wanted().min_radius(),
+                    worst.region
+                ),
+            );
+            let least = 0.5 * job.tow.width_mm / most;
+            notes.push(d.help(format!("`min_bend_radius_mm = {least:.1}` in the regions keeps below it")));
+        }
+    }
+    let trails = || courses.iter().flat_map(|l| &l.courses).filter_map(|c| c.trail.as_ref().map(|t| (c, t)));
+    let off: Vec<_> = trails().filter(|(_, t)| t.off_mm > fibre::TRAIL_MM).collect();
+    if let Some((c, t)) = off.iter().max_by(|a, b| a.1.off_mm.total_cmp(&b.1.off_mm)) {
+        let d = Diagnostic::warning(
+            "trail-off",
+            format!(
+                "in {} courses the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
+                off.len(),
+                job.tow.trail_mm,
+                fibre::TRAIL_MM,
+                t.off_mm,
+                c.region,
+                t.at_mm[0],
+                t.at_mm[1]
+            ),
+        );
+        notes
+            .push(d.help("the plan has each course as laid; a larger `min_bend_radius_mm` brings it nearer"));
+    }
 }
 
 /// Fills every layer. Layers that are alike, in outline, strips, height and the

@@ -118,6 +118,10 @@ struct Tow {
     area_mm2: f64,
     fibre_area_mm2: f64,
     min_bend_radius_mm: f64,
+    /// How far the place where it is laid trails the nozzle.
+    trail_mm: f64,
+    /// Edge strain beyond which it wrinkles; null where the profile does not say.
+    wrinkle_strain: Option<f64>,
     density_g_cm3: f64,
 }
 
@@ -138,6 +142,71 @@ struct Layer {
     courses: Vec<Course>,
     beads: Vec<PlanBead>,
     areas_mm2: PlanAreas,
+    /// How well each region is served, in the order in which they are laid.
+    regions: Vec<Quality>,
+}
+
+/// Figures of one region in one layer.
+#[derive(Serialize, JsonSchema)]
+struct Quality {
+    region: String,
+    /// Where its strips may lie: its shape inside the perimeters, as deep as the
+    /// courses asked for go, less the strips of regions laid before.
+    layable_mm2: f64,
+    covered_mm2: f64,
+    /// What a strip of the tow's width can cover at all.
+    reachable_mm2: f64,
+    /// covered / layable; null where nothing is layable.
+    cover: Option<f64>,
+    /// Strips over strips.
+    overlap_mm2: f64,
+    /// Bare places of at least a square of the tow's width.
+    gap_count: usize,
+    /// The largest of them.
+    gaps: Vec<Gap>,
+    /// Between tow and the direction asked for; null where the rule has none.
+    angle_off_deg: Option<AngleOff>,
+    /// null where all courses are straight.
+    bend_radius_mm: Option<BendRadius>,
+    courses: usize,
+    ends: usize,
+    /// null without tow.
+    cuts_per_m: Option<f64>,
+    length_mm: f64,
+    longest_mm: f64,
+    shortest_mm: f64,
+    given_up_mm: f64,
+    /// width / (2 radius) in the tightest bend.
+    edge_strain: f64,
+    /// How far trailing tow lies off the line wanted at most.
+    trail_off_mm: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Gap {
+    at_mm: [f64; 2],
+    area_mm2: f64,
+    /// 2 area / perimeter.
+    width_mm: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct AngleOff {
+    mean: f64,
+    /// Of 95 % of the tow.
+    p95: f64,
+    worst: f64,
+    worst_at_mm: [f64; 2],
+}
+
+#[derive(Serialize, JsonSchema)]
+struct BendRadius {
+    least: f64,
+    /// One tenth of the bent tow is bent at least as tightly.
+    p10: f64,
+    median: f64,
+    /// Share of the tow that is bent.
+    bent_share: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -151,8 +220,24 @@ struct Course {
     cut_at_mm: f64,
     /// Its tightest bend; null for a straight course.
     min_bend_radius_mm: Option<f64>,
+    /// Strain of the tow's edge there, width / (2 radius).
+    edge_strain: f64,
+    /// Beyond the tow's wrinkle_strain.
+    wrinkles: bool,
+    /// Where trailing tow comes to lie; null where it lies where the nozzle goes.
+    laid: Option<LaidTow>,
     /// Joined tangentially, in the sense laid.
     segments: Vec<PlanSegment>,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct LaidTow {
+    /// Largest distance from the line wanted.
+    off_mm: f64,
+    at_mm: [f64; 2],
+    /// Of its very end: the last of it lies straight.
+    end_off_mm: f64,
+    points: Vec<[f64; 2]>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -251,9 +336,10 @@ pub fn json(
             z_bottom_mm: fine(l.z_bottom_mm),
             height_mm: fine(l.height_mm),
             outline: rings(&l.outline),
-            courses: program.courses.get(i).unwrap_or(&none).iter().map(course).collect(),
+            courses: program.courses.get(i).unwrap_or(&none).iter().map(|l| course(l, &job.tow)).collect(),
             beads: beads.get(i).map(|b| b.beads.iter().map(bead).collect()).unwrap_or_default(),
             areas_mm2: areas(beads.get(i).map(|b| b.areas).unwrap_or_default()),
+            regions: courses.get(i).map(|c| c.quality.iter().map(quality).collect()).unwrap_or_default(),
         })
         .collect();
     let plan = Plan {
@@ -272,6 +358,8 @@ pub fn json(
             area_mm2: job.tow.area_mm2,
             fibre_area_mm2: job.tow.fibre_area_mm2,
             min_bend_radius_mm: job.tow.min_bend_radius_mm,
+            trail_mm: job.tow.trail_mm,
+            wrinkle_strain: job.tow.wrinkle_strain,
             density_g_cm3: job.tow.density_g_cm3,
         },
         matrix: Matrix { name: job.matrix.name.clone(), density_g_cm3: job.matrix.density_g_cm3 },
@@ -297,7 +385,7 @@ fn rings(area: &Area) -> Vec<Vec<[f64; 2]>> {
     area.rings().map(|r| r.iter().map(|p| xy(*p)).collect()).collect()
 }
 
-fn course(l: &Laid) -> Course {
+fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
     let path = l.course.path();
     let segments = path
         .segments
@@ -313,6 +401,8 @@ fn course(l: &Laid) -> Course {
         })
         .collect();
     let radius = path.min_radius();
+    let wanted = l.course.wanted().min_radius();
+    let edge_strain = if wanted.is_finite() { 0.5 * tow.width_mm / wanted } else { 0.0 };
     Course {
         id: l.id.clone(),
         region: l.course.region.clone(),
@@ -321,8 +411,63 @@ fn course(l: &Laid) -> Course {
         length_mm: fine(path.length()),
         cut_at_mm: fine(l.cut_at_mm),
         min_bend_radius_mm: radius.is_finite().then(|| coarse(radius)),
+        edge_strain: fine(edge_strain),
+        wrinkles: tow.wrinkle_strain.is_some_and(|most| edge_strain > most),
+        laid: l.course.trail.as_ref().map(|t| LaidTow {
+            off_mm: coarse(t.off_mm),
+            at_mm: t.at_mm.map(coarse),
+            end_off_mm: coarse(t.end_off_mm),
+            points: crate::geom::polyline::simplified(&t.laid, 0.002).iter().map(xy_coarse).collect(),
+        }),
         segments,
     }
+}
+
+fn quality(q: &crate::fibre::RegionQuality) -> Quality {
+    Quality {
+        region: q.region.clone(),
+        layable_mm2: coarse(q.layable_mm2),
+        covered_mm2: coarse(q.covered_mm2),
+        reachable_mm2: coarse(q.reachable_mm2),
+        cover: (q.layable_mm2 > 0.0).then(|| coarse(q.covered_mm2 / q.layable_mm2)),
+        overlap_mm2: coarse(q.overlap_mm2),
+        gap_count: q.gap_count,
+        gaps: q
+            .gaps
+            .iter()
+            .map(|g| Gap {
+                at_mm: g.at_mm.map(coarse),
+                area_mm2: coarse(g.area_mm2),
+                width_mm: coarse(g.width_mm),
+            })
+            .collect(),
+        angle_off_deg: q.angle.map(|a| AngleOff {
+            mean: coarse(a.mean_deg),
+            p95: coarse(a.p95_deg),
+            worst: coarse(a.worst_deg),
+            worst_at_mm: a.worst_at_mm.map(coarse),
+        }),
+        bend_radius_mm: q.bends.map(|b| BendRadius {
+            least: coarse(b.least_mm),
+            p10: coarse(b.p10_mm),
+            median: coarse(b.median_mm),
+            bent_share: coarse(b.bent_share),
+        }),
+        courses: q.courses,
+        ends: 2 * q.courses,
+        cuts_per_m: (q.length_mm > 0.0).then(|| coarse(1000.0 * cuts(q.courses) / q.length_mm)),
+        length_mm: coarse(q.length_mm),
+        longest_mm: coarse(q.longest_mm),
+        shortest_mm: coarse(q.shortest_mm),
+        given_up_mm: coarse(q.given_up_mm),
+        edge_strain: fine(q.edge_strain),
+        trail_off_mm: coarse(q.trail_off_mm),
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a number of courses")]
+fn cuts(courses: usize) -> f64 {
+    courses as f64
 }
 
 fn bead(b: &Bead) -> PlanBead {

@@ -309,3 +309,52 @@ fn fine_but_for_warnings(arguments: &[&str]) -> Ran {
     assert!(!ran.told.contains("error["), "{}", ran.told);
     ran
 }
+
+/// A good program with its plan, in a folder.
+fn program(name: &str) -> (String, String) {
+    let out = folder(name);
+    let job = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/verify/arcs.toml");
+    let ran = towpath(&["plan", job, "--out", path(&out), "--quiet"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.told);
+    (path(&out.join("plate-arcs.gcode")).to_owned(), path(&out.join("plate-arcs.plan.json")).to_owned())
+}
+
+#[test]
+fn verify_tells_a_good_program_from_a_bad_one() {
+    let (program, plan) = program("verify");
+    let table = fine(&["verify", &program, "--printer", "shuttle-15", "--plan", &plan]);
+    assert!(table.contains("no faults") && table.contains("\nbend ") && !table.contains("FAULT"), "{table}");
+    let alone = fine(&["verify", &program, "--printer", "shuttle-15"]);
+    assert!(alone.contains("without a plan"), "{alone}");
+    assert_eq!(fine(&["verify", &program, "--printer", "shuttle-15", "--quiet"]), "");
+    let good = json(&fine(&["verify", &program, "--printer", "shuttle-15", "--plan", &plan, "--json"]));
+    assert_eq!((&good["faults"], &good["with_plan"]), (&Value::from(0), &Value::from(true)));
+
+    let text = std::fs::read_to_string(&program).expect("the program").replacen("F900", "F1900", 1);
+    std::fs::write(&program, text).expect("a scratch file");
+    let ran = towpath(&["verify", &program, "--printer", "shuttle-15", "--json"]);
+    assert_eq!(ran.status, Some(1));
+    let checks = json(&ran.out)["checks"].as_array().expect("a list").clone();
+    let speed = checks.iter().find(|c| c["check"] == "speed").expect("a check of speeds");
+    assert_eq!(speed["verdict"], "fault");
+    assert!(speed["place"]["line"].as_u64() > Some(1) && speed["limit"].as_f64() > Some(0.9), "{speed}");
+    let ran = towpath(&["verify", &program, "--printer", "shuttle-15", "--quiet"]);
+    assert!(ran.status == Some(1) && ran.out.contains("FAULT"), "{}", ran.out);
+}
+
+#[test]
+fn verify_tells_what_it_cannot_read() {
+    let (program, plan) = program("verify-unread");
+    for (arguments, code) in [
+        (vec!["verify", &program, "--printer", "shutle-15"], "unknown-name"),
+        (vec!["verify", "nowhere.gcode", "--printer", "shuttle-15"], "file-missing"),
+        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", &program], "plan-unreadable"),
+        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", "nowhere.json"], "file-missing"),
+    ] {
+        let ran = towpath(&arguments);
+        assert!(ran.status == Some(1) && ran.told.contains(code), "{arguments:?}: {}", ran.told);
+    }
+    // another printer's program is told, not refused
+    let ran = towpath(&["verify", &program, "--printer", "reed-35", "--plan", &plan]);
+    assert!(ran.status == Some(1) && ran.out.contains("plan-printer"), "{}", ran.out);
+}

@@ -191,7 +191,7 @@ fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
     assert_eq!(ran.status, Some(1), "{}", ran.told);
     let lines: Vec<&str> = ran.out.lines().filter(|l| l.contains("job.toml ")).collect();
     assert_eq!(lines.len(), 5, "two, one and two:\n{}", ran.out);
-    assert!(lines[2].contains("error[") && lines[2].contains("biuld"), "{}", ran.out);
+    assert!(lines[2].contains("error[missing-key]") && lines[2].contains("(and 1 more)"), "{}", ran.out);
     assert!(ran.told.contains("did you mean `build`?"), "{}", ran.told);
     let with = |format: &'static str| {
         let mut all = arguments.to_vec();
@@ -211,7 +211,7 @@ fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
     assert_eq!(rows[2][column("quantity_per_year")], "200.0");
     assert_eq!(rows[1][column("cost.tow_per_kg")], "210.0");
     assert_eq!(rows[1][column("currency")], "EUR");
-    assert!(rows[3][column("error")].contains("biuld"), "{csv}");
+    assert!(rows[3][column("error")].contains("missing-key"), "{csv}");
     let cents: f64 = rows[1][column("total_per_part")].parse().expect("a number");
     near("the same", cents, number(&jobs[0], "/series/quantities/0/total_per_part"), 1e-9);
 }

@@ -40,7 +40,7 @@ fn every_example_keeps_every_promise() {
             }
             Ok(_) => {
                 let second = run::plan(&job, &again);
-                for ending in [".plan.json", ".gcode"] {
+                for ending in [".plan.json", ".gcode", ".report.html"] {
                     let (a, b) = (ran.file(ending), second.file(ending));
                     let same = matches!((&a, &b), (Ok(a), Ok(b)) if a.1 == b.1);
                     if !same {

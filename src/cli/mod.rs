@@ -12,6 +12,7 @@ mod plan;
 mod profiles;
 mod schema;
 mod show;
+mod verify;
 mod watch;
 
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
@@ -27,7 +28,7 @@ use std::process::ExitCode;
 /// map become a program for a printer with a matrix head and a fibre head.
 ///
 /// Lengths are mm, times s, temperatures degC, angles degrees counter-clockwise
-/// from +x. Exit status: 0 done, 1 the job, part or profile is at fault, 2 it
+/// from +x. Exit status: 0 done, 1 the job, part, profile or program is at fault, 2 it
 /// could not run.
 #[derive(Debug, Parser)]
 #[command(name = "towpath", version, max_term_width = 100, arg_required_else_help = true)]
@@ -72,6 +73,8 @@ enum Command {
     New(new::Arguments),
     /// Draw a layer as it will be laid, or all of them: .svg or .png
     Picture(picture::Arguments),
+    /// Check a program: what the printer, and the plan if given, decide about it
+    Verify(verify::Arguments),
     /// Printer profiles: those built in, and a check for your own
     #[command(subcommand)]
     Printer(Printer),
@@ -212,6 +215,7 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
         Command::New(arguments) => new::run(arguments),
         Command::Manual { command } => manual::report(command.as_deref()),
         Command::Picture(arguments) => picture::run(arguments, console, notes),
+        Command::Verify(arguments) => verify::run(arguments, console),
         Command::Printer(Printer::List) => Ok(profiles::printers()),
         Command::Printer(Printer::Show { name }) => profiles::show_printer(name),
         Command::Printer(Printer::Check { file }) => kit::check(file),

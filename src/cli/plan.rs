@@ -2,12 +2,14 @@
 
 use super::Report;
 use super::console::Console;
-use crate::diagnostic::{Diagnostic, Notes, Outcome};
-use crate::{estimate, files, plan, report};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::job::{Job, Printer};
+use crate::verify::findings::{Check, shown};
+use crate::{estimate, files, plan, report, verify};
 use clap::Args;
 use serde_json::json;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What to plan, and where to.
@@ -19,6 +21,9 @@ pub(super) struct Arguments {
     /// Folder for the program, the plan and the report; made where it is missing
     #[arg(short, long, value_name = "DIR")]
     out: PathBuf,
+    /// Write the program without checking it; then check it with `towpath verify`
+    #[arg(long)]
+    no_verify: bool,
     /// Threads to work with; the result is the same for any number
     #[arg(short = 'j', long, value_name = "N")]
     threads: Option<NonZeroUsize>,
@@ -49,20 +54,81 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
     let files: Vec<(String, Vec<u8>)> =
         names.iter().cloned().zip([planned.program, planned.plan, page].map(String::into_bytes)).collect();
-    files::write_all(&arguments.out, &files).map_err(|e| {
+    let printer = &planned.job.printer;
+    files::write_all_if(&arguments.out, &files, |written| {
+        if arguments.no_verify { Ok(()) } else { check(&names[0], written, printer) }
+    })
+    .map_err(|e| {
         let folder = arguments.out.display();
         Diagnostic::error("output-unwritable", format!("the output cannot be written to `{folder}`: {e}"))
             .in_file(folder.to_string())
             .help("choose another folder with --out, or free space on the disk")
-    })?;
-    let table = estimate::table(&planned.estimate, &planned.job);
+    })??;
+    let table = estimate::table(&planned.estimate, &planned.job) + &served(&planned.cover, &planned.job);
     let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();
     let json = json!({
         "name": planned.job.name,
         "files": paths,
         "estimate": planned.estimate,
         "left_out": planned.left_out.len(),
+        "regions": planned.cover.iter().map(|r| json!({
+            "region": r.region,
+            "layable_mm2": r.layable_mm2,
+            "covered_mm2": r.covered_mm2,
+            "reachable_mm2": r.reachable_mm2,
+            "courses": r.courses,
+            "length_mm": r.length_mm,
+            "given_up_mm": r.given_up_mm,
+            "angle_off_deg": r.angle_off_deg,
+            "least_radius_mm": r.least_radius_mm,
+        })).collect::<Vec<_>>(),
         "warnings": notes.warnings.iter().map(super::show::json).collect::<Vec<_>>(),
     });
     Ok(Report::telling(format!("{table}written                   {}\n", paths.join(", ")), json))
+}
+
+/// Checks the program as it was written, with its plan.
+///
+/// Errors: `planner-fault`, one for each check that fails; nothing is left then.
+fn check(name: &str, written: &[&Path], printer: &Printer) -> Outcome<()> {
+    let [program, plan, ..] = written else { return Ok(()) };
+    let plan = files::read(plan)?;
+    let verdict = verify::verify(name, files::open(program)?, printer, Some((name, &plan)))?;
+    let faults: Vec<Diagnostic> = Check::all()
+        .filter_map(|c| {
+            let (count, finding) = (verdict.ledger.faults_of(c), verdict.ledger.first_of(c)?);
+            let text = format!(
+                "the planned program does not pass its check `{}`, {count} time{}; {}: {}",
+                c.name(),
+                if count == 1 { "" } else { "s" },
+                shown(&finding.place),
+                finding.text
+            );
+            let d = Diagnostic::error("planner-fault", text);
+            Some(d.help(
+                "a fault of towpath, not of your files: nothing was written; please report it with the job",
+            ))
+        })
+        .collect();
+    if faults.is_empty() { Ok(()) } else { Err(Faults(faults)) }
+}
+
+/// One line for each region. Cover depends on the shortest piece, which stands
+/// beside it.
+fn served(cover: &[plan::RegionCover], job: &Job) -> String {
+    let mut out = String::new();
+    let shortest = job.printer.shortest_course_mm();
+    for (i, r) in cover.iter().enumerate() {
+        let share = |part: f64| if r.layable_mm2 > 0.0 { 100.0 * part / r.layable_mm2 } else { 0.0 };
+        let angle = r.angle_off_deg.map(|a| format!(", {a:.1} deg off its direction")).unwrap_or_default();
+        let bend = r.least_radius_mm.map(|b| format!(", bends from {b:.1} mm")).unwrap_or_default();
+        out.push_str(&format!(
+            "{:<26}{}: {:.1} % of its area, {} courses{angle}{bend}\n",
+            if i == 0 { format!("cover, pieces >= {shortest:.0} mm") } else { String::new() },
+            r.region,
+            share(r.covered_mm2),
+            r.courses,
+        ));
+    }
+    out
 }

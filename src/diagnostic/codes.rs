@@ -69,6 +69,10 @@ pub static ALL: &[Code] = &[
         text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
     },
     Code {
+        name: "field-syntax",
+        text: "A line of a direction field cannot be read. A field is a table of comma-separated values, one point a line: x_mm, y_mm, angle_deg and, if wanted, a weight above 0. Its first line may name the columns; lines that begin with # are passed over. Angles are degrees from +x and have no sense.",
+    },
+    Code {
         name: "file-missing",
         text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
     },
@@ -233,6 +237,14 @@ pub static ALL: &[Code] = &[
         text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
     },
     Code {
+        name: "plan-unreadable",
+        text: "The plan given to `towpath verify` is not a plan in the format `towpath-plan/1`, or it is cut off. Give the NAME.plan.json that was written together with the program.",
+    },
+    Code {
+        name: "planner-fault",
+        text: "The program that was just planned does not pass its own check. This is a fault of towpath, or of a printer profile whose blocks contradict its figures, not of your part; nothing was written. Report it with the job. `--no-verify` writes the program all the same, for looking at: do not run it.",
+    },
+    Code {
         name: "polymer-mismatch",
         text: "The tow is impregnated with another polymer than the matrix. Different polymers mostly do not weld, and their melting temperatures differ: choose a tow and a matrix of the same polymer. Among PEEK, PEKK, PAEK and PEI it is only a warning: they weld to each other.",
     },
@@ -303,6 +315,14 @@ pub static ALL: &[Code] = &[
     Code {
         name: "tow-section",
         text: "The cross-sections of a tow contradict each other: the fibre does not fit the tow, the tow does not fit its width and height, or the fibre area is not that of its filaments.",
+    },
+    Code {
+        name: "tow-wrinkles",
+        text: "Steered flat, the inner edge of a tow is compressed and the outer stretched by width / (2 radius). Beyond the strain that the tow's profile gives as `wrinkle_strain` it buckles, twists or lifts. Ask for a larger `min_bend_radius_mm` in the regions named, or use a narrower tow.",
+    },
+    Code {
+        name: "trail-off",
+        text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it. The plan gives the line as laid, and cover is counted there.",
     },
     Code {
         name: "trial-impossible",

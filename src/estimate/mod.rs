@@ -7,7 +7,7 @@ pub mod series;
 mod table;
 mod time;
 
-pub use quick::{WITHIN, quick};
+pub use quick::{WITHIN, Within, quick};
 pub use reader::Recording;
 pub use table::table;
 pub use time::time;

@@ -16,6 +16,23 @@ pub struct Course {
     /// Place of its region among the map's by priority: 0 is laid first.
     pub rank: usize,
     path: Path,
+    /// Where the tow comes to lie, where that is not where the nozzle goes.
+    pub trail: Option<Trail>,
+}
+
+/// What becomes of a course whose tow trails the nozzle.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trail {
+    /// The centre line that is wanted of the tow.
+    pub wanted: Path,
+    /// The centre line that follows from the nozzle's way.
+    pub laid: Vec<Point>,
+    /// Largest distance between the two, mm.
+    pub off_mm: f64,
+    /// Where, mm.
+    pub at_mm: [f64; 2],
+    /// Distance of its very end, mm: the last of it lies straight.
+    pub end_off_mm: f64,
 }
 
 /// Why a path is no course.
@@ -88,10 +105,15 @@ impl Course {
                 return Err(CourseFault::Joint { at: a.to(), gap_mm, angle_deg: angle.to_degrees() });
             }
         }
-        Ok(Self { region, rule, rank, path })
+        Ok(Self { region, rule, rank, path, trail: None })
     }
 
-    /// The centre line of the tow.
+    /// The centre line wanted of the tow: the nozzle's way, unless the tow trails.
+    pub fn wanted(&self) -> &Path {
+        self.trail.as_ref().map_or(&self.path, |t| &t.wanted)
+    }
+
+    /// The nozzle's way: the centre line of a tow that does not trail.
     pub fn path(&self) -> &Path {
         &self.path
     }

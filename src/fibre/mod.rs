@@ -11,10 +11,14 @@ mod nests;
 pub mod quality;
 mod room;
 mod rows;
+mod spiral;
 mod stagger;
+mod steered;
+mod strap;
+mod trail;
 mod unidirectional;
 
-pub use course::{Course, CourseFault};
+pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
 
 use crate::diagnostic::{Diagnostic, Notes};
@@ -128,7 +132,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             layer: 0,
             width,
             spacing: region.spacing_mm,
-            radius: region.min_bend_radius_mm,
+            // between two loops a spiral bends a little tighter than they do
+            radius: region.min_bend_radius_mm * if region.spiral { SPIRAL_MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
             deviation,
             courses: region.courses,
@@ -136,7 +141,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         };
         let within = match &task.target {
             Target::Area(a) => a,
-            Target::Holes { room, .. } => room,
+            Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
         let taken = combine::union_all(strips.iter().chain(&blocked));
         let free = combine::difference(within, &taken);
@@ -144,15 +149,29 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         let first_strip = strips.len();
         let mut room = Room::new(order, &free);
         let layable = layable(&task.target, &free, &order, job);
+        let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+        let field = region.field.as_deref().map(steered::Directions::new);
         match (&task.target, region.rule) {
             (Target::Area(_), Rule::Unidirectional) => layer.cuts_saved += unidirectional::lay(&mut room),
+            (Target::Area(_), Rule::Steered) => {
+                if let Some(field) = &field {
+                    steered::lay(&mut room, field);
+                }
+            }
             (Target::Area(_), _) => contour::lay(&mut room),
             (Target::Holes { holes, .. }, rule) => {
-                let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
                 for hole in holes {
                     hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop);
                 }
             }
+            (Target::Pins { pins, .. }, _) => strap::lay(&mut room, pins, clearance),
+        }
+        if region.spiral {
+            layer.cuts_saved += spiral::wind(&mut room);
+        }
+        if job.tow.trail_mm > 0.0 {
+            let led = |c: &Course| trail::led(c, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
+            room.courses = room.courses.iter().map(led).collect();
         }
         if room.courses.is_empty() && room.left_out.is_empty() {
             // a region never yields nothing without a word
@@ -163,7 +182,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         for c in &room.courses {
             strips.push(strip(c, width));
             if !c.path().closed {
-                let ends = [c.path().start(), c.path().end()];
+                let ends = [c.wanted().start(), c.wanted().end()];
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
             }
         }
@@ -178,9 +197,10 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             shortest: order.shortest,
             given_up_mm: room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0,
         };
-        let along = |_: crate::geom::Point| order.angle;
+        let along = |p: crate::geom::Point| field.as_ref().map_or(order.angle, |f| f.at(p));
+        let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
         let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
-            if region.rule == Rule::Unidirectional { Some(&along) } else { None };
+            if directed { Some(&along) } else { None };
         layer.quality.push(quality::measure(&served, direction));
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
@@ -188,6 +208,9 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     layer.strips = combine::union_all(&strips);
     layer
 }
+
+/// How much wider loops are bent that a spiral is wound from.
+const SPIRAL_MARGIN: f64 = 1.08;
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses
 /// asked for go.
@@ -216,14 +239,30 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
                 .collect();
             combine::intersection(free, &combine::union_all(&bands))
         }
+        Target::Pins { pins, .. } => {
+            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+            let first = strap::first_belt(pins, clearance, order);
+            let inner = offset::shrunk(&first, 0.5 * order.width, chord);
+            let outer = offset::grown(&first, depth - 0.5 * order.width, chord);
+            combine::intersection(free, &combine::difference(&outer, &inner))
+        }
     }
 }
 
 /// The strip that a course covers.
 fn strip(course: &Course, width: f64) -> Area {
-    let path = course.path();
-    offset::strip(&path.flatten(bend::PROPOSAL_CHORD_MM), width, path.closed, bend::PROPOSAL_CHORD_MM)
+    let chord = bend::PROPOSAL_CHORD_MM;
+    if let Some(trail) = course.trail.as_ref().filter(|t| t.off_mm > TRAIL_MM) {
+        let line = crate::geom::polyline::simplified(&trail.laid, chord);
+        return offset::strip(&line, width, false, chord);
+    }
+    let path = course.wanted();
+    offset::strip(&path.flatten(chord), width, path.closed, chord)
 }
+
+/// How far tow may lie off the line wanted before its strip is taken from where it
+/// lies and the course is told, mm.
+pub const TRAIL_MM: f64 = 0.05;
 
 #[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
 fn f64_of(n: usize) -> f64 {

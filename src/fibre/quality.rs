@@ -43,6 +43,9 @@ pub struct RegionQuality {
     pub given_up_mm: f64,
     /// Strain at the tow's edge in its tightest bend, width / (2 radius).
     pub edge_strain: f64,
+    /// How far trailing tow lies off the line wanted at most, mm; 0 where it does not
+    /// trail.
+    pub trail_off_mm: f64,
 }
 
 /// A bare place.
@@ -129,7 +132,7 @@ pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f
     gaps.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0])));
     let gap_count = gaps.len();
     gaps.truncate(MOST_GAPS);
-    let tightest = s.courses.iter().map(|c| c.path().min_radius()).fold(f64::INFINITY, f64::min);
+    let tightest = s.courses.iter().map(|c| c.wanted().min_radius()).fold(f64::INFINITY, f64::min);
     RegionQuality {
         region: s.region.to_string(),
         layer: 0,
@@ -146,6 +149,7 @@ pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f
         longest_mm: lengths().fold(0.0, f64::max),
         shortest_mm: if s.courses.is_empty() { 0.0 } else { lengths().fold(f64::INFINITY, f64::min) },
         given_up_mm: s.given_up_mm,
+        trail_off_mm: s.courses.iter().filter_map(|c| c.trail.as_ref()).map(|t| t.off_mm).fold(0.0, f64::max),
         edge_strain: if tightest.is_finite() { 0.5 * s.width / tightest } else { 0.0 },
     }
 }
@@ -166,7 +170,7 @@ const STEP_MM: f64 = 0.5;
 fn deviation(courses: &[Course], direction: &dyn Fn(Point) -> f64) -> Option<AngleDeviation> {
     let mut samples: Vec<(f64, f64)> = Vec::new();
     let mut worst = (-1.0, Point::default());
-    for segment in courses.iter().flat_map(|c| &c.path().segments) {
+    for segment in courses.iter().flat_map(|c| &c.wanted().segments) {
         let length = segment.length();
         let n = (length / STEP_MM).ceil().max(1.0);
         let mut k = 0.5;
@@ -211,12 +215,12 @@ fn at_share(sorted: &[(f64, f64)], share: f64) -> f64 {
 fn bends(courses: &[Course]) -> Option<Bends> {
     let mut bent: Vec<(f64, f64)> = courses
         .iter()
-        .flat_map(|c| &c.path().segments)
+        .flat_map(|c| &c.wanted().segments)
         .filter(|s| s.radius().is_finite())
         .map(|s| (s.radius(), s.length()))
         .collect();
     bent.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let total: f64 = courses.iter().flat_map(|c| &c.path().segments).map(Segment::length).sum();
+    let total: f64 = courses.iter().flat_map(|c| &c.wanted().segments).map(Segment::length).sum();
     let share: f64 = bent.iter().map(|b| b.1).sum();
     Some(Bends {
         least_mm: bent.first()?.0,

@@ -46,14 +46,14 @@ pub(super) struct Room<'a> {
 /// narrowest tow: nothing that matters fits between two of them.
 const LOOK_MM: f64 = 0.25;
 
-/// The path lies in the area throughout, up to `tolerance` mm.
-pub(super) fn within(area: &Area, boundary: &Lines, path: &Path, tolerance: f64) -> bool {
+/// The path lies throughout in the area with this boundary, up to `tolerance` mm.
+pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
     let total = path.length();
     let mut at = 0.0;
     loop {
         let Some(p) = path.point_at(at) else { return false };
         let edge = boundary.distance(p);
-        if edge > tolerance && !area.contains(p) {
+        if edge > tolerance && !boundary.enclose(p) {
             return false;
         }
         if at >= total {
@@ -104,14 +104,14 @@ impl<'a> Room<'a> {
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
-    fn room_at(&self, p: Point) -> f64 {
+    pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
         // a fitted line may lie half a deviation too near
         let tow = self.taken.distance(p) - self.order.width + 0.5 * self.order.deviation;
         if edge <= 0.6 * self.order.deviation {
             return tow.min(edge);
         }
-        if self.area.contains(p) { edge.min(tow) } else { -edge }
+        if self.boundary.enclose(p) { edge.min(tow) } else { -edge }
     }
 
     /// A path of this length has room throughout.
@@ -216,7 +216,9 @@ impl<'a> Room<'a> {
             if to - from > 1e-3 {
                 let mut piece = path.between(from, to);
                 piece.closed = false;
-                laid += self.accept(piece);
+                // another piece of the same path may come near from the far side of
+                // a narrow place
+                laid += if laid > 0.0 { self.lay_path(&piece) } else { self.accept(piece) };
             }
         }
         laid
@@ -256,13 +258,52 @@ impl<'a> Room<'a> {
         }
     }
 
+    /// The path lies where centre lines may lie, whatever is laid there.
+    pub(super) fn inside(&self, path: &Path) -> bool {
+        within(&self.boundary, path, 0.6 * self.order.deviation)
+    }
+
+    /// Holds these courses and no others.
+    pub(super) fn replace(&mut self, courses: Vec<Course>) {
+        self.taken = Lines::default();
+        for c in &courses {
+            self.taken.add(&c.path().flatten(bend::PROPOSAL_CHORD_MM));
+        }
+        self.courses = courses;
+    }
+
+    /// The nearest point of what is laid here and its direction.
+    pub(super) fn nearest_tow(&self, p: Point) -> Option<(Point, Point)> {
+        self.taken.nearest(p)
+    }
+
+    /// Lays an open line as far as it can be bent and has room.
+    pub(super) fn lay_line(&mut self, line: &[Point]) -> f64 {
+        let fit = bend::fit(line, false, self.order.radius, 0.4 * self.order.deviation);
+        fit.pieces.iter().map(|p| self.lay_path(p)).sum()
+    }
+
+    /// Lays a closed line, swinging past its corners, as far as there is room.
+    pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
+        let o = self.order;
+        for deviation in [0.25 * o.deviation, 0.5 * o.deviation] {
+            let fit = bend::fit(ring, true, o.radius, deviation);
+            if fit.kinks.is_empty() {
+                return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
+            }
+        }
+        let free = |path: &Path| within(&self.boundary, path, 0.3 * o.deviation);
+        let eased = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        self.lay_pieces(eased, polyline::ring_length(ring))
+    }
+
     /// Lays one course along one boundary of an area that may be larger than the
     /// room: its outer ring, or its first hole. Gives the whole closed path, of
     /// which what has room is laid; `None` where no closed path follows it.
     pub(super) fn lay_edge(&mut self, edge: &Area, outer: bool) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(edge);
-        let free = |path: &Path| within(edge, &boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         let part = edge.polygons().first()?;
         let ring = if outer { part.outer() } else { part.holes().first()? };
         let mut fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
@@ -285,7 +326,7 @@ impl<'a> Room<'a> {
     pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
         let o = self.order;
         let boundary = Lines::boundary(area);
-        let free = |path: &Path| within(area, &boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {

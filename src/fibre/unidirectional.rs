@@ -84,7 +84,6 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[
 
 /// The room in the frame whose x runs along the rows.
 struct Turned {
-    area: crate::geom::Area,
     boundary: Lines,
     angle: f64,
     radius: f64,
@@ -207,12 +206,12 @@ impl Turned {
         );
         let boundary = Lines::boundary(&area);
         let radius = o.radius + TURN_MARGIN_MM;
-        Self { area, boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
+        Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
 
     /// The path lies in the room throughout.
     fn inside(&self, path: &Path) -> bool {
-        super::room::within(&self.area, &self.boundary, path, 2e-3)
+        super::room::within(&self.boundary, path, 2e-3)
     }
 }
 
@@ -372,8 +371,9 @@ impl Plan {
                     // of answers that save as much, the one with shorter turns
                     sum += value_of.of(joined) - before - 1e-3 * turn;
                 }
-                for k in nest.first + nest.depth..=nest.last - nest.depth {
-                    let (was, now) = (runs.length[front[k]], after(k));
+                let inner = nest.first + nest.depth..=nest.last - nest.depth;
+                for (k, &row) in inner.clone().zip(&front[inner]) {
+                    let (was, now) = (runs.length[row], after(k));
                     // what the first side leaves short the second may yet join
                     let loss = value_of.of(was) - value_of.of(now);
                     let short = value_of.shortest;
@@ -388,9 +388,10 @@ impl Plan {
                 if !spared(&turns, nest) {
                     continue;
                 }
-                for k in nest.first..=nest.last {
+                let all = nest.first..=nest.last;
+                for (k, &row) in all.clone().zip(&front[all]) {
                     if let Some(u) = at.cut_back(&turns, k) {
-                        side.set_end(&mut self.rows[front[k]], u * side.sign());
+                        side.set_end(&mut self.rows[row], u * side.sign());
                     }
                 }
                 let placed =

@@ -338,6 +338,9 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
 /// angle cut inside needs one, a turn by 150 degrees four.
 const SWINGS: [f64; 10] = [0.15, 0.35, 0.6, 0.9, 1.2, 1.5, 1.9, 2.4, 3.0, 4.0];
 
+/// How much further out than touching the corner a wide swing may begin, in radii.
+const WIDER: [f64; 9] = [0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.6, 1.0];
+
 /// As [`fit`], but where the points bend too tightly the path swings past the
 /// place instead of stopping, by the shortest of these that joins what lies
 /// before and after, bends no tighter than `min_radius` and is `free`: a bend
@@ -414,10 +417,24 @@ impl Easer<'_> {
                 if let Some(path) = inside.filter(|c| (self.free)(c)) {
                     return Some((u, v, path));
                 }
-                let sense = turn(t, w).signum();
-                if let Some(path) = wide(p, t, q, w, least, sense).filter(|c| (self.free)(c)) {
-                    return Some((u, v, path));
-                }
+            }
+        }
+        // wide: where the legs are straight the middle circle touches the corner
+        // when the outer ones leave them R (sqrt(4 - (1 + cos a)^2) + sin a) before
+        // it, a half the turn; further out it keeps clear of the corner
+        let tau = turn(a.tangent_at(la)?, b.tangent_at(0.0)?);
+        let (sin, cos) = trig::sin_cos(0.5 * tau.abs());
+        let touching = least * ((4.0 - (1.0 + cos) * (1.0 + cos)).max(0.0).sqrt() + sin);
+        let short = if cos > 0.05 { 0.5 * end.dist(start) / cos } else { 0.0 };
+        for more in WIDER {
+            let s = touching - short + more * least;
+            if s <= 0.0 || s > 0.8 * la || s > 0.8 * lb {
+                continue;
+            }
+            let (p, t) = (a.point_at(la - s)?, a.tangent_at(la - s)?);
+            let (q, w) = (b.point_at(s)?, b.tangent_at(s)?);
+            if let Some(path) = wide(p, t, q, w, least, tau.signum()).filter(|c| (self.free)(c)) {
+                return Some((s, s, path));
             }
         }
         None
@@ -457,7 +474,8 @@ fn wide(p: Point, t: Point, q: Point, w: Point, radius: f64, sense: f64) -> Opti
     let (m1, m2) = (c1.lerp(c2, 0.5), c3.lerp(c2, 0.5));
     let arc = |from: Point, to: Point, centre: Point, ccw: bool| super::Arc { from, to, centre, ccw };
     let arcs = [arc(p, m1, c1, sense < 0.0), arc(m1, m2, c2, sense > 0.0), arc(m2, q, c3, sense < 0.0)];
-    if arcs.iter().any(|a| a.sweep() > 2.6) {
+    // the run-ins are short; the middle turns by the corner and both of them
+    if arcs[0].sweep() > 1.6 || arcs[1].sweep() > 3.3 || arcs[2].sweep() > 1.6 {
         return None;
     }
     let segments: Vec<Segment> = arcs.into_iter().filter(|a| a.length() > 1e-6).map(Segment::Arc).collect();

@@ -14,6 +14,7 @@ pub mod point;
 pub mod polygon;
 pub mod polyline;
 pub mod smooth;
+pub mod tractrix;
 pub mod trig;
 
 pub use arc::Arc;

@@ -30,13 +30,34 @@ impl PointDistance for Edge {
 #[derive(Debug, Default)]
 pub struct Lines {
     tree: RTree<Edge>,
+    /// Largest x of the boundaries that it was made of.
+    hi_x: f64,
 }
 
 impl Lines {
     /// The boundaries of an area.
     pub fn boundary(area: &Area) -> Self {
         let edges = area.rings().flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }).collect();
-        Self { tree: RTree::bulk_load(edges) }
+        let hi_x = area.bounds().map_or(f64::NEG_INFINITY, |b| b.hi.x);
+        Self { tree: RTree::bulk_load(edges), hi_x }
+    }
+
+    /// The point lies inside the area whose boundaries these are: as
+    /// [`Area::contains`], looking only at the edges to the right of it.
+    pub fn enclose(&self, p: Point) -> bool {
+        if p.x > self.hi_x {
+            return false;
+        }
+        let ray = AABB::from_corners([p.x, p.y], [self.hi_x + 1.0, p.y]);
+        let crossed = self
+            .tree
+            .locate_in_envelope_intersecting(ray)
+            .filter(|e| {
+                (e.a.y > p.y) != (e.b.y > p.y)
+                    && e.a.x + (p.y - e.a.y) / (e.b.y - e.a.y) * (e.b.x - e.a.x) > p.x
+            })
+            .count();
+        crossed % 2 == 1
     }
 
     /// Adds an open polyline.
@@ -62,6 +83,14 @@ impl Lines {
         })
     }
 
+    /// The nearest point of any line and the direction of the line there; `None`
+    /// when there is none.
+    pub fn nearest(&self, p: Point) -> Option<(Point, Point)> {
+        let e = self.tree.nearest_neighbor([p.x, p.y])?;
+        let at = e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b));
+        Some((at, (e.b - e.a).normalised()?))
+    }
+
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
         self.tree
@@ -74,6 +103,26 @@ impl Lines {
 mod tests {
     use super::*;
     use crate::geom::pt;
+
+    #[test]
+    fn boundaries_enclose_what_the_area_contains() {
+        let ring: Vec<Point> = (0..60)
+            .map(|k| {
+                let t = f64::from(k) * std::f64::consts::TAU / 60.0;
+                Point::unit(t) * (if k % 2 == 0 { 10.0 } else { 4.0 })
+            })
+            .collect();
+        let hole = [pt(-1.0, -1.0), pt(1.0, -1.0), pt(1.0, 1.0), pt(-1.0, 1.0)];
+        let area =
+            crate::geom::combine::enclosed([&ring[..], &hole[..]], crate::geom::combine::FillRule::EvenOdd);
+        let lines = Lines::boundary(&area);
+        for i in 0..60 {
+            for k in 0..60 {
+                let p = pt(f64::from(i) * 0.37 - 11.0, f64::from(k) * 0.37 - 11.0);
+                assert_eq!(lines.enclose(p), area.contains(p), "{p:?}");
+            }
+        }
+    }
 
     #[test]
     fn the_nearest_line_answers() {

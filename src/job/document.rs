@@ -57,6 +57,7 @@ enum Value {
     Flag(bool),
     Numbers(Vec<f64>),
     Points(Vec<[f64; 2]>),
+    Discs(Vec<[f64; 3]>),
     Table(Values),
     Tables(Vec<Values>),
 }
@@ -116,6 +117,14 @@ impl Values {
     pub(crate) fn points(&self, key: &str) -> Option<&[[f64; 2]]> {
         match &self.entries.get(key)?.value {
             Value::Points(v) => Some(v),
+            _ => None,
+        }
+    }
+
+    /// A list of discs.
+    pub(crate) fn discs(&self, key: &str) -> Option<&[[f64; 3]]> {
+        match &self.entries.get(key)?.value {
+            Value::Discs(v) => Some(v),
             _ => None,
         }
     }
@@ -322,7 +331,12 @@ impl<'a> Reader<'a> {
                 }
                 other => self.wrong_type(other, value.span(), name, "a number or a list of numbers"),
             },
-            Kind::Points(range, least) => self.points(value, range, *least, name),
+            Kind::Points(range, least) => {
+                self.tuples(value, range, *least, name, "a point `[x, y]`").map(Value::Points)
+            }
+            Kind::Discs(range, least) => {
+                self.tuples(value, range, *least, name, "a pin `[x, y, r]`").map(Value::Discs)
+            }
             Kind::Table(inner) => match value.get_ref() {
                 DeValue::Table(t) => Some(Value::Table(self.table(t, value.span(), inner, name))),
                 other => self.wrong_type(other, value.span(), name, &format!("a table `[{name}]`")),
@@ -378,40 +392,46 @@ impl<'a> Reader<'a> {
         None
     }
 
-    fn points(
+    fn tuples<const N: usize>(
         &mut self,
         value: &Spanned<DeValue<'_>>,
         range: &super::table::Range,
         least: usize,
         name: &str,
-    ) -> Option<Value> {
+        one: &str,
+    ) -> Option<Vec<[f64; N]>> {
+        let (word, form) = one.trim_start_matches("a ").split_once(' ').unwrap_or((one, ""));
         let DeValue::Array(items) = value.get_ref() else {
-            return self.wrong_type(value.get_ref(), value.span(), name, "a list of points `[x, y]`");
+            return self.wrong_type(
+                value.get_ref(),
+                value.span(),
+                name,
+                &format!("a list of {word}s {form}"),
+            );
         };
         if items.len() < least {
-            let message =
-                format!("`{name}` holds {}, it needs at least {least}", counted(items.len(), "point"));
+            let message = format!("`{name}` holds {}, it needs at least {least}", counted(items.len(), word));
             self.fault(Diagnostic::error("wrong-type", message), value.span(), "");
             return None;
         }
-        let mut points = Vec::new();
+        let mut tuples = Vec::new();
         let mut right = true;
         for (i, item) in items.iter().enumerate() {
             let name = format!("{name}[{i}]");
             match item.get_ref() {
-                DeValue::Array(pair) if pair.len() == 2 => {
-                    match self.list(pair.iter(), range, &name).as_deref() {
-                        Some(&[x, y]) => points.push([x, y]),
-                        _ => right = false,
+                DeValue::Array(pair) if pair.len() == N => {
+                    match self.list(pair.iter(), range, &name).and_then(|v| <[f64; N]>::try_from(v).ok()) {
+                        Some(tuple) => tuples.push(tuple),
+                        None => right = false,
                     }
                 }
                 other => {
-                    self.wrong_type::<()>(other, item.span(), &name, "a point `[x, y]`");
+                    self.wrong_type::<()>(other, item.span(), &name, one);
                     right = false;
                 }
             }
         }
-        right.then_some(Value::Points(points))
+        right.then_some(tuples)
     }
 
     fn list<'v, 'i: 'v>(

@@ -2,6 +2,7 @@
 //! resolves to.
 
 use super::document::{Reader, Values};
+use super::field::Field;
 use super::layers;
 use super::material::Tow;
 use super::table::{COORDINATE, DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero};
@@ -39,6 +40,12 @@ pub struct Region {
     pub min_bend_radius_mm: f64,
     /// Where regions overlap the higher wins; equal: the earlier in the file.
     pub priority: i64,
+    /// How it meets the regions that it overlaps.
+    pub meets: Meets,
+    /// Nested closed courses are joined to one spiral.
+    pub spiral: bool,
+    /// The direction field of the rule `steered`.
+    pub field: Option<Arc<Field>>,
     /// Where the user wrote what, for messages.
     pub written: Written,
 }
@@ -56,6 +63,8 @@ pub struct Written {
     pub layers: Range<usize>,
     /// The value of `rule`.
     pub rule: Range<usize>,
+    /// The file of the direction field, as typed, and where.
+    pub field: Option<(String, Range<usize>)>,
 }
 
 /// Where a region lies, in the outline's coordinates, mm.
@@ -71,6 +80,20 @@ pub enum Shape {
     Circle([f64; 3]),
     /// An element of the drawing.
     Id(String),
+    /// Pins: x, y, radius of each; at least two.
+    Pins(Vec<[f64; 3]>),
+}
+
+/// How a region meets those that it overlaps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Meets {
+    /// The one of higher priority has the place.
+    #[default]
+    Priority,
+    /// Each has the half of the place that is nearer to it.
+    Butt,
+    /// By priority in one layer, the other way round in the next.
+    Weave,
 }
 
 /// Which layers a region is in.
@@ -105,11 +128,15 @@ pub enum Rule {
     Contour,
     /// Parallel courses.
     Unidirectional,
+    /// Courses along a direction field.
+    Steered,
+    /// Closed courses round pins.
+    Strap,
 }
 
 impl Rule {
     /// Every rule.
-    pub const ALL: [Self; 3] = [Self::Hoop, Self::Contour, Self::Unidirectional];
+    pub const ALL: [Self; 5] = [Self::Hoop, Self::Contour, Self::Unidirectional, Self::Steered, Self::Strap];
 
     /// The word in files.
     pub fn word(self) -> &'static str {
@@ -117,6 +144,8 @@ impl Rule {
             Self::Hoop => "hoop",
             Self::Contour => "contour",
             Self::Unidirectional => "unidirectional",
+            Self::Steered => "steered",
+            Self::Strap => "strap",
         }
     }
 }
@@ -151,17 +180,17 @@ static REGION: Table = Table {
         Key {
             name: "rule",
             kind: Kind::Word(Words {
-                now: &["hoop", "contour", "unidirectional"],
-                later: &["steered", "strap"],
+                now: &["hoop", "contour", "unidirectional", "steered", "strap"],
+                later: &[],
             }),
             need: Need::Required,
-            text: "how: closed courses round a hole, closed courses parallel to the shape's boundaries, or parallel courses",
+            text: "how: closed courses round a hole, closed courses parallel to the shape's boundaries, parallel courses, courses along a direction field, or closed courses round pins",
         },
         Key {
             name: "courses",
             kind: Kind::Integer(1, 10_000),
             need: Need::Optional,
-            text: "courses side by side, for hoop and contour; left out = fill the shape",
+            text: "courses side by side, for hoop, contour and strap; left out = fill the shape",
         },
         Key {
             name: "angle_deg",
@@ -183,11 +212,21 @@ static REGION: Table = Table {
         },
         Key {
             name: "field",
-            kind: Kind::Later(
-                "it belongs to the rule `steered`; the rules here are `hoop`, `contour`, `unidirectional`",
-            ),
+            kind: Kind::Text,
             need: Need::Optional,
-            text: "direction field of the rule `steered`",
+            text: "for steered: a .csv of x_mm,y_mm,angle_deg[,weight], scattered points, relative to this file",
+        },
+        Key {
+            name: "spiral",
+            kind: Kind::Flag,
+            need: Need::Optional,
+            text: "for hoop, contour and strap: true joins nested closed courses to one spiral, which is cut once",
+        },
+        Key {
+            name: "meets",
+            kind: Kind::Word(Words { now: &["priority", "butt", "weave"], later: &[] }),
+            need: Need::Word("priority"),
+            text: "where regions overlap: the higher priority has the place, each the half nearer to it, or by priority in one layer and the other way round in the next",
         },
         Key {
             name: "priority",
@@ -228,9 +267,7 @@ static SHAPE: Table = Table {
         },
         Key {
             name: "pins_mm",
-            kind: Kind::Later(
-                "it belongs to the rule `strap`; a `hoop` goes round one hole, see `hole_at_mm`",
-            ),
+            kind: Kind::Discs(COORDINATE, 2),
             need: Need::Optional,
             text: "[[x, y, r], …]: pins of the rule `strap`",
         },
@@ -289,8 +326,41 @@ fn resolve(
             .help("angle_deg = 0, or a list taken in turn: angle_deg = [0, 45, -45]");
             reader.fault(d, v.place("rule"), "asked for here");
         }
-        let unused = if unidirectional { "courses" } else { "angle_deg" };
-        if let Some(span) = v.typed(unused) {
+        if rule == Rule::Steered && v.typed("field").is_none() {
+            let d = Diagnostic::error(
+                "missing-key",
+                format!("region `{name}`: the rule `steered` needs the key `field`"),
+            )
+            .help("field = \"field.csv\", a table of x_mm,y_mm,angle_deg");
+            reader.fault(d, v.place("rule"), "asked for here");
+        }
+        let pins = matches!(shape, Some(Shape::Pins(_)));
+        if shape.is_some() && pins != (rule == Rule::Strap) {
+            let (message, help) = if pins {
+                (
+                    format!(
+                        "region `{name}`: pins are the shape of the rule `strap`, not of `{}`",
+                        rule.word()
+                    ),
+                    "write rule = \"strap\", or give another shape",
+                )
+            } else {
+                (
+                    format!("region `{name}`: the rule `strap` needs pins as its shape"),
+                    "shape = { pins_mm = [[x, y, r], [x, y, r]] }",
+                )
+            };
+            reader.fault(Diagnostic::error("rule-shape", message).help(help), v.place("shape"), "");
+        }
+        let closed = matches!(rule, Rule::Hoop | Rule::Contour | Rule::Strap);
+        let unused = [
+            ("courses", !closed),
+            ("spiral", !closed),
+            ("angle_deg", !unidirectional),
+            ("field", rule != Rule::Steered),
+        ];
+        for (unused, _) in unused.into_iter().filter(|(_, u)| *u) {
+            let Some(span) = v.typed(unused) else { continue };
             let message = format!("region `{name}`: the rule `{}` makes no use of `{unused}`", rule.word());
             notes.push(Diagnostic::warning("key-unused", message).at(source, span, ""));
         }
@@ -315,12 +385,20 @@ fn resolve(
         spacing_mm: spacing_mm?,
         min_bend_radius_mm: min_bend_radius_mm?,
         priority: v.integer("priority")?,
+        meets: match v.text("meets") {
+            Some("butt") => Meets::Butt,
+            Some("weave") => Meets::Weave,
+            _ => Meets::Priority,
+        },
+        spiral: v.flag("spiral").unwrap_or(false),
+        field: None,
         written: Written {
             source: Arc::clone(source),
             region: v.span.clone(),
             shape: v.place("shape"),
             layers: v.place("layers"),
             rule: v.place("rule"),
+            field: v.text("field").map(|typed| (typed.to_owned(), v.place("field"))),
         },
     })
 }
@@ -388,6 +466,14 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
             return None;
         }
         return Some(Shape::Circle([x, y, r]));
+    }
+    if let Some(pins) = v.discs("pins_mm") {
+        if let Some(i) = pins.iter().position(|p| p[2] <= 0.0) {
+            let message = format!("pin {} has a radius of {} mm, it must be above 0", i + 1, pins[i][2]);
+            reader.fault(empty(message).help("[x, y, r]"), v.place("pins_mm"), "");
+            return None;
+        }
+        return Some(Shape::Pins(pins.to_vec()));
     }
     v.text("id").map(|id| Shape::Id(id.to_owned()))
 }

@@ -47,6 +47,10 @@ pub struct Tow {
     pub fibre_area_mm2: f64,
     /// Smallest bend radius of the centre line, mm.
     pub min_bend_radius_mm: f64,
+    /// How far the place where it is laid trails the nozzle, mm; 0: not at all.
+    pub trail_mm: f64,
+    /// Strain of its edge, width / (2 radius), beyond which it wrinkles or twists.
+    pub wrinkle_strain: Option<f64>,
     /// Density of the tow without pores, g/cm3.
     pub density_g_cm3: f64,
     /// Number of filaments.
@@ -213,6 +217,18 @@ pub(crate) static TOW_FILE: Table = Table {
             text: "smallest bend radius of its centre line, laid flat",
         },
         Key {
+            name: "trail_mm",
+            kind: Kind::Number(between(0.0, 50.0)),
+            need: Need::Number(0.0),
+            text: "how far behind the nozzle it comes to lie: a pulled tow lands inside a bend; courses are led so that it lands where it is wanted. 0: it lies where the nozzle goes",
+        },
+        Key {
+            name: "wrinkle_strain",
+            kind: Kind::Number(above_zero(1.0)),
+            need: Need::Optional,
+            text: "strain of its edge in a bend, width / (2 radius), beyond which it wrinkles or twists: courses beyond it are told; left out = not looked at",
+        },
+        Key {
             name: "process_temperature_c",
             kind: Kind::Number(TEMPERATURE),
             need: Need::Required,
@@ -314,6 +330,8 @@ pub fn read_tow(source: &Arc<Source>) -> Outcome<Tow> {
             area_mm2: v.number("area_mm2")?,
             fibre_area_mm2: fibre?,
             min_bend_radius_mm: v.number("min_bend_radius_mm")?,
+            trail_mm: v.number("trail_mm")?,
+            wrinkle_strain: v.number("wrinkle_strain"),
             density_g_cm3: v.number("density_g_cm3")?,
             filaments: filaments?,
             filament_um: v.number("filament_um")?,

@@ -3,6 +3,7 @@
 
 pub mod block;
 pub mod builtin;
+pub mod field;
 pub mod map;
 pub mod material;
 pub mod printer;
@@ -16,7 +17,8 @@ mod read;
 pub(crate) mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
-pub use map::{Layers, Map, Region, Rule, Shape};
+pub use field::{Field, Sample};
+pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use named::{matrix_named, printer_named, tow_named};
 pub use printer::{Head, Printer};

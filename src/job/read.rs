@@ -409,7 +409,37 @@ impl Resolver<'_> {
         let typed = reinforcement.text("map")?;
         let source = self.file("map", typed, reinforcement.place("map"))?;
         match map::read(notes, &source, tow) {
-            Ok(map) => Some(map),
+            Ok(mut map) => {
+                let folder = self.folder.join(typed).parent().map(Path::to_owned).unwrap_or_default();
+                for region in &mut map.regions {
+                    region.field = self.field(&folder, region);
+                }
+                Some(map)
+            }
+            Err(faults) => {
+                self.elsewhere.extend(faults.0);
+                None
+            }
+        }
+    }
+
+    /// The direction field of a steered region, relative to the map's folder.
+    fn field(&mut self, folder: &Path, region: &map::Region) -> Option<Arc<super::Field>> {
+        let (typed, span) = region.written.field.as_ref()?;
+        if region.rule != super::Rule::Steered {
+            return None;
+        }
+        let path = folder.join(typed);
+        let read = files::read(&path).map_err(|faults| {
+            let named = |d: Diagnostic| d.at(&region.written.source, span.clone(), "named here");
+            Faults(faults.0.into_iter().map(named).collect())
+        });
+        let field = read.and_then(|bytes| {
+            self.inputs.push(Input::of("field", file_name(&path), &bytes));
+            document::text(&path.display().to_string(), bytes)
+        });
+        match field.and_then(|source| super::field::read(&source)) {
+            Ok(field) => Some(Arc::new(field)),
             Err(faults) => {
                 self.elsewhere.extend(faults.0);
                 None

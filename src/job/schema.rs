@@ -97,6 +97,7 @@ fn property(key: &'static Key) -> Value {
         Kind::Numbers(range, least, most) => list(number(range), *least, *most),
         Kind::NumberOrList(range) => json!({"oneOf": [number(range), list(number(range), 1, usize::MAX)]}),
         Kind::Points(range, least) => list(list(number(range), 2, 2), *least, usize::MAX),
+        Kind::Discs(range, least) => list(list(number(range), 3, 3), *least, usize::MAX),
         Kind::Table(inner) => object(inner),
         Kind::OneOf(inner) => {
             let mut schema = object(inner);

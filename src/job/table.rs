@@ -54,6 +54,8 @@ pub(crate) enum Kind {
     NumberOrList(Range),
     /// A list of `[x, y]`, at least so many.
     Points(Range, usize),
+    /// A list of `[x, y, r]`, at least so many.
+    Discs(Range, usize),
     /// A table.
     Table(&'static Table),
     /// A table in which exactly one of the keys stands.

@@ -180,7 +180,9 @@ fn range(key: &Key) -> Option<String> {
         Kind::Flag => "true or false".to_owned(),
         Kind::Word(words) => words.now.join(" | "),
         Kind::Numbers(r, least, most) if least == most => format!("{least} numbers, each {}", each(r)),
-        Kind::Numbers(r, ..) | Kind::NumberOrList(r) | Kind::Points(r, _) => format!("each {}", each(r)),
+        Kind::Numbers(r, ..) | Kind::NumberOrList(r) | Kind::Points(r, _) | Kind::Discs(r, _) => {
+            format!("each {}", each(r))
+        }
         Kind::Text | Kind::Lines | Kind::Table(_) | Kind::OneOf(_) | Kind::Tables(_) | Kind::Later(_) => {
             return None;
         }

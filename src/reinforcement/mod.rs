@@ -4,8 +4,8 @@ mod shape;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::fibre::LeftOut;
-use crate::geom::{Area, offset};
-use crate::job::{Job, Layers, Map, Region, Rule, Shape};
+use crate::geom::{Area, combine, offset};
+use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
 
 /// What is asked of one layer.
@@ -44,6 +44,13 @@ pub enum Target {
         /// Where courses may lie.
         room: Area,
     },
+    /// Round pins, inside an area.
+    Pins {
+        /// Each pin, with the hole that it stands in less what perimeters take.
+        pins: Vec<Area>,
+        /// Where courses may lie.
+        room: Area,
+    },
 }
 
 /// Resolves a map for every layer.
@@ -52,11 +59,15 @@ pub enum Target {
 /// `hole-missing`, `id-missing`, `rule-shape`.
 pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     let margin = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let mut layers: Vec<LayerTasks> = outline
-        .layers
-        .iter()
-        .map(|l| LayerTasks { inside: offset::shrunk(&l.outline, margin, CHORD_MM), ..Default::default() })
-        .collect();
+    let mut layers: Vec<LayerTasks> = Vec::with_capacity(outline.layers.len());
+    for (i, l) in outline.layers.iter().enumerate() {
+        // most layers are like the one below
+        let inside = match layers.last() {
+            Some(below) if outline.layers[i - 1].outline == l.outline => below.inside.clone(),
+            _ => offset::shrunk(&l.outline, margin, CHORD_MM),
+        };
+        layers.push(LayerTasks { inside, ..Default::default() });
+    }
     let Some(map) = &job.map else { return Ok(layers) };
     let mut faults = Vec::new();
     for (rank, index) in laying_order(map).into_iter().enumerate() {
@@ -64,7 +75,62 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
             faults.append(&mut f.0);
         }
     }
+    for (i, layer) in layers.iter_mut().enumerate() {
+        if i % 2 == 1 {
+            swap_woven(map, &mut layer.tasks);
+        }
+        butt(map, &mut layer.tasks);
+    }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
+}
+
+/// Every second layer lays its woven regions in the opposite order.
+fn swap_woven(map: &Map, tasks: &mut [Task]) {
+    let woven: Vec<usize> =
+        (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect();
+    for k in 0..woven.len() / 2 {
+        let (a, b) = (woven[k], woven[woven.len() - 1 - k]);
+        tasks.swap(a, b);
+        let rank = tasks[a].rank;
+        tasks[a].rank = tasks[b].rank;
+        tasks[b].rank = rank;
+    }
+}
+
+/// Parts what two areas that butt have in common along the line half way between
+/// the middles of what each has alone.
+fn butt(map: &Map, tasks: &mut [Task]) {
+    let butts = |t: &Task| map.regions[t.region].meets == Meets::Butt;
+    for i in 0..tasks.len() {
+        for j in i + 1..tasks.len() {
+            let (Target::Area(a), Target::Area(b)) = (&tasks[i].target, &tasks[j].target) else { continue };
+            if !(butts(&tasks[i]) && butts(&tasks[j])) {
+                continue;
+            }
+            let common = combine::intersection(a, b);
+            let (Some(own_a), Some(own_b), Some(bounds)) =
+                (combine::difference(a, b).centroid(), combine::difference(b, a).centroid(), common.bounds())
+            else {
+                continue;
+            };
+            let Some(across) = (own_b - own_a).normalised() else { continue };
+            // through the middle of what they share, square to the line between
+            let middle = common.centroid().unwrap_or_else(|| bounds.centre());
+            let far = bounds.hi.dist(bounds.lo) + 1.0;
+            let (side, deep) = (across.left() * far, across * far);
+            let nearer_b = combine::ring_area(&[
+                middle - side,
+                middle - side + deep,
+                middle + side + deep,
+                middle + side,
+            ]);
+            let for_b = combine::intersection(&common, &nearer_b);
+            let for_a = combine::difference(&common, &nearer_b);
+            let (a, b) = (combine::difference(a, &for_b), combine::difference(b, &for_a));
+            tasks[i].target = Target::Area(a);
+            tasks[j].target = Target::Area(b);
+        }
+    }
 }
 
 /// Sagitta of chords in areas that only bound where fibre may lie, mm.
@@ -92,11 +158,18 @@ fn place_region(
     let region = &map.regions[index];
     let picked = pick(region, outline)?;
     let mut found = false;
+    // most layers are like the one before, and so is what a region finds in them
+    let mut last: Option<(usize, Option<Target>)> = None;
     for (turn, &i) in picked.iter().enumerate() {
         let layer = &outline.layers[i];
         let angle_deg =
             if region.angle_deg.is_empty() { 0.0 } else { region.angle_deg[turn % region.angle_deg.len()] };
-        match shape::resolve(region, layer, outline, &layers[i].inside)? {
+        let target = match last.take() {
+            Some((k, target)) if outline.layers[k].outline == layer.outline => target,
+            _ => shape::resolve(region, layer, outline, &layers[i].inside)?,
+        };
+        last = Some((i, target.clone()));
+        match target {
             Some(target) => {
                 found = true;
                 layers[i].tasks.push(Task { region: index, rank, target, angle_deg });
@@ -116,9 +189,13 @@ fn place_region(
     if region.rule == Rule::Hoop || matches!(region.shape, Shape::HoleAt(_)) {
         return Err(no_hole(region, outline).into());
     }
+    let what = match region.rule {
+        Rule::Strap => "line of pins",
+        _ => "shape",
+    };
     let mut d = Diagnostic::error(
         "shape-outside",
-        format!("the shape of region `{}` lies outside the part in every layer asked for", region.name),
+        format!("the {what} of region `{}` lies outside the part in every layer asked for", region.name),
     )
     .at(&region.written.source, region.written.shape.clone(), "lies outside");
     if let Some(b) =

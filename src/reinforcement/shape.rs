@@ -24,12 +24,13 @@ pub(super) fn resolve(
     }
     let area = match &region.shape {
         Shape::HoleAt([x, y]) => {
-            if region.rule == Rule::Unidirectional {
+            if matches!(region.rule, Rule::Unidirectional | Rule::Steered) {
                 return Err(Diagnostic::error(
                     "rule-shape",
                     format!(
-                        "region `{}` lays unidirectional courses, which need an area, in a hole",
-                        region.name
+                        "region `{}` lays {} courses, which need an area, in a hole",
+                        region.name,
+                        region.rule.word()
                     ),
                 )
                 .at(&region.written.source, region.written.shape.clone(), "a hole has no inside to fill")
@@ -38,6 +39,26 @@ pub(super) fn resolve(
             }
             let Some(hole) = hole_at(&layer.outline, pt(*x, *y)) else { return Ok(None) };
             return Ok(Some(Target::Holes { holes: vec![hole], room: inside.clone() }));
+        }
+        Shape::Pins(pins) => {
+            let discs: Vec<Area> = pins
+                .iter()
+                .map(|[x, y, r]| {
+                    let pin = smooth::disc(pt(*x, *y), *r, super::CHORD_MM);
+                    match holes(&layer.outline).find(|h| h.contains(pt(*x, *y))) {
+                        Some(hole) => combine::union(&pin, &hole),
+                        None => pin,
+                    }
+                })
+                .collect();
+            // every pin stands in the part or in one of its holes
+            let whole: Vec<Area> =
+                layer.outline.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+            let within = combine::union_all(&whole);
+            if discs.iter().any(|d| combine::intersection(d, &within).area() < 0.5 * d.area()) {
+                return Ok(None);
+            }
+            return Ok(Some(Target::Pins { pins: discs, room: inside.clone() }));
         }
         Shape::Outline => layer.outline.clone(),
         Shape::Polygon(points) => {
@@ -103,6 +124,7 @@ fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic
 /// Why a region finds nothing in a layer.
 pub(super) fn absence(region: &Region) -> &'static str {
     match (&region.shape, region.rule) {
+        (Shape::Pins(_), _) => "a pin lies outside the part in this layer",
         (Shape::HoleAt(_), _) | (_, Rule::Hoop) => "no such hole in this layer",
         _ => "the shape lies outside the part in this layer",
     }
@@ -113,6 +135,7 @@ pub(super) fn place(region: &Region) -> Option<[f64; 2]> {
     match &region.shape {
         Shape::HoleAt(p) => Some(*p),
         Shape::Circle([x, y, _]) => Some([*x, *y]),
+        Shape::Pins(pins) => pins.first().map(|[x, y, _]| [*x, *y]),
         Shape::Polygon(points) => {
             let ring: Vec<Point> = points.iter().map(|[x, y]| pt(*x, *y)).collect();
             let n = polyline::signed_area(&ring);

@@ -13,9 +13,10 @@ use crate::outline::Layer;
 use crate::sequence::{Laid, Move};
 use std::collections::BTreeMap;
 
-/// Places in the viewer are multiples of this, mm: a fiftieth of what a screen
-/// shows at the largest zoom, and two bytes for steps up to 16 mm.
-pub(super) const STEP_MM: f64 = 0.002;
+/// Places in the viewer are multiples of this, mm: two pixels at the largest zoom.
+/// Steps up to 0.3 mm take a byte, up to 40 mm two. Figures are not taken from
+/// them: lengths and radii are told in thousandths.
+pub(super) const STEP_MM: f64 = 0.005;
 
 /// Blocks of bytes, each stored once.
 #[derive(Debug, Default)]
@@ -206,6 +207,13 @@ mod kind {
     pub(super) const PURGE: u64 = 7;
     pub(super) const COPY: u64 = 8;
     pub(super) const PAUSE: u64 = 9;
+    /// A bead after a hop or a travel to its start.
+    pub(super) const HOP_BEAD: u64 = 10;
+    pub(super) const TRAVEL_BEAD: u64 = 11;
+    /// Added to a bead's kind: its number follows, for it is not the next one.
+    pub(super) const NUMBERED: u64 = 16;
+    /// Added to a bead's kind: how it is walked follows.
+    pub(super) const WALKED: u64 = 32;
 }
 
 /// The moves, with the time at which each ends.
@@ -238,14 +246,50 @@ struct Events {
     copy: usize,
     bead: i64,
     origin: Point,
+    /// A travel to the start of the bead that follows: lifted or not, ms.
+    before: Option<(bool, u64)>,
 }
 
 impl Events {
-    /// The time since the last event, up to now.
-    fn until(&mut self, now: f64) {
+    /// The time since the last event, up to now, ms.
+    fn passed(&mut self, now: f64) -> u64 {
         let ms = rounded((now - self.begin) * 1e3);
-        self.out.whole((ms - self.told_ms).max(0).cast_unsigned());
+        let passed = (ms - self.told_ms).max(0).cast_unsigned();
         self.told_ms = ms.max(self.told_ms);
+        passed
+    }
+
+    /// Tells the time since the last event.
+    fn until(&mut self, now: f64) {
+        let ms = self.passed(now);
+        self.out.whole(ms);
+    }
+
+    /// A bead that has just been laid; `walk` is 1 backwards, else twice the point
+    /// that a closed one begins at.
+    fn bead(&mut self, index: usize, walk: usize, now: f64) {
+        let index = i64::try_from(index).unwrap_or(0);
+        let step = index - self.bead - 1;
+        self.bead = index;
+        let before = self.before.take();
+        let kind = match before {
+            None => kind::BEAD,
+            Some((false, _)) => kind::HOP_BEAD,
+            Some((true, _)) => kind::TRAVEL_BEAD,
+        };
+        let numbered = if step == 0 { 0 } else { kind::NUMBERED };
+        let walked = if walk == 0 { 0 } else { kind::WALKED };
+        self.out.whole(kind + numbered + walked);
+        if step != 0 {
+            self.out.signed(step);
+        }
+        if walk != 0 {
+            self.out.count(walk);
+        }
+        if let Some((_, ms)) = before {
+            self.out.whole(ms);
+        }
+        self.until(now);
     }
 
     fn of_copy(&mut self, copy: usize) {
@@ -260,7 +304,15 @@ impl Events {
 /// Events from the clock's place to the next layer. Places are in the plane of
 /// the first copy.
 fn events(clock: &mut Clock<'_>, origin: Point) -> Vec<u8> {
-    let mut e = Events { out: Bytes::default(), begin: clock.now, told_ms: 0, copy: 0, bead: -1, origin };
+    let mut e = Events {
+        out: Bytes::default(),
+        begin: clock.now,
+        told_ms: 0,
+        copy: 0,
+        bead: -1,
+        origin,
+        before: None,
+    };
     if matches!(clock.peek(), Some(Move::Layer { .. })) {
         clock.next();
     }
@@ -277,12 +329,7 @@ fn events(clock: &mut Clock<'_>, origin: Point) -> Vec<u8> {
                     clock.next();
                 }
                 e.of_copy(*copy);
-                e.out.whole(kind::BEAD);
-                let index = i64::try_from(*index).unwrap_or(0);
-                e.out.signed(index - e.bead - 1);
-                e.bead = index;
-                e.out.count(if *reversed { 1 } else { *start * 2 });
-                e.until(clock.now);
+                e.bead(*index, if *reversed { 1 } else { *start * 2 }, clock.now);
                 if let Some(p) = end {
                     e.out.at = steps(p - origin);
                 }
@@ -364,6 +411,11 @@ fn travel(e: &mut Events, clock: &mut Clock<'_>) {
         clock.next();
     }
     match to {
+        Some(_) if matches!(clock.peek(), Some(Move::Bead { .. })) => {
+            let ms = e.passed(clock.now);
+            e.before = Some((lifted, ms));
+            return;
+        }
         Some(p) => {
             e.out.whole(if lifted { kind::TRAVEL } else { kind::HOP });
             e.out.place(p - e.origin);

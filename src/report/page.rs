@@ -269,7 +269,8 @@ fn layer_rows(told: &Told<'_>, layers: &[pack::Packed]) -> Vec<Value> {
         .enumerate()
         .map(|(i, (l, p))| {
             let laid = work.program.courses.get(i).map_or(&[][..], Vec::as_slice);
-            let tow: f64 = laid.iter().map(|c| c.course.length_mm()).sum();
+            // an empty sum is -0, which would be written so
+            let tow = laid.iter().map(|c| c.course.length_mm()).sum::<f64>() + 0.0;
             let areas = work.beads.get(i).map(|b| b.areas).unwrap_or_default();
             let bend = laid.iter().map(|c| c.course.path().min_radius()).fold(f64::INFINITY, f64::min);
             json!([
@@ -281,7 +282,7 @@ fn layer_rows(told: &Told<'_>, layers: &[pack::Packed]) -> Vec<Value> {
                 if bend.is_finite() { format!("{bend:.2}") } else { String::new() },
                 work.beads.get(i).map_or(0, |b| b.beads.len()).to_string(),
                 format!("{:.2}", areas.outline),
-                format!("{:.2}", areas.tow),
+                format!("{:.2}", areas.tow + 0.0),
                 format!("{:.2}", areas.matrix),
                 format!("{:.2}", areas.open),
                 format!("{:.2}", areas.unfilled),
@@ -328,10 +329,11 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
         .enumerate()
         .map(|(rank, r)| {
             let laid = || told.work.program.courses.iter().flatten().filter(|l| l.course.rank == rank);
-            let length: f64 = laid().map(|l| l.course.length_mm()).sum();
+            let length = laid().map(|l| l.course.length_mm()).sum::<f64>() + 0.0;
             let layers =
                 told.work.program.courses.iter().filter(|c| c.iter().any(|l| l.course.rank == rank)).count();
-            let left: f64 = told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum();
+            let left =
+                told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
             json!([
                 r.name,
                 r.rule,

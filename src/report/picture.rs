@@ -4,7 +4,7 @@
 use super::canvas::{Anchor, CENTRE, Canvas, DASHED, Ink, Item, Line, Pen};
 use super::sheet::{self, Detail, FINE_MM, NARROW_MM, View};
 use super::svg::Colours;
-use super::{Work, png, svg};
+use super::{Work, lettering, png, svg};
 use crate::fibre::LeftOut;
 use crate::geom::{Bounds, Point, pt};
 use crate::job::Job;
@@ -114,7 +114,7 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
         &mut canvas,
         &layout,
         left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()),
-        index > 0,
+        has_below(work, index),
     );
     Some(canvas)
 }
@@ -171,20 +171,21 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
     });
     canvas.rectangle(at, hi, Pen::full(0.7, Ink::Line));
     let laid = work.program.courses.get(index).map_or(&[][..], Vec::as_slice);
-    let tow: f64 = laid.iter().map(|l| l.course.length_mm()).sum();
+    // an empty sum is -0, which would be written so
+    let tow = laid.iter().map(|l| l.course.length_mm()).sum::<f64>() + 0.0;
     let beads = work.beads.get(index).map_or(0, |b| b.beads.len());
     let job_file = job.inputs.iter().find(|i| i.role == "job");
     let hash: String = job_file.map(|i| i.sha256.chars().take(12).collect()).unwrap_or_default();
     let rows: [&[(f64, &str, String)]; 3] = [
         &[
-            (98.0, "part", fitted(&job.name, 34)),
+            (98.0, "part", job.name.clone()),
             (40.0, "layer", format!("{} of {}", layer.number, work.outline.layers.len())),
             (42.0, "z, mm", format!("{:.2} – {:.2}", layer.z_bottom_mm, layer.z_top_mm())),
         ],
         &[
-            (60.0, "tow", fitted(&job.tow.name, 30)),
-            (38.0, "matrix", fitted(&job.matrix.name, 18)),
-            (40.0, "printer", fitted(&job.printer.name, 19)),
+            (60.0, "tow", job.tow.name.clone()),
+            (38.0, "matrix", job.matrix.name.clone()),
+            (40.0, "printer", job.printer.name.clone()),
             (42.0, "scale", format!("{} at A4", layout.scale_word)),
         ],
         &[
@@ -208,7 +209,12 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
             }
             canvas.note(pt(x + 1.5, y + 3.0), 1.4, *name);
             let size = if height > 10.0 { 3.2 } else { 2.3 };
-            canvas.text(pt(x + 1.5, y + height - 2.0), size, Anchor::Start, value.clone());
+            canvas.text(
+                pt(x + 1.5, y + height - 2.0),
+                size,
+                Anchor::Start,
+                fitted(value, (width - 3.0) / size),
+            );
             x += width;
         }
         y += height;
@@ -222,12 +228,25 @@ fn counted(n: usize, what: &str) -> String {
     if n == 1 { what.to_owned() } else { format!("{what}s") }
 }
 
-/// A name that fits its field.
-fn fitted(text: &str, most: usize) -> String {
-    if text.chars().count() <= most {
+/// A text that fits its field, `room` heights of a capital wide.
+fn fitted(text: &str, room: f64) -> String {
+    if lettering::width(text) <= room {
         return text.to_owned();
     }
-    text.chars().take(most - 1).chain(['…']).collect()
+    let mut short: Vec<char> = text.chars().collect();
+    while short.pop().is_some() {
+        let text: String = short.iter().chain(['…'].iter()).collect();
+        if lettering::width(&text) <= room {
+            return text;
+        }
+    }
+    String::new()
+}
+
+/// The layer below has edges of its own.
+fn has_below(work: &Work, index: usize) -> bool {
+    let outline = |i: usize| work.outline.layers.get(i).map(|l| &l.outline);
+    index > 0 && outline(index - 1) != outline(index)
 }
 
 /// What the lines mean, at the left of the title block or above it.
@@ -285,7 +304,7 @@ mod tests {
         let word = |x: f64, y: f64| Layout::of(pt(x, y)).scale_word;
         assert_eq!(word(110.0, 38.0), "2:1");
         assert_eq!(word(300.0, 100.0), "1:2");
-        assert_eq!(word(3.0, 3.0), "20:1");
+        assert_eq!(word(3.0, 3.0), "50:1", "upright: 150 mm of 162");
         assert_eq!(word(1e9, 1.0), "1:100", "nothing is too large to be drawn at all");
         let upright = Layout::of(pt(150.0, 200.0));
         assert!(upright.size[0] < upright.size[1] && upright.scale_word == "1:1", "{}", upright.scale_word);
@@ -293,7 +312,9 @@ mod tests {
 
     #[test]
     fn a_long_name_is_shortened() {
-        assert_eq!(fitted("treadle link", 34), "treadle link");
-        assert_eq!(fitted("übermäßig lang", 5), "über…");
+        assert_eq!(fitted("treadle link", 30.0), "treadle link");
+        let short = fitted("übermäßig lang", 5.0);
+        assert!(short == "über…" && lettering::width(&short) <= 5.0, "{short}");
+        assert_eq!(fitted("a", 0.1), "", "no room at all");
     }
 }

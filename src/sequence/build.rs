@@ -254,7 +254,10 @@ impl Builder<'_> {
                         chain.reverse();
                     }
                     for i in chain {
-                        let mark = Move::Bead { index: i, copy, reversed: visit.reversed, start: visit.at };
+                        let closed = beads.beads[i].closed;
+                        // a closed bead is walked one way, from the point that is nearest
+                        let (reversed, start) = if closed { (false, visit.at) } else { (visit.reversed, 0) };
+                        let mark = Move::Bead { index: i, copy, reversed, start };
                         self.bead(&beads.beads[i], mark, origin, tow.as_ref(), height);
                     }
                 }

@@ -213,7 +213,112 @@ pub(crate) fn parts() -> Vec<BenchPart> {
         region("field", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 30"),
         vec![],
     );
+    let rocker: Ring = {
+        let pins = [[25.0, 25.0], [125.0, 25.0], [60.0, 95.0]];
+        let mut ring = Vec::new();
+        for k in 0..3 {
+            let (a, b, c) = (pins[(k + 2) % 3], pins[k], pins[(k + 1) % 3]);
+            let before = libm::atan2(b[1] - a[1], b[0] - a[0]) - 0.5 * PI;
+            let mut turn = libm::atan2(c[1] - b[1], c[0] - b[0]) - 0.5 * PI - before;
+            if turn < 0.0 {
+                turn += TAU;
+            }
+            for i in 0..=60 {
+                let (sin, cos) = libm::sincos(before + turn * f64::from(i) / 60.0);
+                ring.push([b[0] + 20.0 * cos, b[1] + 20.0 * sin]);
+            }
+        }
+        ring
+    };
+    add(
+        "rocker",
+        (0.9, 5.0),
+        vec![rocker, disc(25.0, 25.0, 7.0), disc(125.0, 25.0, 7.0), disc(60.0, 95.0, 7.0)],
+        region(
+            "strap",
+            "pins_mm = [[25.0, 25.0, 7.0], [125.0, 25.0, 7.0], [60.0, 95.0, 7.0]]",
+            "rule = \"strap\"\ncourses = 10\npriority = 2",
+        ) + &region("web", OUTLINE, "rule = \"unidirectional\"\nangle_deg = 0"),
+        vec![],
+    );
+    let waisted: Ring = {
+        let mut ring = Vec::new();
+        for k in 0..=240 {
+            let x = 5.0 + 140.0 * f64::from(k) / 240.0;
+            ring.push([x, 35.0 - waist(x)]);
+        }
+        for k in 0..=240 {
+            let x = 145.0 - 140.0 * f64::from(k) / 240.0;
+            ring.push([x, 35.0 + waist(x)]);
+        }
+        ring
+    };
+    add(
+        "waisted link",
+        (1.0, 6.0),
+        vec![waisted, disc(27.0, 35.0, 8.0), disc(123.0, 35.0, 8.0)],
+        region(
+            "strap",
+            "pins_mm = [[27.0, 35.0, 8.0], [123.0, 35.0, 8.0]]",
+            "rule = \"strap\"\ncourses = 9\npriority = 2",
+        ) + &region("rest", OUTLINE, "rule = \"contour\""),
+        vec![],
+    );
+    let arch: Ring = {
+        let at = |r: f64, k: u32| {
+            let t = PI * (30.0 + 120.0 * f64::from(k) / 120.0) / 180.0;
+            [100.0 + r * libm::cos(t), r * libm::sin(t) - 20.0]
+        };
+        let mut ring: Ring = (0..=120).map(|k| at(100.0, k)).collect();
+        ring.extend((0..=120).rev().map(|k| at(62.0, k)));
+        rounded(&ring, 4.0)
+    };
+    let grid = |angle: &dyn Fn(f64, f64) -> f64| {
+        let mut text = String::from("x_mm,y_mm,angle_deg\n");
+        for i in 0..30 {
+            for k in 0..20 {
+                let (x, y) = (8.0 * f64::from(i), 6.0 * f64::from(k));
+                let _ = writeln!(text, "{x},{y},{:.2}", angle(x, y));
+            }
+        }
+        text
+    };
+    add(
+        "arch",
+        (1.1, 8.0),
+        vec![arch],
+        region("flow", OUTLINE, "rule = \"steered\"\nfield = \"field.csv\""),
+        vec![("field.csv", grid(&|x, y| libm::atan2(y + 20.0, x - 100.0).to_degrees() + 90.0))],
+    );
+    add(
+        "steered plate with a hole",
+        (1.1, 6.0),
+        vec![rounded(&rect(5.0, 5.0, 145.0, 85.0), 8.0), disc(75.0, 45.0, 12.0)],
+        region("flow", OUTLINE, "rule = \"steered\"\nfield = \"field.csv\""),
+        // potential flow past the hole
+        vec![(
+            "field.csv",
+            grid(&|x, y| {
+                let (x, y) = (x - 75.0, y - 45.0);
+                let r4 = (x * x + y * y).powi(2).max(1.0);
+                let a2 = 14.0 * 14.0;
+                let (u, v) = (1.0 - a2 * (x * x - y * y) / r4, -2.0 * a2 * x * y / r4);
+                libm::atan2(v, u).to_degrees()
+            }),
+        )],
+    );
     out
+}
+
+/// Half the height of the waisted link.
+fn waist(x: f64) -> f64 {
+    let end = |c: f64| {
+        let d = (x - c).abs();
+        if d < 22.0 { (22.0 * 22.0 - d * d).sqrt() } else { 0.0 }
+    };
+    let middle =
+        if (27.0..=123.0).contains(&x) { 16.0 + 6.0 * libm::cos(TAU * (x - 27.0) / 96.0) } else { 0.0 };
+    end(27.0).max(end(123.0)).max(middle)
 }
 
 impl BenchPart {

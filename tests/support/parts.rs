@@ -71,6 +71,8 @@ pub(crate) struct Part {
     pub(crate) svg: String,
     pub(crate) map: Option<String>,
     pub(crate) job: String,
+    /// A direction field, where a region asks for one.
+    pub(crate) field: Option<String>,
     pub(crate) asked: Vec<Asked>,
 }
 
@@ -81,6 +83,9 @@ impl Part {
         std::fs::write(folder.join("part.svg"), &self.svg)?;
         if let Some(map) = &self.map {
             std::fs::write(folder.join("part.map.toml"), map)?;
+        }
+        if let Some(field) = &self.field {
+            std::fs::write(folder.join("field.csv"), field)?;
         }
         let job = folder.join("job.toml");
         std::fs::write(&job, &self.job)?;
@@ -447,6 +452,54 @@ fn map(dice: &mut Dice, part: &Rings, holes: &[Hole], tow: (f64, f64)) -> (Strin
     (text, asked)
 }
 
+/// A strap round some holes and a steered region, for every other part; the text,
+/// what it asks for, and the field. Out of dice of its own, so that the other
+/// regions of a seed stay as they are.
+fn further(seed: u64, part: &Rings, holes: &[Hole]) -> (String, Vec<Asked>, Option<String>) {
+    let mut dice = Dice::new(seed ^ 0x5851_f42d_4c95_7f2d);
+    let dice = &mut dice;
+    let (mut text, mut asked, mut field) = (String::new(), Vec::new(), None);
+    let plain = |region: &str| Asked {
+        region: region.to_owned(),
+        ring: None,
+        angles: None,
+        min_bend_radius_mm: None,
+    };
+    let round: Vec<&Hole> = holes.iter().filter(|h| h.round.is_some()).collect();
+    if round.len() >= 2 && dice.chance(0.6) {
+        let pins: Vec<String> = round
+            .iter()
+            .map(|h| format!("[{:.3}, {:.3}, {:.3}]", h.middle[0], h.middle[1], h.round.unwrap_or(1.0)))
+            .collect();
+        let _ = write!(
+            text,
+            "[[region]]\nname = \"strap\"\nshape = {{ pins_mm = [{}] }}\nlayers = \"all\"\nrule = \"strap\"\ncourses = {}\npriority = {}\nspiral = {}\nmeets = \"weave\"\n\n",
+            pins.join(", "),
+            dice.whole(1, 4),
+            dice.whole(0, 3),
+            dice.chance(0.3),
+        );
+        asked.push(plain("strap"));
+    }
+    if dice.chance(0.5) {
+        let mut table = String::from("x_mm,y_mm,angle_deg,weight\n");
+        let (base, swirl) = (dice.real(0.0, 180.0), dice.real(-1.5, 1.5));
+        for _ in 0..dice.whole(1, 60) {
+            let p = [dice.real(part.lo[0], part.hi[0]), dice.real(part.lo[1], part.hi[1])];
+            let angle = base + swirl * (p[0] - part.lo[0]) + dice.real(-8.0, 8.0);
+            let _ = writeln!(table, "{:.2},{:.2},{angle:.1},{:.2}", p[0], p[1], dice.real(0.2, 2.0));
+        }
+        field = Some(table);
+        let _ = write!(
+            text,
+            "[[region]]\nname = \"steered\"\nshape = {{ outline = true }}\nlayers = \"1-3/2\"\nrule = \"steered\"\nfield = \"field.csv\"\npriority = {}\nmeets = \"weave\"\n\n",
+            dice.whole(0, 3),
+        );
+        asked.push(plain("steered"));
+    }
+    (text, asked, field)
+}
+
 /// The part of a seed.
 pub(crate) fn part(seed: u64) -> Part {
     let mut dice = Dice::new(seed);
@@ -464,11 +517,13 @@ pub(crate) fn part(seed: u64) -> Part {
         ("peek", "carbon-1k5-peek", (0.7, 5.0)),
         ("pekk", "carbon-3k-pekk", (1.0, 6.0)),
     ]);
-    let (map, asked) = if dice.chance(0.92) {
-        let (text, asked) = map(dice, &rings, &holes, size);
-        (Some(text), asked)
+    let (map, asked, field) = if dice.chance(0.92) {
+        let (text, mut asked) = map(dice, &rings, &holes, size);
+        let (more, also, field) = further(seed, &rings, &holes);
+        asked.extend(also);
+        (Some(text + &more), asked, field)
     } else {
-        (None, Vec::new())
+        (None, Vec::new(), None)
     };
     let height = *dice.pick(&[0.2, 0.2, 0.25]);
     let mut job = format!(
@@ -492,5 +547,5 @@ pub(crate) fn part(seed: u64) -> Part {
     if map.is_some() {
         job.push_str("\n[reinforcement]\nmap = \"part.map.toml\"\n");
     }
-    Part { kind, svg, map, job, asked }
+    Part { kind, svg, map, job, field, asked }
 }

@@ -26,11 +26,11 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         _ => several(&mut out, question, rows),
     }
     if question.quick {
+        let percent = [WITHIN.fibre_length, WITHIN.matrix_volume, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}from areas and lengths, without planning layers: within {:.0} % on the bench set",
-            "quick",
-            WITHIN * 100.0
+            "{:<NAME$}no layer was planned: within {:.0} % for fibre length, {:.0} % for matrix volume, {:.0} % for time on the bench set",
+            "quick", percent[0], percent[1], percent[2]
         );
     }
     out
@@ -60,7 +60,7 @@ fn one(out: &mut String, quoted: &Quoted, s: &SeriesQuoted) {
     out.push('\n');
     beds(out, s);
     mass(out, s);
-    if s.break_even.is_some() || job.series.machined.is_some() {
+    if job.series.machined.is_some() {
         line(out, "against machining", &pays(s.break_even.as_ref()));
     }
     for q in &s.quantities {
@@ -189,6 +189,9 @@ fn influences(q: &Quote) -> String {
     all.join(", ")
 }
 
+/// Rates in a line.
+const ECHOED: usize = 4;
+
 /// The rates, beside every result.
 fn echo(out: &mut String, s: &SeriesQuoted) {
     let mut rates: Vec<String> = s.rates.iter().map(|(k, v)| format!("{k} {v}")).collect();
@@ -196,12 +199,19 @@ fn echo(out: &mut String, s: &SeriesQuoted) {
         rates.push(format!("insert {} x {} at {}", i["count"], i["name"], i["price_each"]));
     }
     let currency = s.currency.as_deref().unwrap_or("no currency given");
-    let _ = writeln!(out, "your rates ({currency}); the quote is as good as they are:");
-    for chunk in rates.chunks(4) {
+    if rates.is_empty() {
+        let _ = writeln!(out, "your rates: none given");
+    } else {
+        let _ = writeln!(out, "your rates ({currency}); the quote is as good as they are:");
+    }
+    for chunk in rates.chunks(ECHOED) {
         let _ = writeln!(out, "  {}", chunk.join(", "));
     }
     if !s.missing.is_empty() {
-        let _ = writeln!(out, "not given, and not made up: {}", s.missing.join(", "));
+        let _ = writeln!(out, "not given, and not made up:");
+        for chunk in s.missing.chunks(ECHOED) {
+            let _ = writeln!(out, "  {}", chunk.join(", "));
+        }
     }
 }
 
@@ -277,8 +287,11 @@ fn several(out: &mut String, question: &Question, rows: &[Row]) {
     }
     if quoting {
         for row in rows {
-            if let Ok(Quoted { series: Some(s), .. }) = &row.outcome {
-                let _ = writeln!(out, "\n{}, against machining: {}", row.path, pays(s.break_even.as_ref()));
+            if let Ok(Quoted { series: Some(s), job, .. }) = &row.outcome {
+                let _ = writeln!(out, "\n{}", row.path);
+                if job.series.machined.is_some() {
+                    line(out, "against machining", &pays(s.break_even.as_ref()));
+                }
                 echo(out, s);
             }
         }
@@ -349,7 +362,7 @@ fn flat(question: &Question, row: &Row) -> Vec<Vec<(String, Value)>> {
     };
     let mut first = vec![job, ("name".to_owned(), json!(quoted.job.name))];
     if question.quick {
-        first.push(("quick_within_fraction".to_owned(), json!(WITHIN)));
+        unfold("quick_within_fraction", &json!(WITHIN), &mut first);
     }
     let estimate = serde_json::to_value(&quoted.estimate).unwrap_or_default();
     let Some(s) = &quoted.series else {

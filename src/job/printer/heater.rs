@@ -129,6 +129,17 @@ impl Heater {
 mod tests {
     use super::*;
 
+    /// A head at its target once went on heating in the model, and was then waited for.
+    #[test]
+    fn a_heater_at_its_target_stays_there() {
+        for constant in [None, Some(150.0)] {
+            let heater = Heater::of_a_head(3.0, 1.5, constant, 450.0);
+            for passed in [0.0, 1.0, 1000.0] {
+                assert!((heater.after(240.0, 240.0, passed) - 240.0).abs() < 1e-9, "{passed} s");
+            }
+        }
+    }
+
     #[test]
     fn without_a_time_constant_rates_are_constant() {
         let h = Heater::of_a_head(2.0, 1.0, None, 400.0);

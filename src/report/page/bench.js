@@ -73,7 +73,7 @@ function outlineOf(index) {
 
 function drawStack() {
   const whole = stack.build(24);
-  stack.cut = Number($("cut").value) - 1;
+  stack.cut = state.index;
   stack.draw();
   if (!whole) refresh();
   else if (stack.step > 1) say("the stack is too large to be drawn whole: its upper layers are missing here");
@@ -104,7 +104,7 @@ function tell() {
   const top = row[1] + row[2], z = `z ${row[1].toFixed(2)} to ${top.toFixed(2)} mm`;
   $("layer-says").textContent = `${row[0]} of ${facts.layers.length}, ${z}`;
   $("layer").setAttribute("aria-valuetext", `layer ${row[0]}, ${z}`);
-  $("cut-says").textContent = `${(facts.layers[$("cut").value - 1] || row)[1].toFixed(2)} mm`;
+  $("cut-says").textContent = `${top.toFixed(2)} mm`;
   $("plate").textContent = `${facts.name}\nlayer ${row[0]} of ${facts.layers.length}   ${z}`;
   if (!layer) return;
   const time = Math.min(state.time, layer.duration), duration = layer.duration || 1;
@@ -260,7 +260,7 @@ function zoomBy(factor, px = view.width / 2, py = view.height / 2) {
 }
 
 function fit() {
-  if (state.stack) Object.assign(stack, { turn: -0.6, tilt: 0.95, zoom: 1, shift: [0, 0] });
+  if (state.stack) stack.home();
   else if (facts.bounds) view.fit(facts.bounds);
   refresh();
 }
@@ -398,11 +398,7 @@ function listen() {
   $("fit").addEventListener("click", fit);
   $("measure").addEventListener("click", () => measureMode(!state.measuring));
   $("stack-on").addEventListener("click", () => stackMode(!state.stack));
-  $("cut").addEventListener("input", () => {
-    const row = facts.layers[$("cut").value - 1];
-    $("cut-says").textContent = `${(row[1] + row[2]).toFixed(2)} mm`;
-    refresh();
-  });
+  $("cut").addEventListener("input", () => goTo($("cut").value - 1));
   $("through").addEventListener("change", (event) => {
     stack.through = event.target.checked;
     refresh();

@@ -63,8 +63,8 @@ const QUANTITIES = {
   },
   fibre: { title: "fibre by volume, as printed", scale: "rising", on: "cells", ends: (layer, field) => ["0 %", number(field.most * 100, 0) + " %"] },
   fill: {
-    title: "fill balance", scale: "parting", on: "cells",
-    ends: () => [`-${BALANCE_MOST} % too little`, `+${BALANCE_MOST} % too much`],
+    title: "fill balance: laid against room", scale: "parting", on: "cells",
+    ends: () => [`-${BALANCE_MOST} %, open`, "0", `+${BALANCE_MOST} %, too full`],
   },
 };
 

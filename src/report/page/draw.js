@@ -175,14 +175,19 @@ function drawBeads(ctx, view, layer, list, ink, quantity) {
 function drawCourses(ctx, view, layer, list, ink, quantity) {
   ctx.lineCap = "butt";
   const width = facts.tow.width * view.scale, gap = Math.min(1.2, 0.3 * width);
+  if (quantity && quantity.on === "cells") {
+    // the cells show: centre lines only
+    ctx.lineWidth = 0.6;
+    ctx.strokeStyle = ink.line;
+    return strokeAll(ctx, view, list);
+  }
   ctx.lineWidth = width;
   ctx.strokeStyle = ink.part;
   strokeAll(ctx, view, list);
   ctx.lineWidth = Math.max(0.6, width - gap);
-  if (quantity && quantity.on !== "cells") strokeShaded(ctx, view, layer, list, quantity, ink.rule);
+  if (quantity) strokeShaded(ctx, view, layer, list, quantity, ink.rule);
   else {
-    ctx.strokeStyle = quantity ? ink.thin : ink.tow;
-    if (quantity) ctx.lineWidth = 1;
+    ctx.strokeStyle = ink.tow;
     strokeAll(ctx, view, list);
   }
 }
@@ -197,12 +202,11 @@ function pointAlong(stroke, length) {
 }
 
 /** Where courses begin and where they are cut. */
-function drawMarks(ctx, view, list, ink, quantity) {
+function drawMarks(ctx, view, list, ink) {
   const width = facts.tow.width * view.scale;
   if (width < 3) return;
-  const onBand = quantity && quantity.on === "cells" ? ink.line : ink.part;
-  ctx.fillStyle = onBand;
-  ctx.strokeStyle = onBand;
+  ctx.fillStyle = ink.part;
+  ctx.strokeStyle = ink.part;
   ctx.lineWidth = Math.max(1.2, 0.08 * width);
   ctx.lineCap = "butt";
   for (const { stroke, whole, points, event } of list) {
@@ -355,7 +359,7 @@ function drawSheet(ctx, view, scene) {
       const courses = list.filter((l) => !l.stroke.bead);
       for (const c of courses) c.event.laidUntil = time;
       drawCourses(ctx, shifted, layer, courses, ink, quantity);
-      drawMarks(ctx, shifted, courses, ink, quantity);
+      if (!cells) drawMarks(ctx, shifted, courses, ink);
     }
     if (scene.below) {
       // hidden edges: dashed (type 02)
@@ -394,7 +398,9 @@ function shiftedView(view, copy) {
 
 /** Crosses where tow is left out. */
 function drawCrosses(ctx, view, marks, ink) {
-  for (const [r, width, style] of [[7, 5, ink.part], [6, 2, ink.line]]) {
+  // rows of them stay apart until they are looked at closely
+  const size = Math.min(6, Math.max(3, 0.6 * view.scale));
+  for (const [r, width, style] of [[size + 1, 5, ink.part], [size, 2, ink.line]]) {
     ctx.strokeStyle = style;
     ctx.lineWidth = width;
     ctx.beginPath();
@@ -492,7 +498,7 @@ function drawMiddle(ctx, view, ink) {
 
 function drawScaleBar(ctx, view, ink) {
   const lengths = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
-  const length = lengths.find((l) => l * view.scale >= 70) || 2000, w = length * view.scale, x = 14, y = view.height - 16;
+  const length = lengths.find((l) => l * view.scale >= (view.width < 500 ? 25 : 70)) || 2000, w = length * view.scale, x = 14, y = view.height - 16;
   ctx.strokeStyle = ctx.fillStyle = ink.line;
   ctx.lineWidth = 1;
   ctx.strokeRect(x, y, w, 5);

@@ -16,8 +16,9 @@ function fieldOf(layer) {
     const i = Math.floor((x - bounds[0]) / side), k = Math.floor((y - bounds[1]) / side);
     if (i >= 0 && k >= 0 && i < columns && k < rows) sums[k * columns + i] += volume;
   };
-  // lanes beside the middle, so that a strip over an edge counts on both sides
-  const lanes = [-0.375, -0.125, 0.125, 0.375];
+  // lanes beside the middle, so that a strip over an edge counts on both sides;
+  // with few of them their own pitch would show as stripes
+  const lanes = Array.from({ length: 16 }, (_, k) => (k + 0.5) / 16 - 0.5);
   const lay = (stroke, sums, section) => {
     const p = stroke.points;
     for (let i = 0; i + 3 < p.length; i += 2) {

@@ -24,10 +24,7 @@ const MOST_VERTICES = 1500000;
 class Stack {
   constructor(canvas) {
     this.canvas = canvas;
-    this.turn = -0.6;
-    this.tilt = 0.95;
-    this.zoom = 1;
-    this.shift = [0, 0];
+    this.home();
     this.cut = facts.layers.length - 1;
     this.through = false;
     this.walls = { data: [], ends: [] };
@@ -36,7 +33,7 @@ class Stack {
     this.caps = { data: [], ends: [] };
     this.built = 0;
     this.step = 1;
-    const gl = canvas.getContext("webgl2", { antialias: true, stencil: true, preserveDrawingBuffer: true });
+    const gl = canvas.getContext("webgl2", { antialias: true, stencil: true });
     this.gl = gl;
     if (!gl) return;
     const program = gl.createProgram();
@@ -52,6 +49,11 @@ class Stack {
     gl.useProgram(program);
     this.at = { look: gl.getUniformLocation(program, "look"), low: gl.getUniformLocation(program, "low"), high: gl.getUniformLocation(program, "high") };
     for (const set of [this.walls, this.bands, this.rims, this.caps]) set.buffer = gl.createBuffer();
+  }
+
+  /** As it is seen first: from the front left, above. */
+  home() {
+    Object.assign(this, { turn: -0.5, tilt: 0.95, zoom: 1, shift: [0, 0] });
   }
 
   /** Builds the layers that are not there yet, for some milliseconds; true when all are. */
@@ -88,7 +90,7 @@ class Stack {
       }
     }
     const half = facts.tow.width * 0.45, out = this.bands.data, z = z1 + 0.02;
-    const tone = 0.35 + 0.65 * (this.built + 1) / facts.layers.length;
+    const tone = (this.built + 1) / facts.layers.length;
     for (const course of sketch.courses) {
       const p = course.points;
       for (let i = 0; i + 3 < p.length; i += 2) {
@@ -112,7 +114,9 @@ class Stack {
   matrix() {
     const [x0, y0, x1, y1] = facts.bounds, last = facts.layers[facts.layers.length - 1], top = last[1] + last[2];
     const size = Math.hypot(x1 - x0, y1 - y0, top) || 1, aspect = this.canvas.width / this.canvas.height;
-    const s = 1.75 * this.zoom / size, sx = aspect > 1 ? s / aspect : s, sy = aspect > 1 ? s : s * aspect;
+    // the box as it is seen first fills the sheet
+    const [w, h] = [x1 - x0, y1 - y0], wide = 0.88 * w + 0.48 * h, tall = (0.48 * w + 0.88 * h) * 0.58 + top * 0.81;
+    const sy = this.zoom * Math.min(1.7 / tall, 1.8 * aspect / wide), sx = sy / aspect;
     const [c, n] = [Math.cos(this.turn), Math.sin(this.turn)], [ct, st] = [Math.cos(this.tilt), Math.sin(this.tilt)];
     const cx = (x0 + x1) / 2, cy = (y0 + y1) / 2, cz = top / 2;
     // rows: right, up on the screen, away from it

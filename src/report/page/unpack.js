@@ -152,7 +152,8 @@ function readCourses(reader, number) {
   return courses;
 }
 
-const KIND = { END: 0, HOP: 1, TRAVEL: 2, BEAD: 3, COURSE: 4, HEAD: 5, HEAT: 6, PURGE: 7, COPY: 8, PAUSE: 9 };
+const KIND = { END: 0, HOP: 1, TRAVEL: 2, BEAD: 3, COURSE: 4, HEAD: 5, HEAT: 6, PURGE: 7, COPY: 8, PAUSE: 9, HOP_BEAD: 10, TRAVEL_BEAD: 11 };
+const NUMBERED = 16, WALKED = 32;
 
 /** A bead's points in the order laid. */
 function walked(bead, code) {
@@ -184,22 +185,29 @@ function readEvents(reader, beads, courses) {
       copy = reader.whole();
       continue;
     }
-    const event = { kind, copy, head };
-    if (kind === KIND.HOP || kind === KIND.TRAVEL || kind === KIND.PURGE) {
-      event.from = known ? [reader.x * mm, reader.y * mm] : null;
-      reader.place();
-      event.to = [reader.x * mm, reader.y * mm];
+    const event = { kind, copy, head }, base = kind % NUMBERED;
+    if (base === KIND.BEAD || base === KIND.HOP_BEAD || base === KIND.TRAVEL_BEAD) {
+      bead += kind & NUMBERED ? reader.signed() + 1 : 1;
+      const stroke = beads[bead], points = walked(stroke, kind & WALKED ? reader.whole() : 0);
+      if (base !== KIND.BEAD) {
+        const from = known ? [reader.x * mm, reader.y * mm] : null, [dx, dy] = facts.copies[copy] || [0, 0];
+        const [t0, t1] = spend();
+        events.push({ kind: base === KIND.HOP_BEAD ? KIND.HOP : KIND.TRAVEL, copy, head, from, to: [points[0] + dx, points[1] + dy], t0, t1 });
+      }
       known = true;
-      [event.t0, event.t1] = spend();
-    } else if (kind === KIND.BEAD) {
-      bead += reader.signed() + 1;
-      const stroke = beads[bead], points = walked(stroke, reader.whole());
+      event.kind = KIND.BEAD;
       event.stroke = stroke;
       event.points = points;
       [event.t0, event.t1] = spend();
       reader.x = Math.round(points[points.length - 2] / mm);
       reader.y = Math.round(points[points.length - 1] / mm);
       shiftTo(reader, copy);
+    } else if (kind === KIND.HOP || kind === KIND.TRAVEL || kind === KIND.PURGE) {
+      event.from = known ? [reader.x * mm, reader.y * mm] : null;
+      reader.place();
+      event.to = [reader.x * mm, reader.y * mm];
+      known = true;
+      [event.t0, event.t1] = spend();
     } else if (kind === KIND.COURSE) {
       const stroke = courses[reader.whole()];
       event.stroke = stroke;

@@ -18,7 +18,7 @@ class View {
   }
 
   zoom(px, py, factor) {
-    const scale = Math.min(4000, Math.max(0.05, this.scale * factor)), f = scale / this.scale;
+    const scale = Math.min(400, Math.max(0.02, this.scale * factor)), f = scale / this.scale;
     this.x0 = px + (this.x0 - px) * f;
     this.y0 = py + (this.y0 - py) * f;
     this.scale = scale;

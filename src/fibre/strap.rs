@@ -1,0 +1,273 @@
+//! Closed courses round pins, as a pin-loaded loop.
+
+use super::room::Room;
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Bounds, Point, bend, combine, offset, polyline, smooth};
+
+/// Lays straps: each is the belt pulled tight round all pins, one spacing outside
+/// the one before. Where a straight side would leave the room the belt is led
+/// along the room's edge, pulled tight there too, and eased to the bend radius.
+///
+/// `pins` are the pins with the holes that they stand in. The order in which pins
+/// are given does not matter; a pin inside the belt round the others is enclosed
+/// without being touched.
+pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
+    let o = room.order;
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let rounds = rounds(pins, clearance, &o);
+    let first = first_belt(pins, clearance, &o);
+    let most = o.courses.unwrap_or(10_000);
+    // what belts may enclose: the room with its holes, so that they go round them
+    let within = combine::union_all(
+        &room.area.polygons().iter().map(|p| combine::ring_area(p.outer())).collect::<Vec<_>>(),
+    );
+    let mut belts: Vec<Area> = Vec::new();
+    let mut size = 0.0;
+    while belts.len() < most {
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let out = belts.len() as f64 * (o.spacing + SPARE * o.deviation);
+        let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
+        let inside = combine::intersection(&belt, &within).area();
+        // once most of its length lies outside, a larger belt finds nothing
+        if !belts.is_empty() && inside - size < 0.3 * o.spacing * belt.perimeter() {
+            break;
+        }
+        size = inside;
+        belts.push(belt);
+    }
+    if let Some(asked) = o.courses.filter(|n| *n > belts.len()) {
+        let left = asked - belts.len();
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let length = left as f64 * first.perimeter();
+        let at = first.rings().next().and_then(|r| r.first().copied());
+        room.leave_out(&format!("no room for {left} of {asked} straps"), length, at);
+    }
+    // led along an edge, the outermost has it and the others keep inside
+    let mut within = within;
+    let mut paths: Vec<Vec<Point>> = Vec::new();
+    for (k, belt) in belts.iter().enumerate().rev() {
+        // a thousandth of a millimetre all round is the tidying's
+        let fits = combine::difference(belt, &within).area() < 2.0 * offset::TIDY_MM * belt.perimeter();
+        let ring = if fits {
+            outer(belt)
+        } else {
+            #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+            let out = k as f64 * (o.spacing + SPARE * o.deviation);
+            let held: Vec<Point> =
+                rounds.iter().flat_map(|r| outer(&offset::grown(r, out, 0.02)).unwrap_or_default()).collect();
+            led(belt, &within, &held)
+        };
+        let Some(ring) = ring else { continue };
+        within = combine::intersection(
+            &within,
+            &offset::shrunk(&combine::ring_area(&ring), o.spacing + SPARE * o.deviation, chord),
+        );
+        paths.push(ring);
+    }
+    for ring in paths.iter().rev() {
+        room.lay_loop(ring);
+    }
+}
+
+/// Room between straps beyond the spacing, in deviations: both are fitted.
+const SPARE: f64 = 0.4;
+
+/// What the innermost strap's centre line encloses.
+pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Area {
+    let round: Vec<Point> =
+        rounds(pins, clearance, o).iter().flat_map(Area::rings).flatten().copied().collect();
+    combine::ring_area(&smooth::hull(&round))
+}
+
+/// What the innermost strap's centre line goes round at each pin.
+fn rounds(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Vec<Area> {
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
+    let round = |p: &Area| outer(&offset::grown(p, start, chord)).map(|r| smooth::rounded_up(&r, o.radius));
+    pins.iter().filter_map(round).collect()
+}
+
+/// The outer ring of the largest polygon.
+fn outer(area: &Area) -> Option<Vec<Point>> {
+    let part = area.polygons().iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
+    Some(part.outer().to_vec())
+}
+
+/// Longest step between points of a belt that is pulled tight, mm.
+const STEP_MM: f64 = 0.5;
+
+/// Rounds of pulling tight: each shortens what the one before left.
+const ROUNDS: usize = 6;
+
+/// A belt led inside an area: its part there, pulled tight round the points that
+/// hold it.
+fn led(belt: &Area, within: &Area, held: &[Point]) -> Option<Vec<Point>> {
+    let ring = outer(&combine::intersection(belt, within))?;
+    let edge = Lines::boundary(within);
+    let inside = |a: Point, b: Point| {
+        let n = (a.dist(b) / STEP_MM).ceil().max(1.0);
+        let mut k = 0.0;
+        while k <= n {
+            let p = a.lerp(b, k / n);
+            if !edge.enclose(p) && edge.distance(p) > 1e-3 {
+                return false;
+            }
+            k += 1.0;
+        }
+        true
+    };
+    let mut closed = ring.clone();
+    closed.push(ring[0]);
+    let mut ring = polyline::densified(&closed, STEP_MM);
+    ring.pop();
+    let keeps = |a: Point, b: Point, between: &[Point]| {
+        // the piece cut off must hold no pin
+        let d = b - a;
+        let mut piece = vec![a];
+        piece.extend_from_slice(between);
+        piece.push(b);
+        let Some(bounds) = Bounds::of(piece.iter().copied()) else { return true };
+        let outside = |p: Point| {
+            p.x < bounds.lo.x - 0.01
+                || p.y < bounds.lo.y - 0.01
+                || p.x > bounds.hi.x + 0.01
+                || p.y > bounds.hi.y + 0.01
+        };
+        held.iter().all(|p| {
+            outside(*p) || d.cross(*p - a) >= -1e-6 || {
+                // a point on the belt itself is held, too
+                let on = |w: &[Point]| polyline::point_segment_distance(*p, w[0], w[1]) < 2e-3;
+                !polyline::ring_contains(&piece, *p) && !piece.windows(2).any(on)
+            }
+        })
+    };
+    for _ in 0..ROUNDS {
+        let n = ring.len();
+        if n < 8 {
+            break;
+        }
+        let mut out: Vec<Point> = vec![ring[0]];
+        let mut i = 0;
+        let mut shortened = false;
+        while i < n {
+            let mut next = i + 1;
+            for reach in [n / 3, n / 4, n / 6, n / 9, n / 14, n / 20, 16, 8, 4, 2] {
+                let j = i + reach;
+                if reach < 2 || j > n {
+                    continue;
+                }
+                let (a, b) = (ring[i], ring[j % n]);
+                let between: Vec<Point> = (i + 1..j).map(|k| ring[k % n]).collect();
+                let along = between.iter().chain([&b]).fold((0.0, a), |(s, p), q| (s + p.dist(*q), *q)).0;
+                if along - a.dist(b) > 1e-4 && inside(a, b) && keeps(a, b, &between) {
+                    next = j;
+                    shortened = true;
+                    break;
+                }
+            }
+            if next >= n {
+                break;
+            }
+            let (a, b) = (ring[i], ring[next]);
+            let piece = polyline::densified(&[a, b], STEP_MM);
+            out.extend(piece.into_iter().skip(1));
+            i = next;
+        }
+        ring = out;
+        if !shortened {
+            break;
+        }
+    }
+    let tidy = polyline::simplified_ring(&ring, 2e-3);
+    (tidy.len() > 2).then_some(tidy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::pt;
+    use crate::job::Rule;
+    use std::f64::consts::PI;
+
+    fn order(courses: usize) -> Order<'static> {
+        Order {
+            region: "test",
+            rule: Rule::Strap,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 6.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: Some(courses),
+            angle: 0.0,
+        }
+    }
+
+    fn pins(at: &[(f64, f64, f64)]) -> Vec<Area> {
+        at.iter().map(|(x, y, r)| smooth::disc(pt(*x, *y), *r, 0.004)).collect()
+    }
+
+    #[test]
+    fn round_two_equal_pins_a_race_track_of_the_closed_form() {
+        // 2 L + 2 pi R with R = pin + clearance + half the width and deviation
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
+        let mut room = Room::new(order(4), &plate);
+        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0);
+        assert_eq!(room.courses.len(), 4, "four straps: {:?}", room.left_out);
+        for (k, c) in room.courses.iter().enumerate() {
+            let r = 8.0 + 1.0 + 0.5 + 0.012 + k as f64;
+            assert!(c.path().closed, "closed");
+            let r = r + k as f64 * 0.008;
+            assert!((c.length_mm() - (100.0 + 2.0 * PI * r)).abs() < 0.15, "{k}: {}", c.length_mm());
+        }
+    }
+
+    #[test]
+    fn pins_in_any_order_and_one_between_the_others() {
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 90.0), pt(0.0, 90.0)]);
+        let at =
+            [(30.0, 25.0, 6.0), (90.0, 60.0, 6.0), (90.0, 25.0, 6.0), (30.0, 60.0, 6.0), (60.0, 40.0, 6.0)];
+        let mut lengths = Vec::new();
+        for turn in 0..at.len() {
+            let mut at = at.to_vec();
+            at.rotate_left(turn);
+            let mut room = Room::new(order(2), &plate);
+            lay(&mut room, &pins(&at), 1.0);
+            assert_eq!(room.courses.len(), 2, "{:?}", room.left_out);
+            lengths.push(room.courses[0].length_mm());
+        }
+        // the rectangle of the outer four
+        let form = 2.0 * (60.0 + 35.0) + 2.0 * PI * 7.512;
+        assert!(lengths.iter().all(|l| (l - form).abs() < 0.15), "{lengths:?} against {form}");
+    }
+
+    #[test]
+    fn a_waist_is_followed_within_the_bend_radius() {
+        // two heads of 44 mm joined by a waist of 20 mm with wide fillets
+        let mut ring = Vec::new();
+        for k in 0..=200 {
+            let x = 150.0 * f64::from(k) / 200.0;
+            ring.push(pt(x, 35.0 - (16.0 + 6.0 * crate::geom::trig::cos(2.0 * PI * x / 150.0))));
+        }
+        for k in (0..=200).rev() {
+            let x = 150.0 * f64::from(k) / 200.0;
+            ring.push(pt(x, 35.0 + (16.0 + 6.0 * crate::geom::trig::cos(2.0 * PI * x / 150.0))));
+        }
+        let mut room = Room::new(order(3), &combine::ring_area(&ring));
+        lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
+        assert_eq!(room.courses.len(), 3, "{:?}", room.left_out);
+        for c in &room.courses {
+            assert!(
+                c.path().closed && c.path().min_radius() >= 6.0,
+                "{} mm, {:?}",
+                c.length_mm(),
+                room.left_out
+            );
+            let waist = c.path().flatten(0.01).iter().filter(|p| (p.x - 75.0).abs() < 5.0).count();
+            assert!(waist > 0, "it passes the waist");
+        }
+    }
+}

@@ -1,0 +1,262 @@
+//! Where a point that is drawn along at a fixed distance goes, and where to draw
+//! it to be led along a path.
+//!
+//! A point that trails another at distance d moves towards it: its path has the
+//! leading point on its tangent, d ahead. So the path wanted of the follower gives
+//! the leader's at once: leader = follower + d x tangent. On a circle of radius R
+//! the leader is on one of sqrt(R^2 + d^2); behind a corner the follower's
+//! distance from the new straight is d / cosh(s / d).
+
+use super::{Path, Point, bend, trig};
+
+/// The path of a point that trails along `lead` at `distance` mm, from standing at
+/// its first point: until the distance is reached it stays there. Exact along each
+/// straight between two points: the angle a between the line to the leader and the
+/// leader's way closes by tan(a / 2) = tan(a0 / 2) exp(-s / d). As many points as
+/// `lead`, and at its end the leader's last place, where what trails comes to lie.
+pub fn follow(lead: &[Point], distance: f64) -> Vec<Point> {
+    let Some(&first) = lead.first() else { return Vec::new() };
+    let mut out = vec![first];
+    let mut tail = first;
+    for w in lead.windows(2) {
+        let Some(way) = (w[1] - w[0]).normalised() else { continue };
+        let mut from = w[0];
+        let slack = distance - tail.dist(from);
+        if slack > 1e-9 {
+            // not yet tight: where along this straight does it become so
+            let v = from - tail;
+            let b = v.dot(way);
+            let reach = -b + (b * b + distance * distance - v.norm2()).max(0.0).sqrt();
+            if reach >= w[0].dist(w[1]) {
+                out.push(tail);
+                continue;
+            }
+            from = from + way * reach;
+        }
+        let link = tail - from;
+        // the follower's angle off straight behind
+        let a0 = trig::atan2(way.cross(-link), way.dot(-link));
+        let s = from.dist(w[1]);
+        let half = trig::atan2(trig::sin(0.5 * a0), trig::cos(0.5 * a0) * trig::exp(s / distance));
+        tail = w[1] - way.turned(2.0 * half) * distance;
+        out.push(tail);
+    }
+    if let Some(last) = lead.last() {
+        out.push(*last);
+    }
+    out
+}
+
+/// Step at which a path is led, mm.
+const STEP_MM: f64 = 0.1;
+
+/// The way of a leader whose follower at `distance` mm goes along `path`: points of
+/// path + distance x tangent. An open path begins at its own start and is led to
+/// its own end, the last `distance` of what trails lying straight. The way turns
+/// by atan(distance / R) where a straight meets a bend of radius R.
+pub fn lead(path: &Path, distance: f64) -> Vec<Point> {
+    let total = path.length();
+    let mut out: Vec<Point> = Vec::new();
+    if !path.closed {
+        out.extend(path.start());
+    }
+    let end = if path.closed { total } else { (total - distance).max(0.0) };
+    let mut at = 0.0;
+    for segment in &path.segments {
+        let length = segment.length();
+        let bent = segment.radius().is_finite();
+        let n = if bent { (length / STEP_MM).ceil().max(1.0) } else { 1.0 };
+        let mut k = 0.0;
+        while k <= n {
+            let s = length * k / n;
+            if at + s > end {
+                let s = end - at;
+                if s >= 0.0 {
+                    out.push(segment.point_at(s) + segment.tangent_at(s) * distance);
+                }
+                break;
+            }
+            out.push(segment.point_at(s) + segment.tangent_at(s) * distance);
+            k += 1.0;
+        }
+        at += length;
+        if at > end {
+            break;
+        }
+    }
+    out.dedup_by(|a, b| a.dist(*b) < 1e-6);
+    out
+}
+
+/// A path to draw along so that what trails goes along `path`.
+#[derive(Clone, Debug)]
+pub struct Led {
+    /// The leader's way, none of its bends tighter than the radius.
+    pub path: Path,
+    /// Where the follower comes to lie.
+    pub laid: Vec<Point>,
+    /// Largest distance of that from `path`, mm, up to the last stretch.
+    pub off_mm: f64,
+    /// Where.
+    pub worst: Point,
+    /// Distance of its very end, mm: the last stretch lies straight from the
+    /// follower's last place to the leader's, d^2 / 2 R off a bend of radius R.
+    pub end_off_mm: f64,
+}
+
+/// Distances from its exact way at which the leader's corners are eased, tried in
+/// turn, mm.
+const EASES: [f64; 10] = [0.01, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.14, 0.2];
+
+/// The leader's way as lines and arcs of at least `radius` mm, and what follows
+/// from it; the path itself where no better one is found.
+pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
+    let way = lead(path, distance);
+    let mut best = judged(path, path.clone(), distance);
+    for ease in EASES {
+        let fit = bend::fit(&way, path.closed, radius, ease);
+        let [found] = fit.pieces.as_slice() else { continue };
+        if !fit.kinks.is_empty() || found.closed != path.closed {
+            continue;
+        }
+        let led = judged(path, found.clone(), distance);
+        if led.off_mm < best.off_mm {
+            best = led;
+        }
+        if best.off_mm < 0.5 * ease {
+            break;
+        }
+    }
+    best
+}
+
+/// The path drawn along as it is, and what follows from that.
+pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
+    let mut points = super::polyline::densified(&drawn.flatten(1e-3), 2.0 * STEP_MM);
+    if drawn.closed {
+        // all the way round and on until the first place is passed again tightly:
+        // what trails begins on the loop itself
+        let first: Vec<Point> = points.iter().copied().take(2).collect();
+        points.extend(first.into_iter().skip(1));
+        points.pop();
+    }
+    let laid = follow(&points, distance);
+    let mut lines = super::nearest::Lines::default();
+    lines.add(&wanted.flatten(1e-3));
+    let (mut off_mm, mut worst) = (0.0, Point::default());
+    // a closed loop's first stretch is laid over again by its last
+    let skip = if wanted.closed {
+        let mut sum = 0.0;
+        points
+            .windows(2)
+            .take_while(|w| {
+                sum += w[0].dist(w[1]);
+                sum < 4.0 * distance
+            })
+            .count()
+    } else {
+        0
+    };
+    let end_off_mm = laid.last().map_or(0.0, |p| lines.distance(*p));
+    let until = laid.len().saturating_sub(1);
+    for p in laid.iter().take(until).skip(skip) {
+        let d = lines.distance(*p);
+        if d > off_mm {
+            (off_mm, worst) = (d, *p);
+        }
+    }
+    Led { path: drawn, laid, off_mm, worst, end_off_mm }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{Arc, Segment, pt};
+
+    #[test]
+    fn on_a_circle_the_follower_tends_to_the_closed_form() {
+        for (r, d, form) in
+            [(5.0, 1.0, 4.898_979), (5.0, 2.0, 4.582_576), (3.0, 1.0, 2.828_427), (2.4, 0.6, 2.323_790)]
+        {
+            let lead: Vec<Point> = (0..40_000).map(|k| Point::unit(f64::from(k) * 1e-3) * r).collect();
+            let tail = follow(&lead, d);
+            let last = tail[tail.len() - 2];
+            assert!((last.norm() - form).abs() < 2e-6, "R {r}, d {d}: {} against {form}", last.norm());
+        }
+    }
+
+    #[test]
+    fn behind_a_corner_the_offset_is_the_closed_form() {
+        for (s, form) in [(1.0, 0.648_054), (2.0, 0.265_802), (3.0, 0.099_328)] {
+            let d = 1.7;
+            let lead = [pt(-20.0, 0.0), pt(0.0, 0.0), pt(0.0, s * d)];
+            let tail = follow(&lead, d);
+            assert!((tail[2].x.abs() - form * d).abs() < 1e-5, "{s}: {} against {}", tail[2].x, form * d);
+        }
+    }
+
+    fn corner(r: f64) -> Path {
+        Path::new(
+            vec![
+                Segment::Line { from: pt(0.0, 0.0), to: pt(30.0, 0.0) },
+                Segment::Arc(Arc {
+                    from: pt(30.0, 0.0),
+                    to: pt(30.0 + r, r),
+                    centre: pt(30.0, r),
+                    ccw: true,
+                }),
+                Segment::Line { from: pt(30.0 + r, r), to: pt(30.0 + r, 40.0) },
+            ],
+            false,
+        )
+    }
+
+    fn bow(r: f64) -> Path {
+        let a = Arc { from: pt(0.0, 0.0), to: pt(r, r), centre: pt(0.0, r), ccw: true };
+        let b = Arc { from: pt(r, r), to: pt(2.0 * r, 2.0 * r), centre: pt(2.0 * r, r), ccw: false };
+        Path::new(
+            vec![
+                Segment::Line { from: pt(-20.0, 0.0), to: pt(0.0, 0.0) },
+                Segment::Arc(a),
+                Segment::Arc(b),
+                Segment::Line { from: pt(2.0 * r, 2.0 * r), to: pt(2.0 * r + 20.0, 2.0 * r) },
+            ],
+            false,
+        )
+    }
+
+    #[test]
+    fn corners_and_bows_are_laid_where_they_are_wanted() {
+        // the leader turns at once by atan(d / R) where a bend begins, by twice that
+        // where it turns over, and may itself bend no tighter than R: that can be
+        // eased within 0.05 mm up to about d = R / 7 and R / 14
+        for (path, r, d) in [
+            (corner(5.0), 5.0, 0.5),
+            (corner(5.0), 5.0, 1.0),
+            (corner(8.0), 8.0, 1.1),
+            (corner(12.0), 12.0, 1.5),
+            (bow(5.0), 5.0, 0.4),
+            (bow(8.0), 8.0, 0.6),
+            (bow(12.0), 12.0, 0.8),
+        ] {
+            let led = led(&path, d, r);
+            assert!(led.path.min_radius() >= r, "legal: {}", led.path.min_radius());
+            assert!(led.off_mm <= 0.05, "R {r}, d {d}: off by {}", led.off_mm);
+            let plain = judged(&path, path.clone(), d);
+            assert!(plain.off_mm >= led.off_mm, "uncompensated {} against {}", plain.off_mm, led.off_mm);
+        }
+    }
+
+    #[test]
+    fn circles_are_laid_where_they_are_wanted() {
+        for (r, d) in [(5.0, 1.0), (8.0, 2.0), (20.0, 3.0)] {
+            let half =
+                |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+            let ring = Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true);
+            let led = led(&ring, d, r);
+            assert!(led.off_mm <= 0.05, "R {r}, d {d}: off by {}", led.off_mm);
+            let want = (r * r + d * d).sqrt();
+            assert!((led.path.min_radius() - want).abs() < 0.02, "{} against {want}", led.path.min_radius());
+        }
+    }
+}

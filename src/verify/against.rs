@@ -1,0 +1,446 @@
+//! A program held against its plan while it runs.
+
+use super::Figures;
+use super::clock::SPENT;
+use super::course::Course;
+use super::findings::{Check, Ledger, Place};
+use super::geometry::{Curve, distance, steps, to_stretch};
+use super::ground::{Near, Stretch};
+use super::plan::{Beads, Follow, Plan, Rings};
+use crate::job::Printer;
+use std::collections::BTreeMap;
+
+/// Ends of a piece as written, mm.
+const WRITTEN_MM: f64 = 0.003;
+
+/// A strip may reach this far out of the outline, mm.
+const ROOM_MM: f64 = 0.05;
+
+/// Flow of a bead may differ by this, %.
+const FLOW_PERCENT: f64 = 3.0;
+
+/// Bare area beyond what is told, % of the outline: flow and picture differ where
+/// widths change.
+const BARE_PERCENT: f64 = 2.0;
+
+/// Squares of a counted layer at most.
+const MOST_SQUARES: f64 = 1e6;
+
+struct Open {
+    index: usize,
+    rings: Rings,
+    beads: Beads,
+    bead_mm: f64,
+}
+
+pub(super) struct Against<'a> {
+    plan: &'a Plan,
+    /// Name as in the program: layer, course, copy.
+    index: BTreeMap<String, (usize, usize, usize)>,
+    laid: BTreeMap<(usize, usize, usize), ()>,
+    opened: usize,
+    layer: Option<Open>,
+    course: Option<Follow>,
+    /// The part's bounds over all layers.
+    bounds: ([f64; 2], [f64; 2]),
+}
+
+impl<'a> Against<'a> {
+    pub(super) fn new(plan: &'a Plan) -> Self {
+        let mut index = BTreeMap::new();
+        let (mut lo, mut hi) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for (i, layer) in plan.layers.iter().enumerate() {
+            for (k, course) in layer.courses.iter().enumerate() {
+                for copy in 0..plan.placement_mm.len() {
+                    let id =
+                        if copy == 0 { course.id.clone() } else { format!("{}@{}", course.id, copy + 1) };
+                    index.insert(id, (i, k, copy));
+                }
+            }
+            for p in layer.outline.iter().flatten() {
+                for k in 0..2 {
+                    lo[k] = lo[k].min(p[k]);
+                    hi[k] = hi[k].max(p[k]);
+                }
+            }
+        }
+        Self { plan, index, laid: BTreeMap::new(), opened: 0, layer: None, course: None, bounds: (lo, hi) }
+    }
+
+    pub(super) fn open_layer(&mut self, ledger: &mut Ledger, number: u64, z: f64, place: Place) {
+        ledger.look(Check::PlanComplete);
+        let index = self.opened;
+        self.opened += 1;
+        self.layer = None;
+        let Some(layer) = self.plan.layers.get(index) else {
+            ledger.say(Check::PlanComplete, place, format!("layer {number} is not in the plan"));
+            return;
+        };
+        let top = layer.z_bottom_mm + layer.height_mm;
+        if layer.number != number || (z - top).abs() > 0.0015 {
+            let text =
+                format!("layer {number} z {z} in the program, layer {} z {top:.4} in the plan", layer.number);
+            ledger.say(Check::PlanComplete, place, text);
+        }
+        let rings = Rings::new(&layer.outline);
+        let beads = Beads::new(layer, rings.bounds());
+        self.layer = Some(Open { index, rings, beads, bead_mm: 0.0 });
+    }
+
+    pub(super) fn open_course(&mut self, ledger: &mut Ledger, id: &str, place: Place) {
+        self.course = None;
+        let Some(&at) = self.index.get(id) else {
+            ledger.say(Check::PlanComplete, place, format!("course {id} is not in the plan"));
+            return;
+        };
+        if self.layer.as_ref().is_none_or(|l| l.index != at.0) {
+            ledger.say(Check::PlanComplete, place, format!("course {id} belongs to another layer"));
+        }
+        self.course = Some(Follow::new(at, &self.plan.layers[at.0].courses[at.1]));
+    }
+
+    pub(super) fn lay(&mut self, ledger: &mut Ledger, curve: &Curve, width: f64, place: Place) {
+        let Some(follow) = &mut self.course else { return };
+        let o = self.plan.placement_mm[follow.place.2];
+        let part = curve.moved([-o[0], -o[1]]);
+        let (off, p) = follow.follow(&part);
+        let here = |p: [f64; 2]| Place { at_mm: Some([p[0] + o[0], p[1] + o[1]]), ..place };
+        let limit = self.plan.printer.chord_mm + WRITTEN_MM;
+        ledger.most(Check::PlanCourse, off, limit, here(p), || "a nozzle off its course".to_owned());
+        let Some(layer) = &self.layer else { return };
+        let (mut worst, n) = ((0.0, part.from), steps(part.length(), 0.25));
+        for k in 0..=n {
+            let share = f64::from(k) / f64::from(n);
+            let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
+            for side in [-0.5 * width, 0.5 * width] {
+                let q = [p[0] - d[1] * side, p[1] + d[0] * side];
+                let out = layer.rings.outside(q, 2.0);
+                if out > worst.0 {
+                    worst = (out, q);
+                }
+            }
+        }
+        ledger.most(Check::Outline, worst.0, ROOM_MM, here(worst.1), || "a strip".to_owned());
+    }
+
+    pub(super) fn end_course(&mut self, ledger: &mut Ledger, course: &Course, place: Place) {
+        let Some(follow) = self.course.take() else { return };
+        let (want, id) = (follow.length(), &course.id);
+        let within = 0.01 + 1e-3 * want;
+        ledger.most(Check::PlanCourse, (course.laid - want).abs(), within, place, || {
+            format!("course {id}: {:.3} mm laid, {want:.3} mm planned", course.laid)
+        });
+        self.laid.insert(follow.place, ());
+    }
+
+    /// A bead against the plan's; the width that the plan draws it with.
+    pub(super) fn bead(
+        &mut self,
+        ledger: &mut Ledger,
+        curve: &Curve,
+        flow: f64,
+        section: f64,
+        place: Place,
+    ) -> Option<f64> {
+        let open = self.layer.as_mut()?;
+        let layer = &self.plan.layers[open.index];
+        let length = curve.length();
+        open.bead_mm += length;
+        let middle = curve.at(0.5);
+        let (lo, hi) = open.rings.bounds();
+        let mut best: Option<(f64, usize)> = None;
+        for o in &self.plan.placement_mm {
+            let p = [middle[0] - o[0], middle[1] - o[1]];
+            if (0..2).any(|k| p[k] < lo[k] - 1.0 || p[k] > hi[k] + 1.0) {
+                continue;
+            }
+            if let Some(found) = open.beads.at(layer, p, flow)
+                && best.is_none_or(|b| found.0 < b.0)
+            {
+                best = Some(found);
+            }
+        }
+        // a bead further off than is looked for
+        let (off, owner) = best.map_or((0.5, None), |b| (b.0, Some(b.1)));
+        ledger.most(Check::PlanBead, off, 0.02, place, || "matrix laid beside the plan's beads".to_owned());
+        let bead = &layer.beads[owner?];
+        let percent = 100.0 * (flow - bead.area_mm2).abs() / bead.area_mm2.max(1e-9);
+        // the last digit of a short line's ends
+        let within = FLOW_PERCENT + 100.0 * 0.003 * (section + flow) / (length * bead.area_mm2).max(1e-9);
+        ledger.most(Check::PlanFlow, percent, within, place, || {
+            format!("{flow:.4} mm2 laid, {:.4} mm2 planned", bead.area_mm2)
+        });
+        Some(bead.width_mm)
+    }
+
+    /// A purge stays off the parts.
+    pub(super) fn purge(&self, ledger: &mut Ledger, curve: &Curve, place: Place) {
+        let (lo, hi) = self.bounds;
+        for o in &self.plan.placement_mm {
+            let at = |share: f64| {
+                let p = curve.at(share);
+                (0..2).all(|k| p[k] - o[k] > lo[k] - 1.0 && p[k] - o[k] < hi[k] + 1.0)
+            };
+            if [0.0, 0.25, 0.5, 0.75, 1.0].into_iter().any(at) {
+                ledger.say(Check::PlanComplete, place, "a purge at the part");
+                return;
+            }
+        }
+    }
+
+    pub(super) fn close_layer(
+        &mut self,
+        ledger: &mut Ledger,
+        tows: &Near,
+        beads: &Near,
+        volume: f64,
+        place: Place,
+    ) {
+        let Some(open) = self.layer.take() else { return };
+        let layer = &self.plan.layers[open.index];
+        let copies = float(self.plan.placement_mm.len());
+        let areas = layer.areas_mm2;
+        let whole = open.rings.area.max(1e-9);
+        let want = areas.matrix * layer.height_mm * copies;
+        if want > 0.0 || volume > 0.0 {
+            let percent = 100.0 * (volume - want).abs() / want.max(1e-9);
+            ledger.most(Check::Volume, percent, 1.0 + 2.0 / want.max(1e-9), place, || {
+                format!("{volume:.3} mm3 of matrix laid, {want:.3} mm3 planned")
+            });
+        }
+        let planned = open.beads.length * copies;
+        if (open.bead_mm - planned).abs() > 0.005 * planned + 0.05 {
+            let text = format!("{:.2} mm of beads laid, {planned:.2} mm planned", open.bead_mm);
+            ledger.say(Check::PlanComplete, place, text);
+        }
+        let tow: f64 = tows.stretches.iter().map(|s| distance(s.a, s.b) * s.width).sum::<f64>() / copies;
+        for (what, off) in [
+            ("the outline's area told against its rings", areas.outline - open.rings.area),
+            (
+                "tow, matrix, open and unfilled against the outline",
+                areas.tow + areas.matrix + areas.open + areas.unfilled - areas.outline,
+            ),
+            ("tow told against laid, less a hundredth", ((areas.tow - tow).abs() - 0.01 * tow).max(0.0)),
+        ] {
+            ledger.most(Check::Areas, 100.0 * off.abs() / whole, 0.1, place, || what.to_owned());
+        }
+        if open.rings.area > 0.0 {
+            let bare = bare(&open.rings, self.plan.placement_mm[0], tows, beads);
+            let beyond = bare.0 - areas.open - areas.unfilled;
+            let o = self.plan.placement_mm[0];
+            let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
+            ledger.most(Check::Bare, 100.0 * beyond / whole, BARE_PERCENT, at, || {
+                format!("{:.2} mm2 bare, {:.2} mm2 told", bare.0, areas.open + areas.unfilled)
+            });
+        }
+    }
+
+    pub(super) fn finish(
+        self,
+        ledger: &mut Ledger,
+        figures: &Figures,
+        seconds: &[f64; 7],
+        header: &str,
+        printer: &Printer,
+    ) {
+        let nowhere = Place::default();
+        for (id, place) in &self.index {
+            if !self.laid.contains_key(place) {
+                let at = Place { layer: self.plan.layers[place.0].number, ..nowhere };
+                ledger.say(Check::PlanComplete, at, format!("course {id} is planned and not laid"));
+            }
+        }
+        if self.opened < self.plan.layers.len() {
+            let text = format!("{} layers opened, {} planned", self.opened, self.plan.layers.len());
+            ledger.say(Check::PlanComplete, nowhere, text);
+        }
+        self.header(ledger, header);
+        self.printer(ledger, printer);
+        self.estimate(ledger, figures, seconds, printer);
+    }
+
+    fn header(&self, ledger: &mut Ledger, header: &str) {
+        ledger.look(Check::Header);
+        for i in &self.plan.inputs {
+            if !i.sha256.get(..12).is_some_and(|hash| header.contains(hash)) {
+                ledger.say(
+                    Check::Header,
+                    Place::default(),
+                    format!("the hash of the {} is not told", i.role),
+                );
+            }
+        }
+        if !header.contains(&self.plan.tool.version) {
+            ledger.say(
+                Check::Header,
+                Place::default(),
+                format!("the version {} is not told", self.plan.tool.version),
+            );
+        }
+    }
+
+    fn printer(&self, ledger: &mut Ledger, p: &Printer) {
+        ledger.look(Check::PlanPrinter);
+        let q = &self.plan.printer;
+        let near = |a: f64, b: f64| (a - b).abs() < 1e-6;
+        let offsets = |a: [f64; 3], b: [f64; 3]| a.iter().zip(&b).all(|(a, b)| near(*a, *b));
+        for (what, alike) in [
+            ("name", q.name == p.name),
+            ("tools", q.tools.matrix == p.matrix.tool && q.tools.fibre == p.fibre.tool),
+            (
+                "offsets_mm",
+                offsets(q.offsets_mm.matrix, p.matrix.offset_mm)
+                    && offsets(q.offsets_mm.fibre, p.fibre.offset_mm),
+            ),
+            ("cutter_to_nozzle_mm", near(q.cutter_to_nozzle_mm, p.cutter_to_nozzle_mm)),
+            ("feedstock_diameter_mm", near(q.feedstock_diameter_mm, p.feedstock_diameter_mm)),
+            ("chord_mm", near(q.chord_mm, p.controller.chord_mm)),
+        ] {
+            if !alike {
+                let text = format!("the plan's `{what}` is not that of `{}`", p.name);
+                ledger.say(Check::PlanPrinter, Place::default(), text);
+            }
+        }
+    }
+
+    fn estimate(&self, ledger: &mut Ledger, f: &Figures, seconds: &[f64; 7], printer: &Printer) {
+        let e = &self.plan.estimate;
+        let plan = self.plan;
+        let copies = float(plan.placement_mm.len());
+        let mut look = |what: &str, told: f64, found: f64, percent: f64| {
+            let off = 100.0 * (told - found).abs() / found.abs().max(1e-3);
+            ledger.most(Check::Estimate, off, percent, Place::default(), || {
+                format!("{what}: {told} told, {found:.4} found")
+            });
+        };
+        #[expect(clippy::cast_precision_loss, reason = "counts")]
+        let count = |n: u64| n as f64;
+        look("fibre_length_mm", e.fibre_length_mm, f.fibre_mm, 0.2);
+        look("courses", count(e.courses), count(f.courses), 0.0);
+        look("cuts", count(e.cuts), count(f.cuts), 0.0);
+        look("head_changes", count(e.head_changes), count(f.head_changes), 0.0);
+        look("matrix_volume_mm3", e.matrix_volume_mm3, f.matrix_mm3, 0.5);
+        look("purge_volume_mm3", e.purge_volume_mm3, f.purge_mm3, 0.5);
+        let matrix_g = f.matrix_mm3 * plan.matrix.density_g_cm3 * 1e-3;
+        let tow_mm3 = f.fibre_mm * plan.tow.area_mm2;
+        let tow_g = tow_mm3 * plan.tow.density_g_cm3 * 1e-3;
+        look("matrix_mass_g", e.matrix_mass_g, matrix_g, 0.5);
+        look("tow_mass_g", e.tow_mass_g, tow_g, 0.5);
+        look("part_mass_g", e.part_mass_g, (matrix_g + tow_g) / copies, 0.5);
+        let solid = tow_mm3 + f.matrix_mm3;
+        if solid > 0.0 {
+            look(
+                "fibre_volume_fraction",
+                e.fibre_volume_fraction,
+                f.fibre_mm * plan.tow.fibre_area_mm2 / solid,
+                0.5,
+            );
+        }
+        let room: f64 =
+            plan.layers.iter().map(|l| (l.areas_mm2.outline - l.areas_mm2.open) * l.height_mm).sum::<f64>()
+                * copies;
+        if room > 0.0 {
+            // a share of the room, not of the pores
+            look("1 - printed_porosity", 1.0 - e.printed_porosity, solid / room, 0.5);
+        }
+        let told = |key: &str| e.time_s.get(key).copied().unwrap_or(f64::NAN);
+        let total = told("total");
+        let sum: f64 = SPENT.iter().map(|k| told(k)).sum();
+        let mut time = |what: &str, off: f64, percent: f64| {
+            ledger.most(Check::EstimateTime, 100.0 * off, percent, Place::default(), || what.to_owned());
+        };
+        time("time_s: total against its parts", (total - sum).abs() / total.max(1.0), 0.1);
+        time("time_s.total", super::time_off(printer, total, f.seconds), super::TIME_PERCENT);
+        if printer.limits.jerk_mm_s3.is_infinite() {
+            for (key, found) in SPENT.iter().zip(seconds) {
+                time(
+                    &format!("time_s.{key}"),
+                    (told(key) - found).abs() / total.max(1.0),
+                    super::TIME_PERCENT,
+                );
+            }
+        }
+    }
+}
+
+/// Area of a layer's outline under neither tow nor bead, counted in squares, mm2,
+/// and a place where it is.
+fn bare(rings: &Rings, o: [f64; 2], tows: &Near, beads: &Near) -> (f64, Option<[f64; 2]>) {
+    let (lo, hi) = rings.bounds();
+    let side = ((hi[0] - lo[0]) * (hi[1] - lo[1]) / MOST_SQUARES).sqrt().max(0.05);
+    let columns = usize::try_from(steps(hi[0] - lo[0], side)).unwrap_or(1);
+    let rows = usize::try_from(steps(hi[1] - lo[1], side)).unwrap_or(1);
+    let mut covered = vec![false; columns * rows];
+    let middle = |c: usize, r: usize| [lo[0] + (float(c) + 0.5) * side, lo[1] + (float(r) + 0.5) * side];
+    let cell = |v: f64, most: usize| -> usize {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped")]
+        let n = v.clamp(0.0, 1e7) as usize;
+        n.min(most)
+    };
+    let mut mark = |a: [f64; 2], b: [f64; 2], half: f64, round: bool| {
+        let x = |v: f64| cell((v - lo[0]) / side, columns - 1);
+        let y = |v: f64| cell((v - lo[1]) / side, rows - 1);
+        for r in y(a[1].min(b[1]) - half)..=y(a[1].max(b[1]) + half) {
+            for c in x(a[0].min(b[0]) - half)..=x(a[0].max(b[0]) + half) {
+                let p = middle(c, r);
+                let (d, t) = to_stretch(p, a, b);
+                if d <= half && (round || (t > 0.0 && t < 1.0)) {
+                    covered[r * columns + c] = true;
+                }
+            }
+        }
+    };
+    for near in [tows, beads] {
+        let mut last: Option<Stretch> = None;
+        for s in &near.stretches {
+            let part = |p: [f64; 2]| [p[0] - o[0], p[1] - o[1]];
+            let (a, b, half) = (part(s.a), part(s.b), 0.5 * s.width);
+            let outside = (0..2).any(|k| a[k].max(b[k]) < lo[k] - half || a[k].min(b[k]) > hi[k] + half);
+            if !outside {
+                // long stretches in pieces: their boxes stay close to the strip
+                let n = steps(distance(a, b), (4.0 * half).max(1.0));
+                let line = Curve::line(a, b);
+                for k in 0..n {
+                    let (f, t) = (f64::from(k) / f64::from(n), f64::from(k + 1) / f64::from(n));
+                    mark(line.at(f), line.at(t), half, false);
+                }
+                if last.is_some_and(|l| distance(l.b, s.a) < 1e-6) {
+                    mark(a, a, half, true);
+                }
+            }
+            last = Some(*s);
+        }
+    }
+    let (mut count, mut crossings) = (0_usize, Vec::new());
+    let (mut run, mut longest, mut at) = (0_usize, 0_usize, None);
+    for r in 0..rows {
+        rings.crossings(lo[1] + (float(r) + 0.5) * side, &mut crossings);
+        for pair in crossings.chunks_exact(2) {
+            for c in 0..columns {
+                let p = middle(c, r);
+                if p[0] < pair[0] {
+                    continue;
+                }
+                if p[0] > pair[1] {
+                    break;
+                }
+                if covered[r * columns + c] {
+                    run = 0;
+                } else {
+                    count += 1;
+                    run += 1;
+                    if run > longest {
+                        (longest, at) = (run, Some(p));
+                    }
+                }
+            }
+            run = 0;
+        }
+    }
+    (float(count) * side * side, at)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts")]
+fn float(n: usize) -> f64 {
+    n as f64
+}

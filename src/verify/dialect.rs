@@ -1,0 +1,200 @@
+//! What a printer's controller reads, from its profile.
+//!
+//! What the profile's blocks write is known from the blocks themselves: their
+//! codes are allowed, the heating blocks tell which words heat, the cut block is
+//! recognised word by word.
+
+use super::words::{self, Line, Word};
+use crate::diagnostic::Outcome;
+use crate::job::{Block, BlockValues, Head, Printer};
+use std::collections::BTreeSet;
+
+/// What a controller reads.
+#[derive(Clone, Debug)]
+pub struct Dialect {
+    /// Comments in parentheses.
+    pub parentheses: bool,
+    /// Comments after a semicolon.
+    pub semicolons: bool,
+    /// G2 and G3.
+    pub arcs: bool,
+    /// `M6` changes the head that `T` names; otherwise `T` alone does.
+    pub change_m6: bool,
+    /// `E` counts from its last restart, until M82 or M83 says else.
+    pub absolute_feed: bool,
+    /// P of G4 counts milliseconds.
+    pub dwell_milliseconds: bool,
+    /// Letters and tenths of the codes that are known; `None`: all of the standard.
+    codes: Option<BTreeSet<(u8, i64)>>,
+    heating: Vec<Heating>,
+    /// The cut block, line by line.
+    pub cut: Vec<Vec<Word>>,
+    /// The last line of the end block.
+    pub end: Vec<Word>,
+}
+
+/// A line that heats a head.
+#[derive(Clone, Debug)]
+struct Heating {
+    head: Option<Head>,
+    waits: bool,
+    words: Vec<Word>,
+}
+
+/// A temperature that no profile writes by itself: where it turns up in a filled
+/// block stands the temperature, degC.
+const MARK_C: f64 = 133.625;
+
+/// Codes that every printer knows (NISTIR 6556, Tables 5 and 7, and M82, M83 for E).
+const G_CODES: [i64; 10] = [0, 10, 40, 170, 200, 210, 280, 900, 910, 920];
+const M_CODES: [i64; 4] = [20, 300, 820, 830];
+
+impl Dialect {
+    /// The standard's own, with both comment styles.
+    pub fn standard() -> Self {
+        Self {
+            parentheses: true,
+            semicolons: true,
+            arcs: true,
+            change_m6: true,
+            absolute_feed: true,
+            dwell_milliseconds: false,
+            codes: None,
+            heating: Vec::new(),
+            cut: Vec::new(),
+            end: Vec::new(),
+        }
+    }
+
+    /// A printer's.
+    ///
+    /// Errors: `block-template` where a block cannot be filled in.
+    pub fn of(printer: &Printer) -> Outcome<Self> {
+        let c = &printer.controller;
+        let blocks = &printer.blocks;
+        let mut codes: BTreeSet<(u8, i64)> =
+            G_CODES.iter().map(|&g| (b'G', g)).chain(M_CODES.iter().map(|&m| (b'M', m))).collect();
+        if c.arcs {
+            codes.extend([(b'G', 20), (b'G', 30)]);
+        }
+        if c.tool_change_m6 {
+            codes.insert((b'M', 60));
+        }
+        for b in [
+            &blocks.start,
+            &blocks.end,
+            &blocks.to_matrix,
+            &blocks.to_fibre,
+            &blocks.cut,
+            &blocks.heat,
+            &blocks.heat_wait,
+        ] {
+            codes.extend(codes_in(b));
+        }
+        let mut heating: Vec<Heating> = Vec::new();
+        for (block, waits) in [(&blocks.heat, false), (&blocks.heat_wait, true)] {
+            let mut of_heads = Vec::new();
+            for head in [Head::Matrix, Head::Fibre] {
+                let values = BlockValues::samples()
+                    .number("tool", f64::from(printer.head(head).tool))
+                    .number("temperature_c", MARK_C);
+                let line = lines(&block.render(&values)?)
+                    .into_iter()
+                    .find(|l| l.iter().any(|w| same(w.value, MARK_C)));
+                of_heads.extend(line.map(|words| (head, words)));
+            }
+            // without a word for the head, the one at work is meant
+            let alike = of_heads.len() == 2 && of_heads[0].1 == of_heads[1].1;
+            heating.extend(of_heads.into_iter().map(|(head, words)| Heating {
+                head: (!alike).then_some(head),
+                waits,
+                words,
+            }));
+        }
+        let cut = lines(&blocks.cut.render(&BlockValues::samples())?);
+        let end = lines(&blocks.end.render(&BlockValues::samples())?).pop().unwrap_or_default();
+        Ok(Self {
+            parentheses: c.parenthesis_comments,
+            semicolons: !c.parenthesis_comments,
+            arcs: c.arcs,
+            change_m6: c.tool_change_m6,
+            absolute_feed: c.absolute_extrusion,
+            dwell_milliseconds: c.dwell_milliseconds,
+            codes: Some(codes),
+            heating,
+            cut,
+            end,
+        })
+    }
+
+    /// A code that the controller knows.
+    pub fn knows(&self, word: &Word) -> bool {
+        self.codes.as_ref().is_none_or(|c| c.contains(&(word.letter, tenths(word.value))))
+    }
+
+    /// What a line heats: the head (`None`: the one at work), whether it waits, degC.
+    pub fn heats(&self, line: &Line) -> Option<(Option<Head>, bool, f64)> {
+        self.heating.iter().find_map(|h| {
+            if h.words.len() != line.words.len() {
+                return None;
+            }
+            let mut found = None;
+            for (mine, word) in h.words.iter().zip(&line.words) {
+                if mine.letter != word.letter {
+                    return None;
+                }
+                if same(mine.value, MARK_C) {
+                    found = Some(word.value);
+                } else if !same(mine.value, word.value) {
+                    return None;
+                }
+            }
+            found.map(|c| (h.head, h.waits, c))
+        })
+    }
+}
+
+/// Two numbers as written that mean the same.
+pub fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-6
+}
+
+/// A code in tenths, as 382 for G38.2.
+#[expect(clippy::cast_possible_truncation, reason = "bounded by clamp")]
+pub fn tenths(v: f64) -> i64 {
+    (v * 10.0).round().clamp(-1e9, 1e9) as i64
+}
+
+/// The words of each line that has some.
+fn lines(text: &str) -> Vec<Vec<Word>> {
+    let mut line = Line::default();
+    let mut out = Vec::new();
+    for l in text.lines() {
+        if words::read(l.as_bytes(), &mut line).is_ok() && !line.words.is_empty() {
+            out.push(line.words.clone());
+        }
+    }
+    out
+}
+
+/// The codes that a template writes, in every branch of it.
+fn codes_in(block: &Block) -> BTreeSet<(u8, i64)> {
+    let bytes = block.text.as_bytes();
+    let mut out = BTreeSet::new();
+    for (i, c) in bytes.iter().enumerate() {
+        let letter = c.to_ascii_uppercase();
+        let within = i > 0 && (bytes[i - 1].is_ascii_alphabetic() || bytes[i - 1] == b'_');
+        if !matches!(letter, b'G' | b'M') || within {
+            continue;
+        }
+        let digits: String = bytes[i + 1..]
+            .iter()
+            .take_while(|c| c.is_ascii_digit() || **c == b'.')
+            .map(|&c| char::from(c))
+            .collect();
+        if let Ok(v) = digits.parse::<f64>() {
+            out.insert((letter, tenths(v)));
+        }
+    }
+    out
+}

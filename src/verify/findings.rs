@@ -1,0 +1,341 @@
+//! What is checked, and what was found.
+
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// Findings kept of each check; more are counted.
+const KEPT: usize = 5;
+
+/// How a check's figure is judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sense {
+    /// The figure must not exceed its limit.
+    Most,
+    /// It must not stay below it.
+    Least,
+    /// There is no figure: faults are counted.
+    Count,
+}
+
+macro_rules! checks {
+    ($($(#[$doc:meta])* $variant:ident, $name:literal, $sense:ident, $unit:literal, $text:literal;)*) => {
+        /// One check. The table in this file names, sorts and explains them.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Check { $(#[doc = $text] $variant,)* }
+
+        struct Rule { check: Check, name: &'static str, sense: Sense, unit: &'static str, text: &'static str }
+
+        static RULES: &[Rule] = &[$(Rule {
+            check: Check::$variant, name: $name, sense: Sense::$sense, unit: $unit, text: $text,
+        },)*];
+    };
+}
+
+checks! {
+    Text, "text", Count, "", "lines that can be read";
+    Controller, "controller", Count, "", "words that the printer's controller knows";
+    Arc, "arc", Most, "mm", "an arc's radius at its end against its start";
+    Frames, "frames", Count, "", "layers, courses and purges in their frames";
+    Head, "head", Count, "", "moves and feeds by a head that is selected";
+    Ending, "ending", Count, "", "the end of the program, heaters off";
+    Reach, "reach", Most, "mm", "a nozzle beyond the reach of its head";
+    Speed, "speed", Most, "x", "speed over its limit";
+    Acceleration, "acceleration", Most, "x", "acceleration over its limit";
+    MeltRate, "melt-rate", Most, "mm/s", "feed of filament or tow";
+    Temperature, "temperature", Most, "K", "a head that feeds, off the temperature it waited for";
+    Hottest, "hottest", Most, "K", "a heater above what it stands";
+    Standby, "standby", Most, "s", "a parked head left hot";
+    Strike, "strike", Most, "mm", "a nozzle deeper than what is laid";
+    IdleStrike, "idle-strike", Most, "mm", "the idle nozzle deeper than what is laid";
+    Drag, "drag", Count, "", "travels that pass over tow of their layer";
+    LayerHeight, "layer-height", Most, "mm", "a nozzle that lays, off the top of its layer";
+    Bend, "bend", Least, "mm", "bend radius of a course";
+    Joint, "joint", Most, "deg", "kink of a course beyond what its chords explain";
+    Piece, "piece", Least, "mm", "length of a course";
+    Threading, "threading", Most, "mm", "tow fed to the nozzle against cutter to nozzle";
+    CutBlock, "cut-block", Count, "", "one cut a course, by the profile's block";
+    CutPlace, "cut-place", Most, "mm", "cut to end of a course against cutter to nozzle";
+    Feed, "feed", Most, "mm", "tow fed along a move against its path";
+    Balance, "balance", Most, "mm", "tow fed against tow laid in a course";
+    UncutTravel, "uncut-travel", Most, "mm", "travel with tow that is not cut";
+    Apart, "apart", Least, "mm", "courses of a layer, centre to centre";
+    OverTow, "over-tow", Most, "%", "beads on tow, of a layer's tow";
+    HeaderFibre, "header-fibre", Most, "mm", "fibre length told against laid";
+    HeaderTime, "header-time", Most, "%", "build time told against the program's";
+    Header, "header", Count, "", "layers, copies and hashes told";
+    PlanPrinter, "plan-printer", Count, "", "the plan's printer against the profile";
+    PlanCourse, "plan-course", Most, "mm", "a nozzle off the plan's course";
+    PlanBead, "plan-bead", Most, "mm", "a bead off the plan's beads";
+    PlanFlow, "plan-flow", Most, "%", "a bead's flow against the plan's";
+    PlanComplete, "plan-complete", Count, "", "everything planned laid once, nothing else";
+    Outline, "outline", Most, "mm", "a course's strip outside the outline";
+    Volume, "volume", Most, "%", "matrix volume of a layer against its area";
+    Areas, "areas", Most, "%", "areas of a layer that add up, of its outline";
+    Bare, "bare", Most, "%", "bare area beyond what is told, of a layer's outline";
+    Estimate, "estimate", Most, "%", "an estimate against the program";
+    EstimateTime, "estimate-time", Most, "%", "time estimated against the program's, of the total";
+}
+
+impl Check {
+    /// Every check, in the order of the table.
+    pub fn all() -> impl Iterator<Item = Self> {
+        RULES.iter().map(|r| r.check)
+    }
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        self.rule().name
+    }
+
+    fn rule(self) -> &'static Rule {
+        &RULES[self as usize]
+    }
+}
+
+/// Where something was found.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Place {
+    /// Line of the program, from 1; 0 for none.
+    pub line: u64,
+    /// Layer number; 0 for none.
+    pub layer: u64,
+    /// Machine coordinates of the nozzle, mm.
+    pub at_mm: Option<[f64; 2]>,
+}
+
+/// One thing that is wrong.
+#[derive(Clone, Debug)]
+pub struct Finding {
+    /// Where.
+    pub place: Place,
+    /// What.
+    pub text: String,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Row {
+    /// Worst figure so far: excess over the limit, figure, limit, place.
+    worst: Option<(f64, f64, f64, Place)>,
+    looked: bool,
+    faults: u64,
+    warned: bool,
+    kept: Vec<Finding>,
+}
+
+/// All checks with their worst figures and their findings.
+#[derive(Clone, Debug)]
+pub struct Ledger {
+    rows: Vec<Row>,
+}
+
+impl Default for Ledger {
+    fn default() -> Self {
+        Self { rows: vec![Row::default(); RULES.len()] }
+    }
+}
+
+impl Ledger {
+    /// A figure that must not exceed a limit. Not-a-number is a fault.
+    pub fn most(
+        &mut self,
+        check: Check,
+        value: f64,
+        limit: f64,
+        place: Place,
+        text: impl FnOnce() -> String,
+    ) {
+        self.judge(check, value - limit, value, limit, place, text);
+    }
+
+    /// A figure that must not stay below a limit.
+    pub fn least(
+        &mut self,
+        check: Check,
+        value: f64,
+        limit: f64,
+        place: Place,
+        text: impl FnOnce() -> String,
+    ) {
+        self.judge(check, limit - value, value, limit, place, text);
+    }
+
+    fn judge(
+        &mut self,
+        check: Check,
+        excess: f64,
+        value: f64,
+        limit: f64,
+        place: Place,
+        text: impl FnOnce() -> String,
+    ) {
+        let row = &mut self.rows[check as usize];
+        row.looked = true;
+        if row.worst.is_none_or(|w| excess > w.0 || excess.is_nan()) {
+            row.worst = Some((excess, value, limit, place));
+        }
+        if excess > 0.0 || excess.is_nan() {
+            row.faults += 1;
+            if row.kept.len() < KEPT {
+                let unit = check.rule().unit;
+                let text = format!("{}: {value:.4} {unit}, limit {limit:.4}", text());
+                row.kept.push(Finding { place, text });
+            }
+        }
+    }
+
+    /// A fault without a figure.
+    pub fn say(&mut self, check: Check, place: Place, text: impl Into<String>) {
+        let row = &mut self.rows[check as usize];
+        row.looked = true;
+        row.faults += 1;
+        if row.kept.len() < KEPT {
+            row.kept.push(Finding { place, text: text.into() });
+        }
+    }
+
+    /// Something worth a look that is no fault.
+    pub fn warn(&mut self, check: Check, place: Place, text: impl Into<String>) {
+        let row = &mut self.rows[check as usize];
+        row.looked = true;
+        row.warned = true;
+        if row.kept.len() < KEPT {
+            row.kept.push(Finding { place, text: text.into() });
+        }
+    }
+
+    /// A check without a figure was made.
+    pub fn look(&mut self, check: Check) {
+        self.rows[check as usize].looked = true;
+    }
+
+    /// Number of faults of a check.
+    pub fn faults_of(&self, check: Check) -> u64 {
+        self.rows[check as usize].faults
+    }
+
+    /// Number of faults of all checks.
+    pub fn faults(&self) -> u64 {
+        self.rows.iter().map(|r| r.faults).sum()
+    }
+
+    /// The first finding of a check that found faults.
+    pub fn first_of(&self, check: Check) -> Option<&Finding> {
+        let row = &self.rows[check as usize];
+        row.kept.first().filter(|_| row.faults > 0)
+    }
+
+    /// The first finding of all, for a message of one line.
+    pub fn first(&self) -> Option<(Check, &Finding)> {
+        Check::all()
+            .filter(|c| self.faults_of(*c) > 0)
+            .find_map(|c| self.rows[c as usize].kept.first().map(|f| (c, f)))
+    }
+
+    /// A table for people, faults below it.
+    pub fn table(&self) -> String {
+        let mut out = format!("{:<15}{:>14}{:>14}  {:<9}{}\n", "check", "worst", "limit", "verdict", "where");
+        for rule in RULES {
+            let row = &self.rows[rule.check as usize];
+            let verdict = match (row.looked, row.faults) {
+                (false, _) => "-",
+                (true, 0) if row.warned => "warn",
+                (true, 0) => "ok",
+                _ => "FAULT",
+            };
+            let (value, limit, place) = match row.worst {
+                Some((_, v, l, place)) => (figure(v, rule.unit), figure(l, rule.unit), shown(&place)),
+                None if row.looked => (format!("{} faults", row.faults), "0".to_owned(), String::new()),
+                None => (String::new(), String::new(), rule.text.to_owned()),
+            };
+            let place = if row.looked && rule.sense == Sense::Count {
+                row.kept.first().map_or_else(String::new, |f| shown(&f.place))
+            } else {
+                place
+            };
+            let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<9}{place}", rule.name);
+            out.push_str(line.trim_end());
+            out.push('\n');
+        }
+        for rule in RULES {
+            let row = &self.rows[rule.check as usize];
+            if row.faults > 0 || row.warned {
+                let s = if row.faults == 1 { "" } else { "s" };
+                let _ = writeln!(out, "\n{}: {}, {} fault{s}", rule.name, rule.text, row.faults);
+                for f in &row.kept {
+                    let place = shown(&f.place);
+                    let _ = writeln!(out, "  {place}{}{}", if place.is_empty() { "" } else { ": " }, f.text);
+                }
+                let more = row.faults.saturating_sub(row.kept.len() as u64);
+                if more > 0 {
+                    let _ = writeln!(out, "  and {more} more");
+                }
+            }
+        }
+        out
+    }
+
+    /// The same for machines.
+    pub fn json(&self) -> Value {
+        let place = |p: &Place| json!({"line": (p.line > 0).then_some(p.line), "layer": (p.layer > 0).then_some(p.layer), "at_mm": p.at_mm});
+        let rows = RULES.iter().map(|rule| {
+            let row = &self.rows[rule.check as usize];
+            json!({
+                "check": rule.name,
+                "text": rule.text,
+                "verdict": match (row.looked, row.faults) { (false, _) => "not looked at", (true, 0) if row.warned => "warning", (true, 0) => "ok", _ => "fault" },
+                "unit": rule.unit,
+                "sense": match rule.sense { Sense::Most => "at most", Sense::Least => "at least", Sense::Count => "none" },
+                "worst": row.worst.map(|w| w.1),
+                "limit": row.worst.map(|w| w.2),
+                "place": row.worst.map(|w| place(&w.3)),
+                "faults": row.faults,
+                "findings": row.kept.iter().map(|f| json!({"place": place(&f.place), "text": f.text})).collect::<Vec<_>>(),
+            })
+        });
+        Value::Array(rows.collect())
+    }
+}
+
+fn figure(v: f64, unit: &str) -> String {
+    if v.is_infinite() { "none".to_owned() } else { format!("{v:.4} {unit}") }
+}
+
+/// A place in words, nothing for none.
+pub fn shown(p: &Place) -> String {
+    let mut out = String::new();
+    if p.line > 0 {
+        let _ = write!(out, "line {}", p.line);
+    }
+    if p.layer > 0 {
+        let _ = write!(out, "{}layer {}", if out.is_empty() { "" } else { ", " }, p.layer);
+    }
+    if let Some([x, y]) = p.at_mm {
+        let _ = write!(out, "{}x {x:.3} y {y:.3}", if out.is_empty() { "" } else { ", " });
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_is_in_the_order_of_the_checks() {
+        for (k, check) in Check::all().enumerate() {
+            assert_eq!(check as usize, k, "{}", check.name());
+        }
+    }
+
+    #[test]
+    fn the_worst_place_is_kept_and_not_a_number_is_a_fault() {
+        let mut l = Ledger::default();
+        let place = |line| Place { line, ..Place::default() };
+        for (line, v) in [(1, 5.0), (2, 3.0), (3, 4.0)] {
+            l.least(Check::Bend, v, 2.0, place(line), String::new);
+        }
+        assert_eq!(l.faults(), 0);
+        assert_eq!(l.rows[Check::Bend as usize].worst.map(|w| (w.1, w.3.line)), Some((3.0, 2)));
+        l.most(Check::Reach, f64::NAN, 1.0, place(4), String::new);
+        assert_eq!((l.faults(), l.first().map(|f| f.0)), (1, Some(Check::Reach)));
+    }
+}

@@ -1,0 +1,245 @@
+//! What lies on the bed: heights everywhere, lines of the present layer.
+
+use super::geometry::{Curve, distance, steps, to_stretch};
+
+/// Most squares of a map: bounds memory.
+const MOST_SQUARES: f64 = 2e6;
+
+/// Squares over the reach of both heads.
+#[derive(Clone, Copy, Debug)]
+struct Squares {
+    lo: [f64; 2],
+    side: f64,
+    columns: usize,
+    rows: usize,
+}
+
+impl Squares {
+    fn new(lo: [f64; 2], hi: [f64; 2], side: f64) -> Self {
+        let (w, h) = ((hi[0] - lo[0]).max(1.0), (hi[1] - lo[1]).max(1.0));
+        let side = side.max((w * h / MOST_SQUARES).sqrt());
+        Self { lo, side, columns: whole(w / side) + 1, rows: whole(h / side) + 1 }
+    }
+
+    /// Column and row of a place; the edge's for places outside.
+    fn cell(&self, p: [f64; 2]) -> (usize, usize) {
+        (
+            whole((p[0] - self.lo[0]) / self.side).min(self.columns - 1),
+            whole((p[1] - self.lo[1]) / self.side).min(self.rows - 1),
+        )
+    }
+
+    fn index(&self, p: [f64; 2]) -> usize {
+        let (c, r) = self.cell(p);
+        r * self.columns + c
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped; not-a-number is 0")]
+fn whole(v: f64) -> usize {
+    v.clamp(0.0, 1e9) as usize
+}
+
+/// Highest that anything laid reaches, square by square.
+#[derive(Clone, Debug)]
+pub(super) struct Heights {
+    squares: Squares,
+    top: Vec<f32>,
+    highest: f64,
+}
+
+impl Heights {
+    /// An empty bed.
+    pub(super) fn new(lo: [f64; 2], hi: [f64; 2]) -> Self {
+        let squares = Squares::new(lo, hi, 0.5);
+        Self { top: vec![0.0; squares.columns * squares.rows], squares, highest: 0.0 }
+    }
+
+    /// Something was laid along a piece, up to a height.
+    pub(super) fn lay(&mut self, piece: &Curve, z: f64) {
+        let n = steps(piece.length(), self.squares.side);
+        for k in 0..=n {
+            let i = self.squares.index(piece.at(f64::from(k) / f64::from(n)));
+            #[expect(clippy::cast_possible_truncation, reason = "heights to a micrometre")]
+            let z = z as f32;
+            self.top[i] = self.top[i].max(z);
+        }
+        self.highest = self.highest.max(z);
+    }
+
+    /// How deep a move from height `z0` to `z1` goes below what lies there, and where.
+    pub(super) fn depth(&self, piece: &Curve, z0: f64, z1: f64) -> (f64, [f64; 2]) {
+        let mut worst = (f64::NEG_INFINITY, piece.from);
+        if z0.min(z1) >= self.highest {
+            return (self.highest - z0.min(z1), piece.from);
+        }
+        let n = steps(piece.length(), 0.5 * self.squares.side);
+        for k in 0..=n {
+            let share = f64::from(k) / f64::from(n);
+            let p = piece.at(share);
+            let depth = f64::from(self.top[self.squares.index(p)]) - (z0 + (z1 - z0) * share);
+            if depth > worst.0 {
+                worst = (depth, p);
+            }
+        }
+        worst
+    }
+}
+
+/// A straight stretch that was laid.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Stretch {
+    /// Start.
+    pub(super) a: [f64; 2],
+    /// End.
+    pub(super) b: [f64; 2],
+    /// Whose it is.
+    pub(super) owner: u32,
+    /// Length of its owner up to `a`.
+    pub(super) from: f64,
+    /// Width laid, mm.
+    pub(super) width: f64,
+    /// Line of the program.
+    pub(super) line: u64,
+}
+
+/// Stretches in squares: what lies near a place.
+#[derive(Clone, Debug)]
+pub(super) struct Near {
+    squares: Squares,
+    first: Vec<u32>,
+    links: Vec<(u32, u32)>,
+    /// All of them.
+    pub(super) stretches: Vec<Stretch>,
+}
+
+const NONE: u32 = u32::MAX;
+
+impl Near {
+    /// Nothing yet.
+    pub(super) fn new(lo: [f64; 2], hi: [f64; 2]) -> Self {
+        let squares = Squares::new(lo, hi, 1.0);
+        let first = vec![NONE; squares.columns * squares.rows];
+        Self { squares, first, links: Vec::new(), stretches: Vec::new() }
+    }
+
+    /// Forgets everything.
+    pub(super) fn clear(&mut self) {
+        if !self.stretches.is_empty() {
+            self.first.fill(NONE);
+            self.links.clear();
+            self.stretches.clear();
+        }
+    }
+
+    /// Adds a stretch.
+    pub(super) fn add(&mut self, s: Stretch) {
+        let Ok(index) = u32::try_from(self.stretches.len()) else { return };
+        self.stretches.push(s);
+        let (a, b) = (self.squares.cell(s.a), self.squares.cell(s.b));
+        for r in a.1.min(b.1)..=a.1.max(b.1) {
+            for c in a.0.min(b.0)..=a.0.max(b.0) {
+                let side = self.squares.side;
+                let middle = [
+                    self.squares.lo[0] + (float(c) + 0.5) * side,
+                    self.squares.lo[1] + (float(r) + 0.5) * side,
+                ];
+                // a slanting stretch touches few of the squares in its box
+                if to_stretch(middle, s.a, s.b).0 > 0.7072 * side && a != b {
+                    continue;
+                }
+                let Ok(link) = u32::try_from(self.links.len()) else { return };
+                let i = r * self.squares.columns + c;
+                self.links.push((index, self.first[i]));
+                self.first[i] = link;
+            }
+        }
+    }
+
+    /// Adds a curve as chords; gives the length up to its end.
+    pub(super) fn add_curve(&mut self, c: &Curve, owner: u32, from: f64, width: f64, line: u64) -> f64 {
+        let mut a = c.from;
+        let mut s = from;
+        let mut ends = Vec::new();
+        c.chords(0.002, |b| ends.push(b));
+        for b in ends {
+            self.add(Stretch { a, b, owner, from: s, width, line });
+            s += distance(a, b);
+            a = b;
+        }
+        s
+    }
+
+    /// The nearest stretch within a reach, of those that count: distance, stretch,
+    /// length along its owner.
+    pub(super) fn nearest(
+        &self,
+        p: [f64; 2],
+        reach: f64,
+        mut counts: impl FnMut(&Stretch, f64) -> bool,
+    ) -> Option<(f64, Stretch, f64)> {
+        let lo = self.squares.cell([p[0] - reach, p[1] - reach]);
+        let hi = self.squares.cell([p[0] + reach, p[1] + reach]);
+        let mut best: Option<(f64, Stretch, f64)> = None;
+        for r in lo.1..=hi.1 {
+            for c in lo.0..=hi.0 {
+                let mut link = self.first[r * self.squares.columns + c];
+                while link != NONE {
+                    let (index, next) = self.links[link as usize];
+                    link = next;
+                    let s = &self.stretches[index as usize];
+                    let (d, t) = to_stretch(p, s.a, s.b);
+                    if d > reach || best.as_ref().is_some_and(|b| b.0 <= d) {
+                        continue;
+                    }
+                    let along = s.from + t * distance(s.a, s.b);
+                    if counts(s, along) {
+                        best = Some((d, *s, along));
+                    }
+                }
+            }
+        }
+        best
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "columns and rows are few")]
+fn float(n: usize) -> f64 {
+    n as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_is_that_of_a_search_through_all() {
+        let mut seed = 7_u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            f64::from(u32::try_from(seed >> 40).expect("24 bits")) / 16_777_216.0 * 60.0 - 5.0
+        };
+        let mut near = Near::new([0.0, 0.0], [50.0, 50.0]);
+        for k in 0..300 {
+            let a = [random(), random()];
+            let b = [a[0] + 0.2 * random(), a[1] - 0.1 * random()];
+            near.add(Stretch { a, b, owner: k, from: 0.0, width: 1.0, line: 0 });
+        }
+        for _ in 0..2000 {
+            let p = [random(), random()];
+            let want = near.stretches.iter().map(|s| to_stretch(p, s.a, s.b).0).fold(f64::INFINITY, f64::min);
+            let found = near.nearest(p, 3.0, |_, _| true).map_or(f64::INFINITY, |f| f.0);
+            assert!(if want <= 3.0 { (found - want).abs() < 1e-12 } else { found.is_infinite() }, "{p:?}");
+        }
+    }
+
+    #[test]
+    fn a_move_below_what_lies_is_deep() {
+        let mut h = Heights::new([0.0, 0.0], [100.0, 100.0]);
+        h.lay(&Curve::line([10.0, 50.0], [90.0, 50.0]), 1.0);
+        let across = Curve::line([50.0, 10.0], [50.0, 90.0]);
+        assert!((h.depth(&across, 0.4, 0.4).0 - 0.6).abs() < 1e-6, "through it");
+        assert!(h.depth(&across, 1.0, 1.0).0 <= 0.0, "over it");
+        assert!(h.depth(&Curve::line([5.0, 5.0], [95.0, 5.0]), 0.1, 0.1).0 < 0.0, "beside it");
+    }
+}

@@ -1,0 +1,86 @@
+//! What the comments before the first layer tell.
+
+/// Facts of a header; what is not told is `None`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Header {
+    /// mm, and its line.
+    pub(super) fibre_mm: Option<(f64, u64)>,
+    /// s, and its line.
+    pub(super) seconds: Option<(f64, u64)>,
+    pub(super) layers: Option<(u64, u64)>,
+    pub(super) copies: Option<(u64, u64)>,
+    /// Names of materials.
+    pub(super) matrix: Option<String>,
+    pub(super) tow: Option<String>,
+    /// All of it, to look up hashes in.
+    pub(super) text: String,
+}
+
+/// Most of a header that is kept, bytes: bounds memory.
+const MOST: usize = 1 << 16;
+
+impl Header {
+    pub(super) fn comment(&mut self, comment: &str, line: u64) {
+        if self.text.len() + comment.len() < MOST {
+            self.text.push_str(comment);
+            self.text.push('\n');
+        }
+        let lower = comment.to_ascii_lowercase();
+        if let Some(at) = lower.find("fibre length") {
+            let number = numbers(&lower[at..]).next();
+            self.fibre_mm = self.fibre_mm.or(number.map(|n| (n, line)));
+        }
+        let clock = lower.split(|c: char| !(c.is_ascii_digit() || c == ':')).find_map(seconds);
+        self.seconds = self.seconds.or(clock.map(|s| (s, line)));
+        for part in lower.split(',') {
+            let mut words = part.split_whitespace();
+            let (word, number) = (words.next(), words.next().and_then(|n| n.parse::<u64>().ok()));
+            match word {
+                Some("layers") => self.layers = self.layers.or(number.map(|n| (n, line))),
+                Some("copies") => self.copies = self.copies.or(number.map(|n| (n, line))),
+                _ => {}
+            }
+        }
+        let name = |word: &str| {
+            comment.strip_prefix(word).map(|rest| rest.split(',').next().unwrap_or("").trim().to_owned())
+        };
+        self.matrix = self.matrix.take().or_else(|| name("matrix "));
+        self.tow = self.tow.take().or_else(|| name("tow "));
+    }
+}
+
+fn numbers(text: &str) -> impl Iterator<Item = f64> + '_ {
+    text.split(|c: char| !(c.is_ascii_digit() || c == '.')).filter_map(|w| w.parse().ok())
+}
+
+/// `h:mm:ss`.
+fn seconds(word: &str) -> Option<f64> {
+    let parts: Vec<&str> = word.split(':').collect();
+    let [h, m, s] = parts[..] else { return None };
+    let two = |v: &str| (v.len() == 2).then(|| v.parse::<f64>().ok()).flatten();
+    Some(h.parse::<f64>().ok()? * 3600.0 + two(m)? * 60.0 + two(s)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn facts_are_found() {
+        let mut h = Header::default();
+        for (k, c) in [
+            "part lever, copies 2, layers 20",
+            "tow carbon-1k-pa12, lot 7",
+            "fibre length 371.5 mm",
+            "build time 1:24:27",
+        ]
+        .iter()
+        .enumerate()
+        {
+            h.comment(c, k as u64 + 1);
+        }
+        assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
+        assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 3)), Some((5067.0, 4))));
+        assert_eq!(h.tow.as_deref(), Some("carbon-1k-pa12"));
+    }
+}

@@ -1,0 +1,147 @@
+//! The independent check of a program: a reader and a machine of its own.
+//!
+//! [`stream`] (lines) -> [`words`] -> [`machine`] (modal state: moves) -> `replay`
+//! (the printer: heads, heat, tow, what lies) -> [`findings`]; `against` holds it
+//! to the plan. Nothing here uses the planner's geometry, its writer or its clock,
+//! so that a planner's fault cannot hide itself.
+
+mod against;
+mod clock;
+mod course;
+pub mod dialect;
+pub mod findings;
+pub mod geometry;
+mod ground;
+mod header;
+pub mod machine;
+mod plan;
+mod replay;
+pub mod stream;
+pub mod words;
+
+use crate::diagnostic::{Diagnostic, Outcome};
+use crate::job::{Printer, matrix_named, tow_named};
+use dialect::Dialect;
+use findings::{Check, Ledger};
+use serde::Serialize;
+use std::io::Read;
+
+/// The estimate's and the header's time may differ from the program's by this, %.
+const TIME_PERCENT: f64 = 2.0;
+
+/// With a limit of jerk, which is not followed here, a program takes up to this
+/// share longer than told here.
+const JERK_SHARE: f64 = 0.35;
+
+/// How far a told time is off, as a share.
+fn time_off(printer: &Printer, told: f64, found: f64) -> f64 {
+    // a program of a few moves is told in whole seconds
+    let off = ((told - found).abs() - 1.5).max(0.0) / found.max(1.0);
+    if printer.limits.jerk_mm_s3.is_finite() && told > found { (off - JERK_SHARE).max(0.0) } else { off }
+}
+
+/// What is known of the materials: from the plan, or from built-in materials that
+/// the header names.
+#[derive(Clone, Copy, Debug, Default)]
+struct Facts {
+    tow_width_mm: Option<f64>,
+    bend_mm: Option<f64>,
+    /// Temperature at work of matrix head and fibre head, degC.
+    work_c: [Option<f64>; 2],
+}
+
+impl Facts {
+    fn of_materials(&mut self, matrix: Option<&str>, tow: Option<&str>) {
+        if let (None, Some(name)) = (self.tow_width_mm, tow)
+            && !name.ends_with(".toml")
+            && let Ok(t) = tow_named(name)
+        {
+            self.tow_width_mm = Some(t.width_mm);
+            self.bend_mm = Some(t.min_bend_radius_mm);
+            self.work_c[1] = Some(t.process_temperature_c);
+        }
+        if let (None, Some(name)) = (self.work_c[0], matrix)
+            && !name.contains(['/', '\\', '.'])
+            && let Ok(m) = matrix_named(name)
+        {
+            self.work_c[0] = Some(m.process_temperature_c);
+        }
+    }
+}
+
+/// What the program comes to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Figures {
+    /// Lines read.
+    pub lines: u64,
+    /// Bytes read.
+    pub bytes: u64,
+    /// Moves and feeds.
+    pub moves: u64,
+    /// Layers opened.
+    pub layers: u64,
+    /// Courses laid.
+    pub courses: u64,
+    /// Cuts made.
+    pub cuts: u64,
+    /// Head changes after the first choice.
+    pub head_changes: u64,
+    /// Tow laid, mm.
+    pub fibre_mm: f64,
+    /// Matrix laid as beads, mm3.
+    pub matrix_mm3: f64,
+    /// Matrix purged, mm3.
+    pub purge_mm3: f64,
+    /// Time, s.
+    pub seconds: f64,
+}
+
+/// A program that was checked.
+#[derive(Clone, Debug)]
+pub struct Verdict {
+    /// Every check.
+    pub ledger: Ledger,
+    /// What the program comes to.
+    pub figures: Figures,
+}
+
+/// Checks a program, read as a stream, against a printer and, where there is one,
+/// its plan (name to show, bytes).
+///
+/// Errors: `plan-unreadable`; `block-template` of the profile; `file-unreadable`.
+/// Whatever is wrong with the program itself is in the verdict.
+pub fn verify(
+    name: &str,
+    program: impl Read,
+    printer: &Printer,
+    plan: Option<(&str, &[u8])>,
+) -> Outcome<Verdict> {
+    let dialect = Dialect::of(printer)?;
+    let plan = plan.map(|(name, bytes)| plan::read(name, bytes)).transpose()?;
+    let mut facts = Facts::default();
+    if let Some(p) = &plan {
+        facts.tow_width_mm = Some(p.tow.width_mm);
+        facts.bend_mm = Some(p.tow.min_bend_radius_mm);
+        facts.work_c = [Some(p.printer.temperature_c.matrix), Some(p.printer.temperature_c.fibre)];
+    }
+    let against = plan.as_ref().map(against::Against::new);
+    let mut replay = replay::Replay::new(printer, dialect, against, facts);
+    let mut lines = stream::Lines::new(program);
+    let mut line = words::Line::default();
+    loop {
+        match lines.next(|bytes| replay.line(bytes, &mut line)) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(e) => {
+                let d = Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"));
+                return Err(d.in_file(name).into());
+            }
+        }
+    }
+    let (whole, bytes) = (lines.whole(), lines.bytes());
+    let (mut ledger, mut figures) = replay.finish(whole);
+    figures.bytes = bytes;
+    ledger.look(Check::Text);
+    ledger.look(Check::Controller);
+    Ok(Verdict { ledger, figures })
+}

@@ -1,0 +1,295 @@
+//! Faults planted in good programs: each is caught by its own check, and no good
+//! program is flagged. The cases are data, `verify/faults.toml`.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+use serde::Deserialize;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+use towpath::diagnostic::{Notes, Source};
+use towpath::job::{self, Printer, builtin, printer};
+use towpath::plan::plan;
+use towpath::verify::findings::Check;
+use towpath::verify::{Verdict, verify};
+
+#[derive(Deserialize)]
+struct Cases {
+    fault: Vec<Fault>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Fault {
+    name: String,
+    #[serde(default)]
+    base: Option<String>,
+    check: String,
+    #[serde(default)]
+    edit: Vec<Edit>,
+    #[serde(default)]
+    plan: Vec<PlanEdit>,
+    #[serde(default)]
+    profile: Vec<[String; 2]>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Edit {
+    line: String,
+    within: Option<String>,
+    course: Option<String>,
+    nth: Option<usize>,
+    delete: bool,
+    end: bool,
+    replace: Option<[String; 2]>,
+    before: Option<String>,
+    after: Option<String>,
+    append: Option<String>,
+    strip: Option<String>,
+    add: BTreeMap<String, f64>,
+    scale: BTreeMap<String, f64>,
+    set: BTreeMap<String, f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PlanEdit {
+    at: String,
+    set: Option<Value>,
+    add: Option<f64>,
+    scale: Option<f64>,
+}
+
+struct Good {
+    profile: String,
+    program: String,
+    plan: String,
+    cut_lines: usize,
+}
+
+fn good(base: &'static str) -> Good {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify").join(format!("{base}.toml"));
+    let planned = plan(&mut Notes::default(), &path).expect("the good part is planned");
+    let name = planned.job.printer.name.clone();
+    let profile = builtin::PRINTERS.iter().find(|p| p.name == name).expect("it is built in").text.to_owned();
+    let value: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
+    let cut_lines = value["printer"]["cut"].as_array().map_or(0, Vec::len);
+    Good { profile, program: planned.program, plan: planned.plan, cut_lines }
+}
+
+fn read_profile(text: String) -> Printer {
+    printer::read(&Arc::new(Source { name: "p.toml".to_owned(), text })).expect("the profile reads")
+}
+
+fn checked(program: &str, printer: &Printer, plan: Option<&str>) -> Verdict {
+    verify("p.gcode", program.as_bytes(), printer, plan.map(|p| ("p.plan.json", p.as_bytes())))
+        .expect("plan and profile are readable")
+}
+
+/// Where each line stands, and in which course.
+fn places(good: &Good) -> Vec<(&'static str, String)> {
+    let (mut place, mut course, mut layer, mut cut) = ("header", String::new(), false, 0);
+    good.program
+        .lines()
+        .map(|line| {
+            let comment = line.trim_start_matches(['(', ';']).trim_start().trim_end_matches(')');
+            let commented = line.starts_with(['(', ';']);
+            if line.starts_with('T') {
+                place = "free";
+            }
+            layer |= commented && comment.starts_with("layer ");
+            if commented {
+                if comment == "purge" {
+                    place = "purge";
+                } else if let Some(id) = comment.strip_prefix("course ") {
+                    (place, course) = ("course", id.to_owned());
+                } else if comment == "cut" {
+                    (place, cut) = ("cut", good.cut_lines + 1);
+                }
+            }
+            if place == "cut" {
+                if cut == 0 {
+                    place = "tail";
+                } else {
+                    cut -= 1;
+                }
+            }
+            let now = (place, course.clone());
+            if commented && comment.starts_with("end ") {
+                place = "free";
+                course = String::new();
+            }
+            let feeds = layer && now.0 == "free" && line.starts_with("G1") && line.contains(" E");
+            if feeds { ("bead", now.1) } else { now }
+        })
+        .collect()
+}
+
+/// A line with the number of one word changed.
+fn word(line: &str, letter: &str, change: impl Fn(f64) -> f64) -> String {
+    line.split(' ')
+        .map(|w| match w.strip_prefix(letter).and_then(|n| n.parse::<f64>().ok()) {
+            Some(n) => format!("{letter}{}", (change(n) * 1e5).round() / 1e5),
+            None => w.to_owned(),
+        })
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+fn edited(good: &Good, edits: &[Edit]) -> (String, usize) {
+    let places = places(good);
+    let mut out: Vec<Option<String>> = good.program.lines().map(|l| Some(l.to_owned())).collect();
+    let mut end = None;
+    let mut hits = 0;
+    for e in edits {
+        let mut n = 0;
+        for (i, (place, course)) in places.iter().enumerate() {
+            let Some(line) = out[i].clone() else { continue };
+            let fits = line.starts_with(&e.line)
+                && e.within.as_ref().is_none_or(|w| w == place)
+                && e.course.as_ref().is_none_or(|c| c == course);
+            if !fits {
+                continue;
+            }
+            n += 1;
+            if e.nth != Some(0) && n != e.nth.unwrap_or(1) {
+                continue;
+            }
+            hits += 1;
+            let mut line = line;
+            for (letter, by) in &e.add {
+                line = word(&line, letter, |v| v + by);
+            }
+            for (letter, by) in &e.scale {
+                line = word(&line, letter, |v| v * by);
+            }
+            for (letter, to) in &e.set {
+                line = word(&line, letter, |_| *to);
+            }
+            if let Some([from, to]) = &e.replace {
+                line = line.replace(from, to);
+            }
+            if let Some(letter) = &e.strip {
+                line =
+                    line.split(' ').filter(|w| !w.starts_with(letter.as_str())).collect::<Vec<_>>().join(" ");
+            }
+            if let Some(text) = &e.append {
+                line.push_str(text);
+            }
+            if let Some(text) = &e.before {
+                line = format!("{text}\n{line}");
+            }
+            if let Some(text) = &e.after {
+                line = format!("{line}\n{text}");
+            }
+            if e.end {
+                end = Some(i);
+                line.truncate(line.len() / 2);
+            }
+            out[i] = (!e.delete).then_some(line);
+        }
+    }
+    if let Some(i) = end {
+        out.truncate(i + 1);
+        return (out.into_iter().flatten().collect::<Vec<_>>().join("\n"), hits);
+    }
+    (out.into_iter().flatten().map(|l| l + "\n").collect(), hits)
+}
+
+fn edited_plan(plan: &str, edits: &[PlanEdit]) -> String {
+    let mut value: Value = serde_json::from_str(plan).expect("the plan is JSON");
+    for e in edits {
+        let at = value.pointer_mut(&e.at).unwrap_or_else(|| panic!("{} is not in the plan", e.at));
+        if let Some(set) = &e.set {
+            *at = set.clone();
+        }
+        let number = at.as_f64().unwrap_or(0.0);
+        if let Some(by) = e.add {
+            *at = if at.is_u64() {
+                serde_json::json!(at.as_i64().unwrap_or(0) + if by < 0.0 { -1 } else { 1 })
+            } else {
+                serde_json::json!(number + by)
+            };
+        }
+        if let Some(by) = e.scale {
+            *at = serde_json::json!(number * by);
+        }
+    }
+    value.to_string()
+}
+
+#[test]
+fn good_programs_have_no_faults_and_planted_faults_are_caught() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify/faults.toml");
+    let text = std::fs::read_to_string(path).expect("the cases are there");
+    let cases: Cases = toml::from_str(&text).expect("the cases read");
+    assert!(cases.fault.len() >= 40, "{} cases", cases.fault.len());
+    let mut missed = Vec::new();
+    let mut used: Vec<Check> = Vec::new();
+    for base in ["arcs", "chords"] {
+        let good = good(base);
+        let printer = read_profile(good.profile.clone());
+        for plan in [None, Some(good.plan.as_str())] {
+            let v = checked(&good.program, &printer, plan);
+            assert_eq!(v.ledger.faults(), 0, "{base}, plan {}:\n{}", plan.is_some(), v.ledger.table());
+        }
+        for fault in cases.fault.iter().filter(|f| f.base.as_deref().unwrap_or(base) == base) {
+            let check = Check::all().find(|c| c.name() == fault.check);
+            let check =
+                check.unwrap_or_else(|| panic!("{}: there is no check `{}`", fault.name, fault.check));
+            let mut profile = good.profile.clone();
+            for [from, to] in &fault.profile {
+                profile = profile.replace(from, to);
+            }
+            let source = Arc::new(Source { name: "p.toml".to_owned(), text: profile });
+            let Ok(printer) = printer::read(&source) else {
+                missed.push(format!("{base}: `{}` makes no profile", fault.name));
+                continue;
+            };
+            let (program, hits) = edited(&good, &fault.edit);
+            if !fault.edit.is_empty() && hits == 0 {
+                missed.push(format!("{base}: `{}` edits nothing", fault.name));
+                continue;
+            }
+            let plan = edited_plan(&good.plan, &fault.plan);
+            let v = checked(&program, &printer, Some(&plan));
+            if v.ledger.faults_of(check) == 0 {
+                let found: Vec<&str> =
+                    Check::all().filter(|c| v.ledger.faults_of(*c) > 0).map(Check::name).collect();
+                missed.push(format!(
+                    "{base}: `{}` is not caught by `{}`, found: {found:?}",
+                    fault.name, fault.check
+                ));
+            } else {
+                used.push(check);
+            }
+        }
+    }
+    assert!(missed.is_empty(), "{} missed:\n{}", missed.len(), missed.join("\n"));
+    let unused: Vec<&str> = Check::all().filter(|c| !used.contains(c)).map(Check::name).collect();
+    assert!(unused.is_empty(), "checks that no fault tries: {unused:?}");
+}
+
+#[test]
+fn the_examples_pass_with_and_without_their_plans() {
+    for example in ["link", "bracket", "guide"] {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(example).join("job.toml");
+        let planned = plan(&mut Notes::default(), &path).expect("the example is planned");
+        let (_, printer) = job::printer_named(&planned.job.printer.name).expect("it is built in");
+        for plan in [None, Some(planned.plan.as_str())] {
+            let v = checked(&planned.program, &printer, plan);
+            assert_eq!(v.ledger.faults(), 0, "{example}:\n{}", v.ledger.table());
+        }
+    }
+}
+
+#[test]
+fn a_program_for_another_printer_is_told_as_such() {
+    let good = good("arcs");
+    let (_, other) = job::printer_named("reed-35").expect("it is built in");
+    let v = checked(&good.program, &other, None);
+    for check in [Check::Controller, Check::Head] {
+        assert!(v.ledger.faults_of(check) > 0, "{}:\n{}", check.name(), v.ledger.table());
+    }
+}
