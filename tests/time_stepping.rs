@@ -60,8 +60,10 @@ fn differs(seed: u64) -> Option<String> {
         ("head_change", stepped.head_change),
     ] {
         let planned = number(&plan, key);
-        // a share of a thousandth; a hundredth of a second is as fine as it is told
-        if (is - planned).abs() > 1e-3 * planned + 0.02 {
+        // the whole within a thousandth; its shares, which are short moves at times, within
+        // half a per cent, and a hundredth of a second is as fine as it is told
+        let share = if key == "total" { 1e-3 } else { 5e-3 };
+        if (is - planned).abs() > share * planned + 0.02 {
             let _ = writeln!(out, "  {key}: planned {planned:.2} s, stepped {is:.2} s");
         }
     }

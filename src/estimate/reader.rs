@@ -6,6 +6,8 @@
 //! chamber (common practice), and the others take no time. What the start and
 //! end block do besides heating takes the profile's own seconds.
 
+#![expect(clippy::float_cmp, reason = "codes are compared as they are read: 104 is 104")]
+
 use super::TimeSplit;
 use super::clock::{Clock, Pace, Spent, Start};
 use crate::diagnostic::{Diagnostic, Outcome};
@@ -400,8 +402,8 @@ impl<'a> Reader<'a> {
         } else {
             self.events.push(Event::Line { to, speed_mm_s, rapid: self.motion == 0.0, what });
         }
-        for axis in 0..3 {
-            self.at[axis] = to[axis].or(self.at[axis]);
+        for (at, to) in self.at.iter_mut().zip(to) {
+            *at = to.or(*at);
         }
     }
 

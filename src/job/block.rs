@@ -209,7 +209,9 @@ impl Limits {
         let code = |codes: [f64; 2]| words.iter().any(|(l, n)| *l == 'M' && codes.contains(n));
         let (what, most) = if code([104.0, 109.0]) {
             #[expect(clippy::cast_precision_loss, reason = "T numbers are below 100")]
-            let of = |t: f64| self.heads.iter().position(|(tool, _)| tool.is_some_and(|n| n as f64 == t));
+            let of = |t: f64| {
+                self.heads.iter().position(|(tool, _)| tool.is_some_and(|n| (n as f64 - t).abs() < 1e-9))
+            };
             match word('T') {
                 // without a T word the head at work is meant: either
                 None => {

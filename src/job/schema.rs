@@ -30,6 +30,10 @@ pub fn printer() -> Value {
         })
         .collect();
     schema["properties"]["blocks"]["x-names"] = json!(names);
+    // heads that park or dock need their places
+    let change = &mut schema["properties"]["head_change"];
+    change["if"] = json!({"properties": {"way": {"enum": ["park", "dock"]}}, "required": ["way"]});
+    change["then"] = json!({"required": ["matrix_at_mm", "fibre_at_mm"]});
     schema
 }
 

@@ -20,6 +20,8 @@ pub(super) struct Written {
     pub(super) fibre_length_mm: f64,
     /// Matrix laid, purge and all, mm3.
     pub(super) matrix_volume_mm3: f64,
+    /// Each course by its name, and where it begins.
+    pub(super) begins: Vec<(String, Point)>,
 }
 
 /// Layers from the bed up.
@@ -87,6 +89,9 @@ impl<'a> Piece<'a> {
         let (_, seconds) = estimate::time(self.job, &program);
         let program = sequence::preheat(self.job, program, &seconds);
         let (split, _) = estimate::time(self.job, &program);
+        let laid = program.courses.iter().flatten();
+        let begins =
+            laid.map(|l| (l.course.region.clone(), l.course.path().start().unwrap_or_default())).collect();
         let e = estimate::of(self.job, &outline, &program, &self.beads, 0, split);
         let facts = facts(self.job, outline.layers.len(), e.fibre_length_mm, e.time_s.total);
         let text = gcode::write(self.job, &program, &facts)?;
@@ -97,6 +102,7 @@ impl<'a> Piece<'a> {
             time_s: e.time_s,
             fibre_length_mm: e.fibre_length_mm,
             matrix_volume_mm3: e.matrix_volume_mm3 + e.purge_volume_mm3,
+            begins,
         })
     }
 }
@@ -118,6 +124,7 @@ pub(super) fn in_the_air(job: &Job, moves: Vec<Move>) -> Outcome<Written> {
         time_s,
         fibre_length_mm: 0.0,
         matrix_volume_mm3: 0.0,
+        begins: Vec::new(),
     })
 }
 

@@ -3,6 +3,7 @@
 
 use super::trial::{Facts, Trial};
 use crate::gcode::clock;
+use crate::geom::Point;
 use crate::job::Job;
 use std::fmt::Write as _;
 
@@ -27,7 +28,7 @@ pub(super) fn text(job: &Job, trials: &[Trial]) -> String {
          - The maker's instructions and your local rules come first. These programs know the machine no better than its profile does.",
     );
     for trial in trials {
-        let (title, body) = section(job, &trial.facts, trial.name);
+        let (title, body) = section(job, trial);
         let w = &trial.written;
         let mut head = format!("`{}.gcode`, about {}", trial.name, clock(w.time_s.total));
         if w.fibre_length_mm > 0.0 {
@@ -51,22 +52,34 @@ fn list(values: &[f64]) -> String {
     values.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
 }
 
+/// A row for each straight course along x, from the one nearest to y 0, with the
+/// side on which it begins: they are laid to and fro.
+fn rows(trial: &Trial, length_mm: f64) -> String {
+    let mut courses = trial.written.begins.clone();
+    courses.sort_by(|a, b| a.1.y.total_cmp(&b.1.y));
+    let side = |x: f64| if x < 0.5 * length_mm { "left" } else { "right" };
+    let row = |(name, at): &(String, Point)| format!("| {name}, begins {} | | |", side(at.x));
+    courses.iter().map(row).collect::<Vec<_>>().join("\n")
+}
+
 /// Title and text of a trial.
-fn section(job: &Job, facts: &Facts, name: &str) -> (&'static str, String) {
+fn section(job: &Job, trial: &Trial) -> (&'static str, String) {
     let p = &job.printer;
-    match facts {
+    match &trial.facts {
         Facts::CutDistance { length_mm } => (
             "Cutter to nozzle",
             format!(
                 "Five courses of {length_mm} mm; short lines of matrix beside each mark where it should begin and end. \
                  Where the tow really has another way from cutter to nozzle, it begins late and is left over at the end by the same length, or begins early and ends short.\n\n\
                  | course | tow begins behind its line (-: before it) | tow reaches past its end line (-: short of it) |\n|---|---|---|\n\
-                 | 1 | | |\n| 2 | | |\n| 3 | | |\n| 4 | | |\n| 5 | | |\n\n\
+                 {}\n\n\
                  - d = mean of all ten readings: ______ mm\n\
                  - `cutter_to_nozzle_mm` = {} + d = ______\n\
                  - If the start of a course comes off the bed when the tow is cut: `anchor_mm` (now {}) is too short; raise it by 2 mm and run again.\n\
                  - Both readings of a course disagree by more than 1 mm: the feed slips or its scale is off; do `feed-tow` first.",
-                p.cutter_to_nozzle_mm, p.anchor_mm
+                rows(trial, *length_mm),
+                p.cutter_to_nozzle_mm,
+                p.anchor_mm
             ),
         ),
         Facts::BendComb { radii_mm } => (
@@ -137,7 +150,7 @@ fn section(job: &Job, facts: &Facts, name: &str) -> (&'static str, String) {
             ),
         ),
         Facts::Timed => (
-            match name {
+            match trial.name {
                 "time-changes" => "Time of head changes",
                 "time-lines" => "Time of short lines",
                 _ => "Time of strokes",

@@ -75,7 +75,7 @@ impl Heater {
             return (to_c - from_c).abs() / rate;
         }
         let (whole, left) = (end - from_c, end - to_c);
-        if whole == left {
+        if (whole - left).abs() <= 0.0 {
             0.0
         } else if left / whole > 0.0 {
             constant * trig::ln(whole / left)
