@@ -158,7 +158,8 @@ impl Machine {
         // of other M codes, X, Y, Z and E are parameters
         let standard = |m: i64| matches!(m, 0..=90 | 300 | 480 | 490 | 600);
         let miscellaneous = line.words.iter().any(|w| w.letter == b'M' && !standard(tenths(w.value)));
-        if (axes || feeds || line.has(b'I') || line.has(b'J')) && !still && !miscellaneous {
+        let centre = line.has(b'I') || line.has(b'J') || line.has(b'R');
+        if (axes || feeds || centre) && !still && !miscellaneous {
             self.moves(line);
         }
         if line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 20 | 300)) {
