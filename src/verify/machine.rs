@@ -271,9 +271,9 @@ impl Machine {
     fn home(&mut self, line: &Line) {
         let some = [b'X', b'Y', b'Z'].map(|l| line.has(l));
         let all = !some.contains(&true);
-        for k in 0..3 {
-            if all || some[k] {
-                self.at[k] = f64::NAN;
+        for (at, named) in self.at.iter_mut().zip(some) {
+            if all || named {
+                *at = f64::NAN;
             }
         }
         self.steps.push(Step::Home);
