@@ -90,11 +90,7 @@ fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
 /// Each is written beside its place under a temporary name, flushed to the disk,
 /// and only then are they renamed, one after the other.
 pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
-    write_all_if(folder, files, |_| Ok(())).and_then(
-        |never: Result<(), std::convert::Infallible>| match never {
-            Ok(()) => Ok(()),
-        },
-    )
+    write_all_if(folder, files, |_| Ok::<(), std::convert::Infallible>(())).map(|_| ())
 }
 
 /// The same, where somebody looks at the written files, by their temporary paths

@@ -199,7 +199,7 @@ fn a_command_line_that_makes_no_sense_could_not_run() {
 #[test]
 fn what_comes_later_is_not_offered() {
     let help = fine(&["--help"]);
-    for later in ["verify", "propose", "strength", "press"] {
+    for later in ["propose", "strength", "press"] {
         assert!(!help.lines().any(|l| l.trim().starts_with(later)), "{later}:\n{help}");
         assert_eq!(towpath(&[later]).status, Some(2), "{later}");
     }
@@ -357,4 +357,26 @@ fn verify_tells_what_it_cannot_read() {
     // another printer's program is told, not refused
     let ran = towpath(&["verify", &program, "--printer", "reed-35", "--plan", &plan]);
     assert!(ran.status == Some(1) && ran.out.contains("plan-printer"), "{}", ran.out);
+}
+
+#[test]
+fn a_program_that_fails_its_check_is_not_left() {
+    let job = folder("planner-fault");
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify");
+    for name in ["plate.svg", "plate.map.toml"] {
+        std::fs::copy(tests.join(name), job.join(name)).expect("a scratch copy");
+    }
+    // the start block sets E the other way than the profile says
+    let profile = fine(&["printer", "show", "shuttle-15"]).replacen("M82", "M83", 1);
+    std::fs::write(job.join("mine.toml"), profile).expect("a scratch file");
+    let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
+    std::fs::write(job.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");
+    let (file, out) = (job.join("job.toml"), job.join("out"));
+    let ran = towpath(&["plan", path(&file), "--out", path(&out)]);
+    assert!(ran.status == Some(1) && ran.told.contains("planner-fault"), "{}", ran.told);
+    assert!(ran.told.contains("`controller`") && ran.told.contains("line "), "{}", ran.told);
+    let left: Vec<_> = std::fs::read_dir(&out).expect("the folder").collect();
+    assert!(left.is_empty(), "{left:?}");
+    let ran = towpath(&["plan", path(&file), "--out", path(&out), "--no-verify"]);
+    assert_eq!((ran.status, out.join("plate-arcs.gcode").exists()), (Some(0), true), "{}", ran.told);
 }

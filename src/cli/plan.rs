@@ -106,7 +106,7 @@ fn check(name: &str, written: &[&Path], printer: &Printer) -> Outcome<()> {
             );
             let d = Diagnostic::error("planner-fault", text);
             Some(d.help(
-                "a fault of towpath, not of your files: nothing was written; please report it with the job",
+                "a fault of towpath, or of a profile whose blocks contradict its figures: nothing was written; please report it with the job",
             ))
         })
         .collect();

@@ -186,10 +186,11 @@ impl<'a> Clock<'a> {
             acceleration = if flat > 0.0 { acceleration.min(limits.z_mm_s2) } else { limits.z_mm_s2 };
         }
         let mut v = if speed > 0.0 { speed } else { limits.travel_mm_s };
-        for k in 0..3 {
-            let share = if path.arc.is_some() && k < 2 { 1.0 } else { first[k].abs() };
+        for (k, (d, most)) in first.iter().zip(limits.axis_speed_mm_s).enumerate() {
+            // an arc points everywhere: its slower axis holds
+            let share = if path.arc.is_some() && k < 2 { 1.0 } else { d.abs() };
             if share > 1e-9 {
-                v = v.min(limits.axis_speed_mm_s[k] / share);
+                v = v.min(most / share);
             }
         }
         v = v.min((acceleration * path.radius()).sqrt());

@@ -202,7 +202,7 @@ impl Course {
             }
             let (way, turn) = (middles[k].0 - middles[first].0, (middles[k].1 - middles[first].1).abs());
             // a window that long legs make up is the business of its joints
-            if way < WINDOW_MM || way > 2.0 * WINDOW_MM || turn < 1e-6 {
+            if !(WINDOW_MM..=2.0 * WINDOW_MM).contains(&way) || turn < 1e-6 {
                 continue;
             }
             let rounding = WRITTEN_MM / middles[k].2.max(1e-3) + WRITTEN_MM / middles[first].2.max(1e-3);

@@ -158,7 +158,8 @@ impl Machine {
         // of other M codes, X, Y, Z and E are parameters
         let standard = |m: i64| matches!(m, 0..=90 | 300 | 480 | 490 | 600);
         let miscellaneous = line.words.iter().any(|w| w.letter == b'M' && !standard(tenths(w.value)));
-        if (axes || feeds || line.has(b'I') || line.has(b'J')) && !still && !miscellaneous {
+        let centre = line.has(b'I') || line.has(b'J') || line.has(b'R');
+        if (axes || feeds || centre) && !still && !miscellaneous {
             self.moves(line);
         }
         if line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 20 | 300)) {
@@ -270,9 +271,9 @@ impl Machine {
     fn home(&mut self, line: &Line) {
         let some = [b'X', b'Y', b'Z'].map(|l| line.has(l));
         let all = !some.contains(&true);
-        for k in 0..3 {
-            if all || some[k] {
-                self.at[k] = f64::NAN;
+        for (at, named) in self.at.iter_mut().zip(some) {
+            if all || named {
+                *at = f64::NAN;
             }
         }
         self.steps.push(Step::Home);

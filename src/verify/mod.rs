@@ -27,7 +27,7 @@ use serde::Serialize;
 use std::io::Read;
 
 /// The estimate's and the header's time may differ from the program's by this, %.
-const TIME_PERCENT: f64 = 2.0;
+const TIME_PERCENT: f64 = 0.5;
 
 /// With a limit of jerk, which is not followed here, a program takes up to this
 /// share longer than told here.
