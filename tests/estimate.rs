@@ -311,7 +311,7 @@ fn more_copies_share_what_a_bed_costs() {
     }
     let most = number(&q, "/series/most_on_a_bed");
     let over = link("over", |j| {
-        j.replace("layer_height_mm = 0.2", &format!("layer_height_mm = 0.2\ncopies = {}", most as u32 + 1))
+        j.replace("layer_height_mm = 0.2", &format!("layer_height_mm = 0.2\ncopies = {:.0}", most + 1.0))
     });
     let ran = estimate(&[text(&over)]);
     assert_eq!(ran.status, Some(1), "{}", ran.told);

@@ -251,6 +251,7 @@ fn the_lines_of_the_head_offset_trial_are_a_vernier() {
 
 /// `h:mm:ss` as a watch shows it.
 fn clock(seconds: f64) -> String {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours of printing")]
     let s = seconds.round() as u64;
     format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
 }

@@ -6,6 +6,12 @@
 //! library documents: corners by deviation, bends by centripetal acceleration,
 //! chords of a bend by the circle through their ends, a least time for a line.
 
+#![allow(
+    clippy::float_cmp,
+    clippy::needless_range_loop,
+    reason = "word numbers are whole, goals are assigned, and axes are counted"
+)]
+
 use toml::Value;
 
 /// Seconds by what they are spent on.

@@ -30,7 +30,7 @@ impl<'b> Package<'b> {
         let archive = ZipArchive::new(Cursor::new(bytes)).map_err(|_| {
             Diagnostic::error(
                 "threemf-unreadable",
-                format!("the file is no 3MF package (a zip archive), or is cut off"),
+                "the file is no 3MF package (a zip archive), or is cut off",
             )
             .in_file(name)
             .help("export it again")
