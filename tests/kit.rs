@@ -78,6 +78,7 @@ fn the_small_program_is_small_and_of_the_machine() {
         let said: serde_json::Value = serde_json::from_str(&said).expect("JSON");
         let program = said["sample"]["program"].as_str().expect("a program");
         assert!(program.lines().count() < 250, "{name}: {} lines", program.lines().count());
+        assert_eq!(said["replay"]["faults"], 0, "{name}: {:#}", said["replay"]);
         let profile: toml::Table = toml::from_str(&text).expect("TOML");
         let controller = &profile["controller"];
         let arcs = program.lines().any(|l| l.starts_with("G2 ") || l.starts_with("G3 "));

@@ -141,7 +141,15 @@ pub(super) fn check(file: &Path) -> Outcome<Report> {
         clock(sample.time_s.total)
     );
     text.push_str(&sample.program);
+    let verdict = sample.replayed()?;
+    let faults = verdict.ledger.faults();
+    if faults == 0 {
+        text.push_str("\nreplayed by the independent check of programs: no faults\n");
+    } else {
+        let _ = write!(text, "\nreplayed by the independent check of programs:\n{}", verdict.ledger.table());
+    }
     let mut json = checked(&source, "printer");
+    json["replay"] = json!({"faults": faults, "checks": verdict.ledger.json()});
     json["sample"] = json!({
         "matrix": matrix,
         "tow": tow,
@@ -149,7 +157,9 @@ pub(super) fn check(file: &Path) -> Outcome<Report> {
         "fibre_length_mm": sample.fibre_length_mm,
         "time_s": sample.time_s,
     });
-    Ok(Report::telling(text, json))
+    let mut report = if faults == 0 { Report::telling(text, json) } else { Report::of(text, json) };
+    report.status = u8::from(faults > 0);
+    Ok(report)
 }
 
 /// `printer trial PRINTER --out DIR`.

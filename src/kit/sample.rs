@@ -7,6 +7,7 @@ use crate::diagnostic::Outcome;
 use crate::estimate::TimeSplit;
 use crate::geom::pt;
 use crate::job::{Fill, Job, Printer};
+use crate::verify::{self, Verdict};
 
 /// The program, and what goes with it.
 #[derive(Clone, Debug)]
@@ -23,6 +24,16 @@ pub struct Sample {
     pub fibre_length_mm: f64,
     /// Where its time goes, s.
     pub time_s: TimeSplit,
+}
+
+impl Sample {
+    /// What the independent check of programs finds in it, its plan in hand.
+    ///
+    /// Errors: as of [`verify::verify`].
+    pub fn replayed(&self) -> Outcome<Verdict> {
+        let plan = ("the small program's plan", self.plan.as_bytes());
+        verify::verify("the small program", self.program.as_bytes(), &self.printer, Some(plan))
+    }
 }
 
 /// Room between the sample's courses and its edge besides the perimeter, mm.
