@@ -20,8 +20,11 @@ const ROOM_MM: f64 = 0.05;
 const FLOW_PERCENT: f64 = 3.0;
 
 /// Bare area beyond what is told, % of the outline: flow and picture differ where
-/// widths change.
-const BARE_PERCENT: f64 = 2.0;
+/// widths change. More than the first is worth a look, more than the second a fault.
+const BARE_PERCENT: [f64; 2] = [2.0, 10.0];
+
+/// Bare area that is a fault in no layer, however small, mm2: some corners of beads.
+const BARE_MM2: f64 = 1.0;
 
 /// Squares of a counted layer at most.
 const MOST_SQUARES: f64 = 1e6;
@@ -229,9 +232,13 @@ impl<'a> Against<'a> {
             let beyond = bare.0 - areas.open - areas.unfilled;
             let o = self.plan.placement_mm[0];
             let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
-            ledger.most(Check::Bare, 100.0 * beyond / whole, BARE_PERCENT, at, || {
-                format!("{:.2} mm2 bare, {:.2} mm2 told", bare.0, areas.open + areas.unfilled)
-            });
+            let told = format!("{:.2} mm2 bare, {:.2} mm2 told", bare.0, areas.open + areas.unfilled);
+            let percent = 100.0 * beyond / whole;
+            let most = BARE_PERCENT[1].max(100.0 * BARE_MM2 / whole);
+            if percent > BARE_PERCENT[0] && percent <= most {
+                ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
+            }
+            ledger.most(Check::Bare, percent, most, at, || told);
         }
     }
 
