@@ -353,7 +353,7 @@ mod tests {
         for (total, height, n, told) in [
             (4.0, 0.2, 20, false),
             (0.3, 0.1, 3, false),
-            (0.05, 0.2, 1, true),
+            (0.15, 0.2, 1, true),
             (4.09, 0.2, 20, true),
             (4.11, 0.2, 21, true),
             (2.5, 1.0, 2, true),
@@ -362,6 +362,7 @@ mod tests {
             assert_eq!(layer_count(&mut notes, "part", total, height).unwrap(), n, "{total} / {height}");
             assert_eq!(notes.warnings.len() > before, told, "{total} / {height}");
         }
+        assert!(layer_count(&mut notes, "part", 0.05, 0.2).is_err(), "a quarter of a layer");
         assert!(layer_count(&mut notes, "part", 1e9, 0.1).is_err());
         assert!(layer_count(&mut notes, "part", f64::NAN, 0.1).is_err());
     }

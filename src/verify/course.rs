@@ -64,6 +64,18 @@ pub(super) struct Limits {
     pub(super) arcs: bool,
 }
 
+impl Limits {
+    /// Share of a length by which chords may fall short of their arcs: of an arc of
+    /// radius R a chord with sagitta s is short by s / (3 R).
+    fn chord_share(&self) -> f64 {
+        let bend = self.bend_mm.unwrap_or(f64::INFINITY);
+        if self.arcs { ROUNDED } else { ROUNDED.max(1.1 * self.chord_mm / (3.0 * bend)) }
+    }
+}
+
+/// Share of a length that three written decimals may cost.
+const ROUNDED: f64 = 1e-3;
+
 impl Course {
     pub(super) fn new(id: &str, start: Place) -> Self {
         Self {
@@ -109,7 +121,7 @@ impl Course {
     pub(super) fn finish(&self, ledger: &mut Ledger, limits: &Limits, place: Place) {
         let id = &self.id;
         let start = self.start;
-        let share = 1e-3 * self.laid;
+        let share = limits.chord_share() * self.laid;
         ledger.most(Check::Threading, (self.threaded - limits.cutter_mm).abs(), 0.002, start, || {
             format!("course {id}: {:.4} mm fed to the nozzle before it", self.threaded)
         });
@@ -120,7 +132,7 @@ impl Course {
                 ledger.most(
                     Check::CutPlace,
                     (tail - limits.cutter_mm).abs(),
-                    FED_MM + 1e-3 * limits.cutter_mm,
+                    FED_MM + limits.chord_share() * limits.cutter_mm,
                     place,
                     || format!("course {id}: cut {tail:.4} mm before its end"),
                 );

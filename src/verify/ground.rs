@@ -144,8 +144,10 @@ impl Near {
                     self.squares.lo[0] + (float(c) + 0.5) * side,
                     self.squares.lo[1] + (float(r) + 0.5) * side,
                 ];
-                // a slanting stretch touches few of the squares in its box
-                if to_stretch(middle, s.a, s.b).0 > 0.7072 * side && a != b {
+                // a slanting stretch touches few of the squares in its box; squares at the
+                // edge stand for all that lies beyond
+                let edge = c == 0 || r == 0 || c + 1 == self.squares.columns || r + 1 == self.squares.rows;
+                if !edge && to_stretch(middle, s.a, s.b).0 > 0.7072 * side {
                     continue;
                 }
                 let Ok(link) = u32::try_from(self.links.len()) else { return };
