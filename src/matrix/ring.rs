@@ -65,14 +65,18 @@ pub(super) fn inwards(area: &Area, width: f64, pitch: f64, most: usize, apart: f
         let line = combine::intersection(&all, &offset::grown(&core, reach * CORNER, CHORD_MM));
         // shrinking the roomy part is shrinking the whole: what a disc cannot reach
         // is gone from both. A hair less than half a width apart is half a width
-        let within = if apart > 1.0 { offset::shrunk(&line, width * 0.5, CHORD_MM) } else { core };
+        let (within, depth) = if apart > 1.0 {
+            (offset::shrunk(&line, width * 0.5, CHORD_MM), width * 0.5)
+        } else {
+            (core, reach)
+        };
         let band = line.perimeter() * width;
         if inside.area() - within.area() - band > MISSED.0 + MISSED.1 * band {
             beside.push(combine::difference(&inside, &offset::grown(&line, width * 0.5, CHORD_MM)));
         }
         lines.extend(line.rings().map(<[Point]>::to_vec));
         inside = within;
-        step = pitch - width * 0.5;
+        step = pitch - depth;
     }
     Rings { lines, inside, beside: combine::apart(beside) }
 }

@@ -126,10 +126,15 @@ impl<'a> Against<'a> {
         ledger.most(Check::Outline, worst.0, ROOM_MM, here(worst.1), || "a strip".to_owned());
     }
 
+    /// By what share courses of chords may be short of those planned.
+    fn chord_share(&self) -> f64 {
+        super::course::chord_share(Some(self.plan.printer.chord_mm), Some(self.plan.tow.min_bend_radius_mm))
+    }
+
     pub(super) fn end_course(&mut self, ledger: &mut Ledger, course: &Course, place: Place) {
         let Some(follow) = self.course.take() else { return };
         let (want, id) = (follow.length(), &course.id);
-        let within = 0.01 + 1e-3 * want;
+        let within = 0.01 + self.chord_share() * want;
         ledger.most(Check::PlanCourse, (course.laid - want).abs(), within, place, || {
             format!("course {id}: {:.3} mm laid, {want:.3} mm planned", course.laid)
         });
@@ -322,7 +327,7 @@ impl<'a> Against<'a> {
         };
         #[expect(clippy::cast_precision_loss, reason = "counts")]
         let count = |n: u64| n as f64;
-        look("fibre_length_mm", e.fibre_length_mm, f.fibre_mm, 0.2);
+        look("fibre_length_mm", e.fibre_length_mm, f.fibre_mm, 100.0 * self.chord_share().max(2e-3));
         look("courses", count(e.courses), count(f.courses), 0.0);
         look("cuts", count(e.cuts), count(f.cuts), 0.0);
         look("head_changes", count(e.head_changes), count(f.head_changes), 0.0);

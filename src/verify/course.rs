@@ -8,6 +8,9 @@ use libm::{acos, atan2};
 /// beside a thousandth of that length for chords.
 const FED_MM: f64 = 0.01;
 
+/// A tail shorter than this may be what chords are short of their course, mm.
+const LEFT_MM: f64 = 0.05;
+
 /// Ends of a piece as written are off by this much, mm.
 const WRITTEN_MM: f64 = 0.0015;
 
@@ -65,16 +68,18 @@ pub(super) struct Limits {
 }
 
 impl Limits {
-    /// Share of a length by which chords may fall short of their arcs: of an arc of
-    /// radius R a chord with sagitta s is short by s / (3 R).
     fn chord_share(&self) -> f64 {
-        let bend = self.bend_mm.unwrap_or(f64::INFINITY);
-        if self.arcs { ROUNDED } else { ROUNDED.max(1.1 * self.chord_mm / (3.0 * bend)) }
+        chord_share((!self.arcs).then_some(self.chord_mm), self.bend_mm)
     }
 }
 
-/// Share of a length that three written decimals may cost.
-const ROUNDED: f64 = 1e-3;
+/// Share of a course's length by which its program may fall short: three decimals,
+/// and chords. Of an arc of radius R a chord with sagitta s is short by s / (3 R).
+pub(super) fn chord_share(chord_mm: Option<f64>, bend_mm: Option<f64>) -> f64 {
+    const ROUNDED: f64 = 1e-3;
+    let chords = chord_mm.zip(bend_mm).map_or(0.0, |(s, r)| 1.1 * s / (3.0 * r));
+    ROUNDED.max(chords)
+}
 
 impl Course {
     pub(super) fn new(id: &str, start: Place) -> Self {
@@ -115,6 +120,12 @@ impl Course {
     /// The tail that is still to be laid, mm.
     pub(super) fn tail(&self, cutter_mm: f64) -> f64 {
         self.cut_at.map_or(0.0, |at| cutter_mm - (self.laid - at))
+    }
+
+    /// A move without feed after the cut lays the tail, or the last bit of it.
+    pub(super) fn is_tail(&self, cutter_mm: f64, curve: &Curve, rapid: bool) -> bool {
+        let left = self.tail(cutter_mm);
+        left > LEFT_MM || (!rapid && left > 0.0 && curve.length() <= left + LEFT_MM)
     }
 
     /// Everything about a whole course.

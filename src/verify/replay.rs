@@ -45,8 +45,19 @@ const STEP_MM: f64 = 0.25;
 struct Warmth {
     target: f64,
     waited: bool,
-    /// Target and time when it was put aside, and its lowest target since.
-    parked: Option<(f64, f64, f64)>,
+    parked: Option<Parked>,
+}
+
+/// A head that was put aside.
+#[derive(Clone, Copy, Debug)]
+struct Parked {
+    /// Target at work, degC.
+    work_c: f64,
+    /// When, s, and how much of the program was waiting for heat by then.
+    since: f64,
+    waited: f64,
+    /// Its lowest target since, degC.
+    lowest_c: f64,
 }
 
 enum Frame {
@@ -284,7 +295,7 @@ impl<'a> Replay<'a> {
         w.waited = waits || (w.waited && c <= w.target);
         w.target = c;
         if let Some(parked) = &mut w.parked {
-            parked.2 = parked.2.min(c);
+            parked.lowest_c = parked.lowest_c.min(c);
         }
     }
 
@@ -545,7 +556,8 @@ impl<'a> Replay<'a> {
         if let Some(old) = old {
             self.figures.head_changes += 1;
             let w = &mut self.warmth[index(old)];
-            w.parked = Some((w.target, now, w.target));
+            let waited = self.clock.seconds[Spent::Heating as usize];
+            w.parked = Some(Parked { work_c: w.target, since: now, waited, lowest_c: w.target });
         }
         self.back(head, now);
         let p = self.printer;
@@ -569,17 +581,25 @@ impl<'a> Replay<'a> {
 
     /// A head's turn comes: had it been left hot?
     fn back(&mut self, head: Head, now: f64) {
-        let Some((work, since, lowest)) = self.warmth[index(head)].parked.take() else { return };
+        let Some(parked) = self.warmth[index(head)].parked.take() else { return };
         let p = self.printer.head(head);
+        let (work, lowest) = (parked.work_c, parked.lowest_c);
         let down = work - p.standby_drop_k;
         let allowed = p.heater.seconds(work, down) + p.heater.seconds(down, work) + PARKED_S;
-        let hot = if lowest > down + 1.0 { now - since } else { 0.0 };
-        let place = self.place();
-        if allowed.is_finite() {
-            self.ledger.most(Check::Standby, hot, allowed, place, || {
-                format!("{} parked at {lowest} degC, standby is {down:.0} degC", name(head))
-            });
+        if !allowed.is_finite() {
+            return;
         }
+        let hot = if lowest > down + 1.0 { now - parked.since } else { 0.0 };
+        // while the other head is waited for, nobody works
+        let waiting = self.clock.seconds[Spent::Heating as usize] - parked.waited;
+        let working = (hot - waiting).max(0.0);
+        let place = self.place();
+        let text = format!("{} parked at {lowest} degC, standby is {down:.0} degC", name(head));
+        if hot > allowed && working <= allowed {
+            let why = format!("{text}: for {hot:.0} s, of which {waiting:.0} s wait for the other head");
+            self.ledger.warn(Check::Standby, place, why);
+        }
+        self.ledger.most(Check::Standby, working, allowed, place, || text);
     }
 
     fn moves(&mut self, m: &Move) {
@@ -844,7 +864,7 @@ impl<'a> Replay<'a> {
                 }
                 Spent::Fibre
             }
-            (Stage::Cut, false, true) if c.tail(cutter) > 0.05 => {
+            (Stage::Cut, false, true) if c.is_tail(cutter, &curve, m.rapid) => {
                 self.lay(curve, z, feed);
                 Spent::Fibre
             }
