@@ -49,7 +49,10 @@ pub struct Told<'a> {
 
 /// The page as text. The same job gives the same bytes.
 pub fn page(told: &Told<'_>) -> String {
-    let (blocks, layers) = pack::pack(told.work, told.job.printer.times.start_s);
+    let p = &told.job.printer;
+    // homing, and what bed and chamber take beyond it
+    let start_s = p.times.start_s + p.start_wait_s(p.bed_temperature_c, p.chamber_temperature_c);
+    let (blocks, layers) = pack::pack(told.work, start_s);
     let script = format!("\"use strict\";(() => {{\n{}\n}})();\n", SCRIPTS.join("\n"));
     let first = first_layer(told.work);
     let mut context = facts(told, &layers);
