@@ -27,7 +27,7 @@ const BARE_PERCENT: [f64; 2] = [2.0, 10.0];
 const BARE_MM2: f64 = 1.0;
 
 /// Squares of a counted layer at most.
-const MOST_SQUARES: f64 = 1e6;
+const MOST_SQUARES: f64 = 2e5;
 
 struct Open {
     index: usize,
