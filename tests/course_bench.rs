@@ -70,6 +70,7 @@ fn table(printer: &str) -> (f64, f64, f64) {
     let parts = bench_parts::parts();
     println!("\n{printer}: part, tow, cover of the region, of the reachable, courses/plain, given up, ms");
     for part in &parts {
+        if std::env::var("TP_PART").is_ok_and(|p| !part.name.contains(&p)) { continue; }
         let (row, text) = measure(part, printer);
         let (cover, reached) = (row.covered / row.layable, row.covered / row.reachable);
         println!(

@@ -40,6 +40,8 @@ pub(super) struct Room<'a> {
     taken: Lines,
     pub(super) courses: Vec<Course>,
     pub(super) left_out: Vec<LeftOut>,
+    /// Legal paths that were just too short: led on to a wall they may be laid.
+    pub(super) short: Vec<Path>,
 }
 
 /// How far apart the places are at which a path is looked at, mm. Half the
@@ -70,7 +72,7 @@ impl<'a> Room<'a> {
         let inset = 0.5 * order.width + 0.6 * order.deviation;
         let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
         let boundary = Lines::boundary(&area);
-        Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new() }
+        Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new(), short: Vec::new() }
     }
 
     /// Where centre lines may still lie: the room less a spacing round what is laid.
@@ -255,6 +257,7 @@ impl<'a> Room<'a> {
             taken: Lines::default(),
             courses: Vec::new(),
             left_out: Vec::new(),
+            short: Vec::new(),
         }
     }
 
@@ -270,6 +273,18 @@ impl<'a> Room<'a> {
             self.taken.add(&c.path().flatten(bend::PROPOSAL_CHORD_MM));
         }
         self.courses = courses;
+    }
+
+    /// Nothing laid here comes too near to a path.
+    pub(super) fn clear(&self, path: &Path) -> bool {
+        let limit = self.order.width - 0.5 * self.order.deviation;
+        let line = path.flatten(bend::PROPOSAL_CHORD_MM);
+        !line.windows(2).any(|w| self.taken.nearer(w[0], w[1], limit))
+    }
+
+    /// Remembers where a course lies that was made elsewhere.
+    pub(super) fn note(&mut self, path: &Path) {
+        self.taken.add(&path.flatten(bend::PROPOSAL_CHORD_MM));
     }
 
     /// The nearest point of what is laid here and its direction.
@@ -370,13 +385,7 @@ impl<'a> Room<'a> {
     /// Lays a path that keeps clear of other courses by construction, but perhaps
     /// not of those from the far side of a narrow place. Gives the length laid.
     pub(super) fn lay_row(&mut self, path: Path) -> f64 {
-        let limit = self.order.width - 0.5 * self.order.deviation;
-        let line = path.flatten(bend::PROPOSAL_CHORD_MM);
-        if line.windows(2).any(|w| self.taken.nearer(w[0], w[1], limit)) {
-            self.lay_path(&path)
-        } else {
-            self.accept(path)
-        }
+        if self.clear(&path) { self.accept(path) } else { self.lay_path(&path) }
     }
 
     /// Makes a path a course, or leaves it out. Where it would come nearer than a
@@ -472,6 +481,7 @@ impl<'a> Room<'a> {
         let o = self.order;
         let length = path.length();
         let middle = path.point_at(0.5 * length);
+        let kept = (length < o.shortest && !path.closed).then(|| path.clone());
         match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, o.shortest) {
             Ok(course) => {
                 self.taken.add(&course.path().flatten(bend::PROPOSAL_CHORD_MM));
@@ -479,6 +489,11 @@ impl<'a> Room<'a> {
                 length
             }
             Err(super::CourseFault::TooShort { .. }) => {
+                if length > o.shortest - 4.0 * o.width
+                    && let Some(path) = kept
+                {
+                    self.short.push(path);
+                }
                 let reason = format!("shorter than the {:.1} mm that can be cut and laid", o.shortest);
                 self.leave_out(&reason, length, middle);
                 0.0

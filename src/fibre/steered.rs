@@ -5,20 +5,26 @@
 //! wanted distance from lines that are there, and a line stops where it would come
 //! too near. Differs in that a line keeps to its neighbour while the field allows
 //! it ([`KEEP_RAD`]), so that tow lies beside tow where directions fan out slowly;
-//! that a line never turns faster than the bend radius allows, whatever the field
-//! asks, so that singular points are passed; and that of several seeds beside a
+//! that the field is first relaxed where it asks for more than the tow can bend
+//! ([`Relaxed`]), and that a line never turns faster than the bend radius allows, so
+//! that singular points are passed; and that of several seeds beside a
 //! line the one with the longest course is laid, so that there are few ends.
 
+use super::relaxed::Relaxed;
 use super::room::Room;
 use crate::geom::{Point, bend, trig};
 use crate::job::Field;
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
-/// How far a course may lie off the field to stay beside its neighbour, radians:
-/// 5 degrees cost a unidirectional ply some per cent of its stiffness (common
-/// practice), a gap between courses costs more.
-const KEEP_RAD: f64 = 0.0873;
+/// How far a course may lie off the field to come or stay beside its neighbour,
+/// radians: 7 degrees cost a unidirectional ply some per cent of its stiffness
+/// (common practice), a gap between courses costs more.
+const KEEP_RAD: f64 = 0.12;
+
+/// Gaps to the neighbour that are closed, in spacings: in a wider one another
+/// course finds its place.
+const CLOSED_UP_TO: f64 = 0.99;
 
 /// Where a course would lie off the field by more than this it ends, radians.
 const STOP_RAD: f64 = 0.61;
@@ -74,7 +80,9 @@ impl Directions {
 pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
     let o = room.order;
     let step = 0.7 * (8.0 * o.radius * bend::PROPOSAL_CHORD_MM).sqrt();
-    let tracer = Tracer { field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
+    let Some(bounds) = room.area.bounds() else { return tell(room) };
+    let field = Relaxed::new(field, bounds, o.radius * (1.0 + MARGIN));
+    let tracer = Tracer { field: &field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
     let told = room.left_out.len();
     let mut beside = 0;
     // a first course, or one in a place that none beside another reaches
@@ -152,7 +160,7 @@ fn next_to(room: &mut Room<'_>, tracer: &Tracer<'_>, course: usize) -> bool {
 }
 
 struct Tracer<'a> {
-    field: &'a Directions,
+    field: &'a Relaxed,
     step: f64,
     /// Most that a line turns in a step, radians.
     turn: f64,
@@ -216,17 +224,16 @@ impl Tracer<'_> {
         let mut wanted = field;
         if let Some((near, direction)) = room.nearest_tow(p) {
             let gap = p.dist(near) - self.spacing;
-            if gap < 0.6 * self.spacing {
+            if gap < CLOSED_UP_TO * self.spacing {
                 let beside = sensed(trig::atan2(direction.y, direction.x));
-                let off = trig::wrapped(field - beside);
-                // beyond what may be kept the field is followed, less that much
-                let keep = beside + off - off.clamp(-KEEP_RAD, KEEP_RAD);
-                // and the gap is closed, or opened, within two spacings
+                // the gap is closed, or opened, within two spacings
                 let left = (near - p).dot(Point::unit(beside).left()) > 0.0;
                 let inwards = trig::atan2(gap - BESIDE_MM, 2.0 * self.spacing);
                 let inwards = inwards.clamp(-0.5, 0.25);
-                let free = off.abs() <= KEEP_RAD || inwards < 0.0;
-                wanted = if free { keep + if left { inwards } else { -inwards } } else { keep };
+                let kept = beside + if left { inwards } else { -inwards };
+                let off = trig::wrapped(kept - field);
+                let away = inwards < 0.0 && (off > 0.0) != left;
+                wanted = if away { kept } else { field + off.clamp(-KEEP_RAD, KEEP_RAD) };
             }
         }
         let off = trig::wrapped(wanted - field).abs();

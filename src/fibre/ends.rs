@@ -1,0 +1,284 @@
+//! Ends of courses, led on until a corner of the strip meets a wall.
+//!
+//! A strip ends square. Lines are proposed where a disc of the tow's width has
+//! room, so against a wall that the course meets at an angle phi its end stops
+//! short by w / 2 tan(phi / 2): half a width at a wall square to it. What is led
+//! on is straight, so the gate that made the course has nothing to refuse.
+
+use super::Course;
+use super::room::{Order, Room};
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Path, Point, Segment, bend, polyline};
+use rstar::{AABB, RTree, RTreeObject};
+
+/// Farthest that an end is led on, in tow widths: at walls flatter than this
+/// allows a course would leave the direction asked for at its side, not its end.
+const FARTHEST_WIDTHS: f64 = 2.0;
+
+/// What is kept to a wall on top of nothing, mm: the plan's and the program's
+/// rounding, and the chords of a round wall.
+const KEPT_MM: f64 = 4e-3;
+
+/// What is not worth a longer line, mm.
+const LEAST_MM: f64 = 0.02;
+
+/// A straight piece that an end must not pass.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    a: Point,
+    b: Point,
+    kind: Kind,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Kind {
+    /// The strip's corners may touch it.
+    Wall,
+    /// The end stays this far from it, mm.
+    Border(f64),
+    /// Tow of a course: its number and the length at which the piece begins.
+    Tow(usize, f64),
+}
+
+impl RTreeObject for Piece {
+    type Envelope = AABB<[f64; 2]>;
+    fn envelope(&self) -> Self::Envelope {
+        AABB::from_corners([self.a.x, self.a.y], [self.b.x, self.b.y])
+    }
+}
+
+/// Everything that ends of a region's courses must not pass.
+pub(super) struct Bounds {
+    pieces: RTree<Piece>,
+    width: f64,
+    /// How much nearer than its width fitted tow may lie, mm.
+    hair: f64,
+}
+
+/// Number of the courses that other regions laid.
+const OTHERS: usize = usize::MAX;
+
+impl Bounds {
+    /// From the area in which the strips must lie, the outline less its perimeters
+    /// and the courses that are there. Where the area ends within the outline
+    /// another region may begin: there half a width is left as before.
+    pub(super) fn new(within: &Area, inside: &Area, others: &[Course], order: &Order<'_>) -> Self {
+        let width = order.width;
+        let outline = Lines::boundary(inside);
+        let mut pieces: Vec<Piece> = Vec::new();
+        for (a, b) in within.rings().flat_map(polyline::ring_edges) {
+            let on = outline.distance(a.lerp(b, 0.5)) < KEPT_MM;
+            let kind = if on { Kind::Wall } else { Kind::Border(0.5 * width) };
+            pieces.push(Piece { a, b, kind });
+        }
+        for c in others {
+            let line = c.wanted().flatten(bend::PROPOSAL_CHORD_MM);
+            pieces.extend(line.windows(2).map(|w| Piece { a: w[0], b: w[1], kind: Kind::Tow(OTHERS, 0.0) }));
+        }
+        Self { pieces: RTree::bulk_load(pieces), width, hair: 0.6 * order.deviation }
+    }
+
+    fn add(&mut self, course: usize, path: &Path) {
+        let mut at = 0.0;
+        for w in path.flatten(bend::PROPOSAL_CHORD_MM).windows(2) {
+            self.pieces.insert(Piece { a: w[0], b: w[1], kind: Kind::Tow(course, at) });
+            at += w[0].dist(w[1]);
+        }
+    }
+
+    /// How far a course can be led on beyond a point that lies at a length of it.
+    fn reach(&self, p: Point, along: Point, course: usize, at: f64) -> f64 {
+        let w = self.width;
+        let farthest = FARTHEST_WIDTHS * w;
+        let (half, across) = (0.5 * w, along.left());
+        let far = p + along * (farthest + w);
+        let around = AABB::from_corners(
+            [p.x.min(far.x) - w, p.y.min(far.y) - w],
+            [p.x.max(far.x) + w, p.y.max(far.y) + w],
+        );
+        let mut reach = farthest;
+        for piece in self.pieces.locate_in_envelope_intersecting(around) {
+            let local = |q: Point| Point::new((q - p).dot(along), (q - p).dot(across));
+            let (a, b) = (local(piece.a), local(piece.b));
+            let limit = match piece.kind {
+                Kind::Wall => beam(a, b, half - KEPT_MM, -half).map(|x| x - KEPT_MM),
+                Kind::Border(off) => round(a, b, off - KEPT_MM),
+                // a course is always near its own end
+                Kind::Tow(c, s) if c == course && (s - at).abs() < 1.6 * w => None,
+                Kind::Tow(..) => {
+                    // neighbours lie a width to the side, fitted lines a hair less
+                    let now = polyline::point_segment_distance(Point::default(), a, b);
+                    let hair = if now > w - self.hair { now.min(w) } else { w };
+                    round(a, b, hair - 1e-6)
+                }
+            };
+            if let Some(limit) = limit {
+                reach = reach.min(limit);
+            }
+        }
+        reach
+    }
+
+    /// A path led on at both ends.
+    fn led_on(&self, path: &Path, course: usize) -> Path {
+        let whole = path.length();
+        let mut path = path.clone();
+        // pieces are told by their length from the start of the course as laid
+        for at in [0.0, whole] {
+            path = path.reversed();
+            let (Some(p), Some(last)) = (path.end(), path.segments.last().copied()) else { continue };
+            let along = last.tangent_at(last.length());
+            let more = self.reach(p, along, course, at);
+            if more < LEAST_MM {
+                continue;
+            }
+            let to = p + along * more;
+            match (path.segments.last_mut(), last) {
+                (Some(s), Segment::Line { from, .. }) => *s = Segment::Line { from, to },
+                _ => path.segments.push(Segment::Line { from: p, to }),
+            }
+        }
+        path
+    }
+}
+
+/// The nearest place, from `behind` on, at which a piece lies in the beam of this
+/// half width along x.
+fn beam(a: Point, b: Point, half: f64, behind: f64) -> Option<f64> {
+    if a.y.min(b.y) >= half || a.y.max(b.y) <= -half {
+        return None;
+    }
+    // the part of the piece within the beam
+    let at = |y: f64| ((y - a.y) / (b.y - a.y)).clamp(0.0, 1.0);
+    let (t0, t1) = if (b.y - a.y).abs() < 1e-12 { (0.0, 1.0) } else { (at(-half), at(half)) };
+    let (x0, x1) = (a.lerp(b, t0).x, a.lerp(b, t1).x);
+    (x0.max(x1) > behind).then(|| x0.min(x1))
+}
+
+/// How far a disc of this radius comes along x before it meets a piece; `None`
+/// when it does not. Pieces behind it are passed.
+fn round(a: Point, b: Point, radius: f64) -> Option<f64> {
+    let off = |x: f64| polyline::point_segment_distance(Point::new(x, 0.0), a, b);
+    if a.y.min(b.y) >= radius || a.y.max(b.y) <= -radius || a.x.max(b.x) <= 1e-9 {
+        return None;
+    }
+    if off(0.0) < radius {
+        return Some(0.0);
+    }
+    // the distance to a piece is convex along a line: first where it is least
+    let (mut lo, mut hi) = (0.0, a.x.max(b.x) + radius);
+    for _ in 0..40 {
+        let (m, n) = (lo + (hi - lo) / 3.0, hi - (hi - lo) / 3.0);
+        if off(m) <= off(n) { hi = n } else { lo = m }
+    }
+    if off(lo) >= radius {
+        return None;
+    }
+    let (mut free, mut met) = (0.0, lo);
+    for _ in 0..40 {
+        let m = 0.5 * (free + met);
+        if off(m) >= radius { free = m } else { met = m }
+    }
+    Some(free)
+}
+
+/// Leads the ends of a room's courses on, and lays what was just too short to be
+/// laid and is not any more.
+pub(super) fn lead_on(room: &mut Room<'_>, mut bounds: Bounds) {
+    let o = room.order;
+    for (i, c) in room.courses.iter().enumerate() {
+        bounds.add(i, c.path());
+    }
+    for i in 0..room.courses.len() {
+        let c = &room.courses[i];
+        if c.path().closed {
+            continue;
+        }
+        let longer = bounds.led_on(c.path(), i);
+        if let Ok(made) = Course::new(c.region.clone(), c.rule, c.rank, longer, o.radius, o.shortest) {
+            bounds.add(i, made.path());
+            room.note(made.path());
+            room.courses[i] = made;
+        }
+    }
+    let mut short = std::mem::take(&mut room.short);
+    short.sort_by(|a, b| b.length().total_cmp(&a.length()));
+    for path in short {
+        let number = room.courses.len();
+        let longer = bounds.led_on(&path, number);
+        if longer.length() < o.shortest || !room.clear(&longer) {
+            continue;
+        }
+        if let Ok(made) = Course::new(o.region.to_string(), o.rule, o.rank, longer, o.radius, o.shortest) {
+            bounds.add(number, made.path());
+            room.note(made.path());
+            room.courses.push(made);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{combine, pt, trig};
+    use crate::job::Rule;
+
+    fn laid(ring: &[Point], shortest: f64) -> Room<'static> {
+        let order = Order {
+            region: "test",
+            rule: Rule::Unidirectional,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 50.0,
+            shortest,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+        };
+        let area = combine::ring_area(ring);
+        let mut room = Room::new(order, &area);
+        super::super::unidirectional::lay(&mut room);
+        let bounds = Bounds::new(&area, &area, &[], &order);
+        lead_on(&mut room, bounds);
+        room
+    }
+
+    #[test]
+    fn rows_end_flush_with_a_wall_square_to_them() {
+        let room = laid(&[pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 9.5), pt(0.0, 9.5)], 20.0);
+        assert_eq!(room.courses.len(), 9, "rows");
+        for c in &room.courses {
+            assert!((c.length_mm() - (40.0 - 2.0 * KEPT_MM)).abs() < 1e-6, "{}", c.length_mm());
+        }
+    }
+
+    #[test]
+    fn a_corner_of_the_strip_meets_an_oblique_wall() {
+        // walls at 60 degrees to the rows: the corner is w / 2 cot(phi) ahead of the middle
+        let lean = 10.0 / trig::tan(60.0_f64.to_radians());
+        let room = laid(&[pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0 + lean, 10.0), pt(lean, 10.0)], 20.0);
+        let form = 40.0 - 2.0 * 0.5 / trig::tan(60.0_f64.to_radians());
+        assert!(room.courses.len() >= 9, "rows");
+        for c in &room.courses {
+            assert!((c.length_mm() - form).abs() < 0.03, "{} against {form}", c.length_mm());
+        }
+    }
+
+    #[test]
+    fn what_was_just_too_short_is_laid_from_wall_to_wall() {
+        let ring = [pt(0.0, 0.0), pt(20.2, 0.0), pt(20.2, 6.5), pt(0.0, 6.5)];
+        assert_eq!(laid(&ring, 20.0).courses.len(), 6, "as long as the part is");
+        assert_eq!(laid(&ring, 20.3).courses.len(), 0, "longer than the part");
+    }
+
+    #[test]
+    fn an_end_stops_a_width_short_of_other_tow() {
+        let disc = |x: f64, y: f64, q: f64| round(pt(x, y - 5.0), pt(x, y + 5.0), q);
+        assert!((disc(3.0, 0.0, 1.0).unwrap_or(9.0) - 2.0).abs() < 1e-6, "square to it");
+        assert!(disc(-3.0, 0.0, 1.0).is_none(), "behind it");
+        let slanted = round(pt(0.0, 4.0), pt(4.0, 0.0), 1.0);
+        assert!((slanted.unwrap_or(9.0) - (4.0 - 2.0_f64.sqrt())).abs() < 1e-6, "{slanted:?}");
+    }
+}
