@@ -44,7 +44,8 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
         let before = room.courses.len();
         let told = room.left_out.len();
         for field in rows::fields(&area, o.angle, turned.spacing, o.shortest) {
-            saved += lay_field(room, &turned, &field);
+            let planned = plan_field(room, &turned, &field);
+            saved += lay_planned(room, planned, turned.angle);
         }
         if round > 0 {
             // told once, by the round that found it
@@ -58,29 +59,60 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
     saved
 }
 
-/// Lays straight courses in a part of the room, in the direction of those tried
-/// that gives most, without a word about what is not laid.
+/// Lays straight courses in a part of the room, joined by turns where they are too
+/// short alone, in the direction of those tried that gives most, without a word
+/// about what is not laid.
 pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[f64]) {
     let o = room.order;
-    let long = |angle: f64| -> f64 {
-        let fields = rows::fields(part, angle, o.spacing, o.shortest);
-        fields.iter().flat_map(|f| &f.rows).map(Row::length).filter(|l| *l >= o.shortest).sum()
-    };
-    let mut best: Option<(f64, f64)> = None;
+    let (mut long, mut all): (Vec<(f64, f64)>, Vec<(f64, f64)>) = (Vec::new(), Vec::new());
     for &angle in angles {
-        let length = long(angle);
-        if length > best.map_or(0.0, |b| b.0) + 1e-6 {
-            best = Some((length, angle));
+        let fields = rows::fields(part, angle, o.spacing, o.shortest);
+        let lengths = || fields.iter().flat_map(|f| &f.rows).map(Row::length);
+        long.push((lengths().filter(|l| *l >= o.shortest).sum(), angle));
+        all.push((lengths().sum(), angle));
+    }
+    let most = |of: &mut Vec<(f64, f64)>| {
+        of.sort_by(|a, b| b.0.total_cmp(&a.0));
+        of.first().copied()
+    };
+    let Some((straight, angle)) = most(&mut long) else { return };
+    let plan = |angle: f64| {
+        let turned = Turned::new(part, &super::room::Order { angle, ..o });
+        let fields = rows::fields(part, angle, turned.spacing, o.shortest);
+        let plans: Vec<Planned> = fields.iter().map(|f| plan_field(room, &turned, f)).collect();
+        (plans.iter().map(|p| p.worth).sum::<f64>(), angle, plans)
+    };
+    // where straight rows alone serve it well no turns are looked for
+    let tried: Vec<f64> = if straight * o.spacing >= SERVED * part.area() {
+        vec![angle]
+    } else {
+        most(&mut all);
+        let mut tried: Vec<f64> = all.iter().take(TRIED).map(|a| a.1).collect();
+        if straight > 0.0 {
+            tried.insert(0, angle);
+        }
+        tried
+    };
+    let mut best: Option<(f64, f64, Vec<Planned>)> = None;
+    for angle in tried {
+        let made = plan(angle);
+        if made.0 > best.as_ref().map_or(0.0, |b| b.0) + 1e-6 {
+            best = Some(made);
         }
     }
-    let Some((_, angle)) = best else { return };
+    let Some((_, angle, plans)) = best else { return };
     let told = room.left_out.len();
-    let turned = Turned::new(part, &super::room::Order { angle, ..o });
-    for field in rows::fields(part, angle, turned.spacing, o.shortest) {
-        lay_field(room, &turned, &field);
+    for plan in plans {
+        lay_planned(room, plan, angle);
     }
     room.left_out.truncate(told);
 }
+
+/// Share of a place under straight rows alone from which on no turns are tried.
+const SERVED: f64 = 0.75;
+
+/// Directions tried with turns.
+const TRIED: usize = 6;
 
 /// The room in the frame whose x runs along the rows.
 struct Turned {
@@ -434,8 +466,8 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
     n
 }
 
-/// Lays one field with the turns that are worth most. Gives the cuts saved.
-fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
+/// The turns of one field that are worth most.
+fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let shortest = room.order.shortest;
     let value_of = Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
     let median = median(&field.rows);
@@ -464,10 +496,24 @@ fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
             }
         }
     }
-    let Some((_, paths, joined)) = best else { return 0 };
+    best.map(|(worth, paths, joined)| Planned { worth, paths, joined }).unwrap_or_default()
+}
+
+/// Courses of a field, not laid yet.
+#[derive(Default)]
+struct Planned {
+    worth: f64,
+    /// In the turned frame.
+    paths: Vec<Path>,
+    /// Cuts that the turns save.
+    joined: usize,
+}
+
+/// Lays what was planned. Gives the cuts saved.
+fn lay_planned(room: &mut Room<'_>, planned: Planned, angle: f64) -> usize {
     let before = room.courses.len();
-    for path in paths {
-        let plane = turned_back(&path, turned.angle);
+    for path in planned.paths {
+        let plane = turned_back(&path, angle);
         if mostly_rows(&path) {
             room.lay_row(plane);
         } else {
@@ -475,7 +521,7 @@ fn lay_field(room: &mut Room<'_>, turned: &Turned, field: &Field) -> usize {
             room.leave_out("rows too short for the turns that would join them", path.length(), at);
         }
     }
-    if room.courses.len() == before { 0 } else { joined }
+    if room.courses.len() == before { 0 } else { planned.joined }
 }
 
 /// Rows that a run is made of.
