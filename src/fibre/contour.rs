@@ -57,7 +57,8 @@ enum Lead {
 
 /// Tow laid, less what its cuts cost.
 fn worth(room: &Room<'_>) -> f64 {
-    room.courses.iter().map(|c| c.length_mm() - 0.25 * room.order.shortest).sum()
+    let cut = if room.order.few_cuts { 0.6 } else { 0.25 };
+    room.courses.iter().map(|c| c.length_mm() - cut * room.order.shortest).sum()
 }
 
 /// Courses side by side along one boundary of every part, past all others.

@@ -236,6 +236,7 @@ mod tests {
             deviation: 0.02,
             courses: None,
             angle: 0.0,
+            few_cuts: false,
         };
         let area = combine::ring_area(ring);
         let mut room = Room::new(order, &area);

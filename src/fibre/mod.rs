@@ -135,11 +135,12 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             width,
             spacing: region.spacing_mm,
             // between two loops a spiral bends a little tighter than they do
-            radius: region.min_bend_radius_mm * if region.spiral { SPIRAL_MARGIN } else { 1.0 },
+            radius: region.min_bend_radius_mm * if region.spiral { spiral::MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
             deviation,
             courses: region.courses,
             angle: task.angle_deg.to_radians(),
+            few_cuts: region.few_cuts,
         };
         let within = match &task.target {
             Target::Area(a) => a,
@@ -211,9 +212,6 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     layer.strips = combine::union_all(&strips);
     layer
 }
-
-/// How much wider loops are bent that a spiral is wound from.
-const SPIRAL_MARGIN: f64 = 1.08;
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses
 /// asked for go.

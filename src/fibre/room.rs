@@ -28,6 +28,8 @@ pub(super) struct Order<'a> {
     pub(super) courses: Option<usize>,
     /// Direction, radians.
     pub(super) angle: f64,
+    /// Cover is given up where that saves cuts.
+    pub(super) few_cuts: bool,
 }
 
 /// A room being filled.
@@ -72,7 +74,15 @@ impl<'a> Room<'a> {
         let inset = 0.5 * order.width + 0.6 * order.deviation;
         let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
         let boundary = Lines::boundary(&area);
-        Self { order, area, boundary, taken: Lines::default(), courses: Vec::new(), left_out: Vec::new(), short: Vec::new() }
+        Self {
+            order,
+            area,
+            boundary,
+            taken: Lines::default(),
+            courses: Vec::new(),
+            left_out: Vec::new(),
+            short: Vec::new(),
+        }
     }
 
     /// Where centre lines may still lie: the room less a spacing round what is laid.
@@ -420,6 +430,12 @@ impl<'a> Room<'a> {
             }
         }
         laid
+    }
+
+    /// A path nowhere comes nearer than a tow's width to itself.
+    pub(super) fn keeps_off_itself(&self, path: &Path) -> bool {
+        let total = path.length();
+        matches!(self.clear_of_itself(path).as_slice(), [(from, to)] if *from <= 0.0 && *to >= total)
     }
 
     /// The stretches of a path that keep a tow's width from what lies before them

@@ -2,113 +2,293 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Path, Point, bend, polyline};
+use crate::geom::{Path, Point, bend, polyline, trig};
 
-/// Step at which loops are sampled, as a share of the longest chord of a bend: the
-/// fit must see every bend as one.
-const STEP_MM: f64 = 0.25;
+/// Step at which the way over is sampled, mm: the fit must see its bends.
+const STEP_MM: f64 = 0.5;
+
+/// Length of a way over, in spacings, that are tried: the shorter, the less of the
+/// outermost loop is lost; but two that run side by side come nearer by the cosine
+/// of their slope, 1.5 spacings over this length at most.
+const WAYS_OVER: [f64; 3] = [18.0, 26.0, 38.0];
+
+/// Places where loops may be left that are looked at, and that are tried.
+const PLACES: (u32, usize) = (36, 5);
+
+/// How near the spiral is fitted, in deviations: loops are fitted already, and on the
+/// way over there is little room to lose.
+const FITTED: f64 = 0.15;
+
+/// Share of the loops' tow that a spiral must keep.
+const KEPT: f64 = 0.9;
+
+/// How much wider loops are bent that a spiral is wound from: on the way over it
+/// bends a little tighter than they do.
+pub(super) const MARGIN: f64 = 1.08;
 
 /// Joins every chain of closed courses that lie one beside the other all the way
-/// round to a spiral: between two loops it moves over from one to the next within
-/// one turn. A chain that cannot be wound, for lack of room or bend radius, stays
-/// as it is. Gives the cuts saved.
+/// round to a spiral. A loop is followed all round; then, where the loops are
+/// calmest, all go over to the next one side by side. The last ends where the one
+/// before comes over. A chain that cannot be wound, for lack of room or bend radius,
+/// stays as it is. Gives the cuts saved.
 pub(super) fn wind(room: &mut Room<'_>) -> usize {
     let mut saved = 0;
-    loop {
-        let Some((members, path)) = next_chain(room) else { return saved };
-        let mut kept = Vec::new();
-        for (i, c) in std::mem::take(&mut room.courses).into_iter().enumerate() {
-            if !members.contains(&i) {
-                kept.push(c);
+    let mut tried: Vec<usize> = Vec::new();
+    let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
+    let loops = Loops::new(room, &all);
+    let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
+    for chain in loops.chains(room.order.spacing) {
+        let mut rest = chain.as_slice();
+        while rest.len() > 1 {
+            // without the outermost loops where the whole cannot be wound
+            let mut most = rest.len();
+            let mut found = None;
+            while most > 1 && found.is_none() {
+                found = loops.wound(room, &rest[..most]).map(|path| (most, path));
+                most = if most > 8 { most - most / 4 } else { most - 1 };
             }
-        }
-        let before = kept.len();
-        room.replace(kept);
-        room.accept(path);
-        saved += members.len().saturating_sub(room.courses.len() - before);
-    }
-}
-
-/// The longest chain that can be wound: its courses and the spiral.
-fn next_chain(room: &Room<'_>) -> Option<(Vec<usize>, Path)> {
-    let o = room.order;
-    let loops: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
-    let lines: Vec<Vec<Point>> =
-        loops.iter().map(|&i| room.courses[i].path().flatten(bend::PROPOSAL_CHORD_MM)).collect();
-    let beside = |i: usize, j: usize| {
-        // the smaller lies inside and every point of it within two spacings
-        let near = {
-            let mut l = Lines::default();
-            l.add(&lines[j]);
-            l
-        };
-        polyline::ring_contains(&lines[j], lines[i][0])
-            && lines[i].iter().all(|p| near.distance(*p) < 1.9 * o.spacing)
-    };
-    // from the inside outwards
-    let mut order: Vec<usize> = (0..loops.len()).collect();
-    order.sort_by(|a, b| {
-        let size = |k: usize| polyline::signed_area(&lines[k]).abs();
-        size(*a).total_cmp(&size(*b))
-    });
-    let mut chains: Vec<Vec<usize>> = Vec::new();
-    for &k in &order {
-        match chains.iter_mut().find(|c| c.last().is_some_and(|&l| beside(l, k))) {
-            Some(chain) => chain.push(k),
-            None => chains.push(vec![k]),
-        }
-    }
-    chains.sort_by_key(|c| std::cmp::Reverse(c.len()));
-    for mut chain in chains {
-        // without the outermost loops where the whole cannot be wound
-        while chain.len() > 1 {
-            let rings: Vec<&[Point]> = chain.iter().map(|&k| lines[k].as_slice()).collect();
-            let spiral = wound(&rings);
-            let fit = bend::fit(&spiral, false, o.radius / 1.06, 0.5 * o.deviation);
-            if let [path] = fit.pieces.as_slice()
-                && fit.kinks.is_empty()
-                && room.inside(path)
-            {
-                return Some((chain.iter().map(|&k| loops[k]).collect(), path.clone()));
-            }
-            chain.pop();
-        }
-    }
-    None
-}
-
-/// Points of the spiral: along each ring, moving to the next ring's nearest point
-/// in step with the way round, and once round the last.
-fn wound(rings: &[&[Point]]) -> Vec<Point> {
-    let mut out: Vec<Point> = Vec::new();
-    let mut start = rings[0][0];
-    for (k, ring) in rings.iter().enumerate() {
-        let ring = begun_at(&ccw(ring), start);
-        let total = polyline::length(&ring);
-        let next = rings.get(k + 1).map(|n| {
-            let mut l = Lines::default();
-            l.add(n);
-            l
-        });
-        let dense = polyline::densified(&ring, STEP_MM);
-        let mut at = 0.0;
-        for (i, &p) in dense.iter().enumerate() {
-            if i > 0 {
-                at += dense[i - 1].dist(p);
-            }
-            let moved = match &next {
-                Some(l) => l.nearest(p).map_or(p, |(q, _)| p.lerp(q, at / total)),
-                None => p,
+            let Some((n, path)) = found else {
+                rest = &rest[1..];
+                continue;
             };
-            if out.last().is_none_or(|l| l.dist(moved) > 1e-4) {
-                out.push(moved);
+            spirals.push((rest[..n].iter().map(|&k| all[k]).collect(), path));
+            rest = &rest[n..];
+        }
+    }
+    for (members, path) in spirals {
+        let before = room.courses.clone();
+        let told = room.left_out.len();
+        let kept: Vec<_> = (0..before.len())
+            .filter(|i| !members.contains(i) && !tried.contains(i))
+            .map(|i| before[i].clone())
+            .collect();
+        let tow = |courses: &[super::Course]| courses.iter().map(super::Course::length_mm).sum::<f64>();
+        let of_loops: f64 = members.iter().map(|&i| before[i].length_mm()).sum();
+        // numbers of courses must stay: spirals are added behind them
+        let n = kept.len();
+        room.replace(kept);
+        let radius = room.order.radius;
+        room.order.radius = radius / MARGIN;
+        room.accept(path);
+        room.order.radius = radius;
+        let made = &room.courses[n..];
+        if made.len() < members.len() && tow(made) >= KEPT * of_loops {
+            saved += members.len() - made.len();
+            let made = made.to_vec();
+            let mut courses = before;
+            courses.extend(made);
+            tried.extend(members);
+            room.courses = courses;
+        } else {
+            room.left_out.truncate(told);
+            room.courses = before;
+        }
+    }
+    let courses: Vec<_> = std::mem::take(&mut room.courses)
+        .into_iter()
+        .enumerate()
+        .filter(|(i, _)| !tried.contains(i))
+        .map(|(_, c)| c)
+        .collect();
+    room.replace(courses);
+    saved
+}
+
+/// Closed courses as rings of points, counter-clockwise, the first repeated.
+struct Loops {
+    lines: Vec<Vec<Point>>,
+    near: Vec<Lines>,
+}
+
+impl Loops {
+    fn new(room: &Room<'_>, of: &[usize]) -> Self {
+        let lines: Vec<Vec<Point>> =
+            of.iter().map(|&i| ccw(&room.courses[i].path().flatten(0.5 * bend::PROPOSAL_CHORD_MM))).collect();
+        let near = lines
+            .iter()
+            .map(|line| {
+                let mut l = Lines::default();
+                l.add(line);
+                l
+            })
+            .collect();
+        Self { lines, near }
+    }
+
+    /// Chains of loops that lie one beside the other, from the inside outwards.
+    fn chains(&self, spacing: f64) -> Vec<Vec<usize>> {
+        // the smaller lies inside and every point of it within two spacings
+        let beside = |i: usize, j: usize| {
+            polyline::ring_contains(&self.lines[j], self.lines[i][0])
+                && self.lines[i].iter().all(|p| self.near[j].distance(*p) < 1.9 * spacing)
+        };
+        let mut order: Vec<usize> = (0..self.lines.len()).collect();
+        order.sort_by(|a, b| {
+            let size = |k: usize| polyline::signed_area(&self.lines[k]).abs();
+            size(*a).total_cmp(&size(*b))
+        });
+        let mut chains: Vec<Vec<usize>> = Vec::new();
+        for &k in &order {
+            match chains.iter_mut().find(|c| c.last().is_some_and(|&l| beside(l, k))) {
+                Some(chain) => chain.push(k),
+                None => chains.push(vec![k]),
             }
         }
-        if let Some(p) = out.last() {
-            start = *p;
+        chains.sort_by_key(|c| std::cmp::Reverse(c.len()));
+        chains
+    }
+
+    /// The spiral of a chain, if it can be bent and has room.
+    fn wound(&self, room: &Room<'_>, chain: &[usize]) -> Option<Path> {
+        let o = room.order;
+        let inner = &self.lines[chain[0]];
+        let total = polyline::length(inner);
+        for over in WAYS_OVER.map(|w| w * o.spacing) {
+            if over > 0.5 * total {
+                break;
+            }
+            for start in self.calm(chain, over) {
+                let spiral = self.points(chain, start, over);
+                let fit = bend::fit(&spiral, false, o.radius / MARGIN, FITTED * o.deviation);
+                if let [path] = fit.pieces.as_slice()
+                    && fit.kinks.is_empty()
+                    && room.inside(path)
+                    && room.keeps_off_itself(path)
+                {
+                    return Some(path.clone());
+                }
+            }
         }
+        None
+    }
+
+    /// Places on the innermost loop before which the loops turn least, best first.
+    fn calm(&self, chain: &[usize], over: f64) -> Vec<Point> {
+        let inner = &self.lines[chain[0]];
+        let total = polyline::length(inner);
+        let mut places: Vec<(f64, u32, Point)> = (0..PLACES.0)
+            .map(|k| {
+                let start = along(inner, total * f64::from(k) / f64::from(PLACES.0));
+                let mut place = start;
+                let mut turned: f64 = 0.0;
+                for &i in chain {
+                    let ring = begun_at(&self.lines[i], place);
+                    place = ring[0];
+                    turned = turned.max(turn_within(&ring, over));
+                }
+                (turned, k, start)
+            })
+            .collect();
+        places.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        places.into_iter().take(PLACES.1).map(|p| p.2).collect()
+    }
+
+    /// Points of the spiral: once round each loop, the last stretch going over to
+    /// the next; round the last as far as the one before leaves room.
+    fn points(&self, chain: &[usize], start: Point, over: f64) -> Vec<Point> {
+        let mut out: Vec<Point> = Vec::new();
+        let inner = begun_at(&self.lines[chain[0]], start);
+        let whole = polyline::length(&inner);
+        let mut start = start;
+        for (k, &i) in chain.iter().enumerate() {
+            let ring = begun_at(&self.lines[i], start);
+            let total = polyline::length(&ring);
+            let next = chain.get(k + 1).map(|&n| &self.near[n]);
+            let share = (1.5 * over / whole).min(0.6);
+            for (p, fine) in with_tail(&ring, total * (1.0 - share)) {
+                // loops go over side by side: as far as the innermost has at this place
+                let gone = if fine { (length_at(&inner, p, over) - (whole - over)) / over } else { 0.0 };
+                let u = gone.clamp(0.0, 1.0);
+                let moved = match next {
+                    Some(l) if u > 0.0 => l.nearest(p).map_or(p, |(q, _)| p.lerp(q, u * u * (3.0 - 2.0 * u))),
+                    None if u > 0.0 => break,
+                    _ => p,
+                };
+                if out.last().is_none_or(|l| l.dist(moved) > 1e-4) {
+                    out.push(moved);
+                }
+            }
+            if let Some(p) = out.last() {
+                start = *p;
+            }
+        }
+        out
+    }
+}
+
+/// The length along a closed line at which it is nearest to a place, looked for over
+/// its second half.
+fn length_at(line: &[Point], place: Point, over: f64) -> f64 {
+    let from = (0.5 * polyline::length(line)).min(polyline::length(line) - 1.2 * over);
+    let mut best = (f64::INFINITY, 0.0);
+    let mut at = 0.0;
+    for w in line.windows(2) {
+        let length = w[0].dist(w[1]);
+        if at + length >= from {
+            let share = polyline::nearest_share(place, w[0], w[1]);
+            let off = w[0].lerp(w[1], share).dist(place);
+            if off < best.0 {
+                best = (off, at + share * length);
+            }
+        }
+        at += length;
+    }
+    best.1
+}
+
+/// The points of a line, from a length on at steps of [`STEP_MM`]; whether a point
+/// lies beyond that length.
+fn with_tail(line: &[Point], from: f64) -> Vec<(Point, bool)> {
+    let mut out = vec![(line[0], false)];
+    let mut at = 0.0;
+    for w in line.windows(2) {
+        let length = w[0].dist(w[1]);
+        let to = at + length;
+        if at < from && to > from {
+            out.push((w[0].lerp(w[1], (from - at) / length), false));
+        }
+        if to > from {
+            let begin = (from - at).max(0.0);
+            let n = ((length - begin) / STEP_MM).ceil().max(1.0);
+            let mut k = 1.0;
+            while k <= n {
+                out.push((w[0].lerp(w[1], (begin + (length - begin) * k / n) / length), true));
+                k += 1.0;
+            }
+        } else {
+            out.push((w[1], false));
+        }
+        at = to;
     }
     out
+}
+
+/// How much a closed line turns within a length before its end, radians.
+fn turn_within(line: &[Point], length: f64) -> f64 {
+    let from = polyline::length(line) - length;
+    let mut at = 0.0;
+    let mut turned = 0.0;
+    for w in line.windows(3) {
+        at += w[0].dist(w[1]);
+        if at >= from {
+            let (d, e) = (w[1] - w[0], w[2] - w[1]);
+            turned += trig::atan2(d.cross(e), d.dot(e)).abs();
+        }
+    }
+    turned
+}
+
+/// The point at a length along a line.
+fn along(line: &[Point], length: f64) -> Point {
+    let mut rest = length;
+    for w in line.windows(2) {
+        let d = w[0].dist(w[1]);
+        if rest <= d && d > 0.0 {
+            return w[0].lerp(w[1], rest / d);
+        }
+        rest -= d;
+    }
+    line[0]
 }
 
 /// A closed line, its first point repeated, counter-clockwise.
@@ -135,4 +315,45 @@ fn begun_at(line: &[Point], place: Point) -> Vec<Point> {
     out.extend_from_slice(&line[1..=i]);
     out.push(q);
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::hoop;
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::{combine, pt, smooth};
+    use crate::job::Rule;
+
+    #[test]
+    fn hoops_become_one_spiral_of_nearly_their_length() {
+        let order = Order {
+            region: "test",
+            rule: Rule::Hoop,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 6.0 * MARGIN,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: Some(8),
+            angle: 0.0,
+            few_cuts: false,
+        };
+        let hole = smooth::disc(pt(40.0, 40.0), 8.0, 0.004);
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(80.0, 0.0), pt(80.0, 80.0), pt(0.0, 80.0)]);
+        let mut room = Room::new(order, &combine::difference(&plate, &hole));
+        hoop::lay(&mut room, &hole, 1.0, false);
+        let rings: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
+        assert_eq!(room.courses.len(), 8, "hoops");
+        assert_eq!(wind(&mut room), 7, "cuts saved: {:?}", room.left_out);
+        assert_eq!(room.courses.len(), 1, "one spiral");
+        let spiral = &room.courses[0];
+        assert!(!spiral.path().closed && spiral.path().min_radius() >= 6.0, "{}", spiral.path().min_radius());
+        // the last loop lacks the way over, the seven inside it gain half a spacing there
+        let way = 18.0 / 9.5;
+        let form = rings - way * 16.5 + way * 7.0 * 0.5;
+        assert!((spiral.length_mm() - form).abs() < 0.5, "{form} {}", spiral.length_mm());
+    }
 }

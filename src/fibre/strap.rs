@@ -203,6 +203,7 @@ mod tests {
             deviation: 0.02,
             courses: Some(courses),
             angle: 0.0,
+            few_cuts: false,
         }
     }
 

@@ -17,14 +17,22 @@ const TURN_MARGIN_MM: f64 = 2e-3;
 
 /// What a cut costs, in tow, mm. A turn rounds two corners and so gives up
 /// (4 - pi) R = 0.86 R of tow, and some widths where rows inside it end at its
-/// bend: a cut costs about twice that, so turns that cost more cover are not made.
-fn cut_cost(radius: f64, width: f64, shortest: f64) -> f64 {
-    (1.6 * radius + 4.0 * width).min(0.95 * shortest)
+/// bend. As a rule a turn is made only where it costs less than half of that: where
+/// rows end at an edge that falls in with it. Where few cuts are asked for, one may
+/// cost all of it.
+fn cut_cost(o: &super::room::Order<'_>, radius: f64) -> f64 {
+    let turn = 1.6 * radius + 4.0 * o.width;
+    let share = if o.few_cuts { FEW_CUTS.0 } else { 0.3 };
+    (share * turn).min(0.95 * o.shortest)
 }
 
 /// How deep turns may nest, as a share of the rows' length on either side: what
-/// lies in the turns does not lie in the direction asked for.
-const DEEPEST_SHARE: f64 = 0.08;
+/// lies in the turns does not lie in the direction asked for. The fewer nests, the
+/// less is lost in the bend of the innermost turn.
+const DEEPEST_SHARE: f64 = 0.2;
+
+/// The same two where few cuts are asked for.
+const FEW_CUTS: (f64, f64) = (1.7, 0.35);
 
 /// Most turns in a nest, whatever the rows' length: searching deeper costs time
 /// and saves hardly more.
@@ -469,10 +477,11 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
 /// The turns of one field that are worth most.
 fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let shortest = room.order.shortest;
-    let value_of = Worth { shortest, cut: cut_cost(turned.radius, room.order.width, shortest) };
+    let value_of = Worth { shortest, cut: cut_cost(&room.order, turned.radius) };
     let median = median(&field.rows);
+    let share = if room.order.few_cuts { FEW_CUTS.1 } else { DEEPEST_SHARE };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
-    let deepest = ((DEEPEST_SHARE * median / turned.spacing) as usize).clamp(1, DEEPEST);
+    let deepest = ((share * median / turned.spacing) as usize).clamp(1, DEEPEST);
     // rows too short to be laid alone are only laid by joining them: as deep as it goes
     let deepest = if median < shortest { DEEPEST } else { deepest };
     let mut depths = vec![0, 1, 2, 3, 4, 6, 9, 12];
@@ -644,6 +653,7 @@ mod tests {
             deviation: 0.02,
             courses: None,
             angle: 0.0,
+            few_cuts: false,
         };
         Room::new(order, &combine::ring_area(ring))
     }

@@ -44,6 +44,8 @@ pub struct Region {
     pub meets: Meets,
     /// Nested closed courses are joined to one spiral.
     pub spiral: bool,
+    /// Cover is given up where that saves cuts: see the key.
+    pub few_cuts: bool,
     /// The direction field of the rule `steered`.
     pub field: Option<Arc<Field>>,
     /// Where the user wrote what, for messages.
@@ -223,6 +225,12 @@ static REGION: Table = Table {
             text: "for hoop, contour and strap: true joins nested closed courses to one spiral, which is cut once",
         },
         Key {
+            name: "few_cuts",
+            kind: Kind::Flag,
+            need: Need::Optional,
+            text: "for all rules but steered: true gives up some cover for fewer cuts; rows are joined by turns wherever the bend radius and the shape allow, nested closed courses become one spiral",
+        },
+        Key {
             name: "meets",
             kind: Kind::Word(Words { now: &["priority", "butt", "weave"], later: &[] }),
             need: Need::Word("priority"),
@@ -356,6 +364,7 @@ fn resolve(
         let unused = [
             ("courses", !closed),
             ("spiral", !closed),
+            ("few_cuts", rule == Rule::Steered),
             ("angle_deg", !unidirectional),
             ("field", rule != Rule::Steered),
         ];
@@ -390,7 +399,9 @@ fn resolve(
             Some("weave") => Meets::Weave,
             _ => Meets::Priority,
         },
-        spiral: v.flag("spiral").unwrap_or(false),
+        spiral: v.flag("spiral").unwrap_or(false)
+            || (v.flag("few_cuts").unwrap_or(false) && rule != Some(Rule::Unidirectional)),
+        few_cuts: v.flag("few_cuts").unwrap_or(false),
         field: None,
         written: Written {
             source: Arc::clone(source),

@@ -323,8 +323,9 @@ fn waist(x: f64) -> f64 {
 }
 
 impl BenchPart {
-    /// Writes the job for a printer into a folder; the job's path.
-    pub(crate) fn write(&self, folder: &Path, printer: &str) -> std::io::Result<PathBuf> {
+    /// Writes the job for a printer into a folder, few cuts asked for in every region
+    /// whose rule knows it, or in none; the job's path.
+    pub(crate) fn write(&self, folder: &Path, printer: &str, few_cuts: bool) -> std::io::Result<PathBuf> {
         std::fs::create_dir_all(folder)?;
         let hi = self.rings.iter().flatten().fold([0.0_f64; 2], |m, p| [m[0].max(p[0]), m[1].max(p[1])]);
         let (w, h) = (hi[0] + 5.0, hi[1] + 5.0);
@@ -341,7 +342,14 @@ impl BenchPart {
                 "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\"><path fill-rule=\"evenodd\" d=\"{d}\"/></svg>\n"
             ),
         )?;
-        std::fs::write(folder.join("map.toml"), &self.map)?;
+        let mut map = self.map.clone();
+        if few_cuts {
+            for rule in ["hoop", "contour", "unidirectional", "strap"] {
+                let key = format!("rule = \"{rule}\"");
+                map = map.replace(&key, &format!("{key}\nfew_cuts = true"));
+            }
+        }
+        std::fs::write(folder.join("map.toml"), map)?;
         for (name, text) in &self.files {
             std::fs::write(folder.join(name), text)?;
         }
