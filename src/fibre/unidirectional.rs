@@ -206,6 +206,12 @@ impl Turn {
         }
     }
 
+    /// Its length: two arcs that together turn by half a circle, and the straight.
+    fn length(&self) -> f64 {
+        let straight = (self.y1 - self.y0 - 2.0 * self.radius) / trig::sin(self.phi);
+        std::f64::consts::PI * self.radius + straight
+    }
+
     /// The path from the lower row to the upper one, in the turned frame.
     fn path(&self) -> Path {
         let s = self.side.sign();
@@ -324,6 +330,21 @@ impl RowEnds<'_> {
         Some(out)
     }
 
+    /// How much each row of a nest, its first first, is cut back by its turns.
+    fn lost(&self, turns: &[Turn], nest: Nest) -> Vec<f64> {
+        (nest.first..=nest.last)
+            .map(|k| {
+                let paired = (k - nest.first).min(nest.last - k);
+                let u = match (turns.get(paired), turns.last()) {
+                    (Some(t), _) => t.end_of(k, self.rows[k].y, self.spacing),
+                    (None, Some(innermost)) => innermost.across(self.rows[k].y, self.spacing),
+                    (None, None) => return 0.0,
+                };
+                (self.end(k) - u).max(0.0)
+            })
+            .collect()
+    }
+
     /// Where along `u` row `k` ends once these turns are there, if they touch it.
     fn cut_back(&self, turns: &[Turn], k: usize) -> Option<f64> {
         let paired = turns.iter().find(|t| t.lower == k || t.upper == k);
@@ -383,30 +404,27 @@ impl Plan {
             let rows: Vec<Row> = front.iter().map(|&i| self.rows[i]).collect();
             let at = RowEnds { side, rows: &rows, radius: turned.radius, spacing: turned.spacing };
             let short = |i: usize| field.rows[i].length() < value_of.shortest;
-            let spared = |turns: &[Turn], nest: Nest| {
-                (nest.first..=nest.last).all(|k| {
-                    let lost = at.cut_back(turns, k).map_or(0.0, |u| (at.end(k) - u).max(0.0));
+            let spared = |lost: &[f64], nest: Nest| {
+                (nest.first..).zip(lost).all(|(k, lost)| {
                     let keep = if short(front[k]) { 0.02 } else { 0.5 };
                     rows[k].length() - lost >= keep * field.rows[front[k]].length()
                 })
             };
             let value = |nest: Nest| {
+                if nest.pairs().any(|(i, j)| runs.id[front[i]] == runs.id[front[j]]) {
+                    return None;
+                }
                 let turns = at.turns(nest, None)?;
-                if !spared(&turns, nest) {
+                let lost = at.lost(&turns, nest);
+                if !spared(&lost, nest) {
                     return None;
                 }
                 let mut sum = 0.0;
-                let after = |k: usize| {
-                    let lost = at.cut_back(&turns, k).map_or(0.0, |u| (at.end(k) - u).max(0.0));
-                    runs.length[front[k]] - lost
-                };
+                let after = |k: usize| runs.length[front[k]] - lost[k - nest.first];
                 for t in &turns {
                     let (i, j) = (front[t.lower], front[t.upper]);
                     let before = value_of.of(runs.length[i]) + value_of.of(runs.length[j]);
-                    if runs.id[i] == runs.id[j] {
-                        return None;
-                    }
-                    let turn = t.path().length();
+                    let turn = t.length();
                     let joined = after(t.lower) + after(t.upper) + turn;
                     // of answers that save as much, the one with shorter turns
                     sum += value_of.of(joined) - before - 1e-3 * turn;
@@ -425,7 +443,7 @@ impl Plan {
             for nest in nests {
                 let Some(turns) = at.turns(nest, Some(&|p: &Path| turned.inside(p))) else { continue };
                 let nest = Nest { depth: turns.len(), ..nest };
-                if !spared(&turns, nest) {
+                if !spared(&at.lost(&turns, nest), nest) {
                     continue;
                 }
                 let all = nest.first..=nest.last;
@@ -484,11 +502,16 @@ fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let deepest = ((share * median / turned.spacing) as usize).clamp(1, DEEPEST);
     // rows too short to be laid alone are only laid by joining them: as deep as it goes
     let deepest = if median < shortest { DEEPEST } else { deepest };
-    let mut depths = vec![0, 1, 2, 3, 4, 6, 9, 12];
+    let mut depths = vec![0, 1, 2, 4, 6, 9, 12];
     depths.retain(|d| *d < deepest);
     depths.push(deepest);
     let mut best: Option<(f64, Vec<Path>, usize)> = None;
     for depth in depths {
+        // where shallow nests pay nothing only the deepest may
+        let paid = best.as_ref().is_some_and(|b| b.2 > 0);
+        if depth > 2 && depth < deepest && !paid {
+            continue;
+        }
         for sides in [[Side::Right, Side::Left], [Side::Left, Side::Right]] {
             let mut plan = Plan { rows: field.rows.clone(), left: Vec::new(), right: Vec::new() };
             plan.join(turned, field, sides[0], depth, value_of, true);
