@@ -6,7 +6,7 @@
 //! on is straight, so the gate that made the course has nothing to refuse.
 
 use super::Course;
-use super::room::{Order, Room};
+use super::room::Room;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, Segment, bend, polyline};
 use rstar::{AABB, RTree, RTreeObject};
@@ -32,10 +32,9 @@ struct Piece {
 
 #[derive(Clone, Copy, Debug)]
 enum Kind {
-    /// The strip's corners may touch it.
+    /// The strip's corners may touch it where it is the outline's; elsewhere half a
+    /// width is left.
     Wall,
-    /// The end stays this far from it, mm.
-    Border(f64),
     /// Tow of a course: its number and the length at which the piece begins.
     Tow(usize, f64),
 }
@@ -50,6 +49,10 @@ impl RTreeObject for Piece {
 /// Everything that ends of a region's courses must not pass.
 pub(super) struct Bounds {
     pieces: RTree<Piece>,
+    /// By how much ends were led on meanwhile.
+    led: Vec<Piece>,
+    /// The outline less its perimeters.
+    outline: Lines,
     width: f64,
     /// How much nearer than its width fitted tow may lie, mm.
     hair: f64,
@@ -59,30 +62,31 @@ pub(super) struct Bounds {
 const OTHERS: usize = usize::MAX;
 
 impl Bounds {
-    /// From the area in which the strips must lie, the outline less its perimeters
-    /// and the courses that are there. Where the area ends within the outline
-    /// another region may begin: there half a width is left as before.
-    pub(super) fn new(within: &Area, inside: &Area, others: &[Course], order: &Order<'_>) -> Self {
-        let width = order.width;
-        let outline = Lines::boundary(inside);
-        let mut pieces: Vec<Piece> = Vec::new();
-        for (a, b) in within.rings().flat_map(polyline::ring_edges) {
-            let on = outline.distance(a.lerp(b, 0.5)) < KEPT_MM;
-            let kind = if on { Kind::Wall } else { Kind::Border(0.5 * width) };
-            pieces.push(Piece { a, b, kind });
+    /// For the courses of a room: from the area in which the strips must lie, the
+    /// outline less its perimeters and the courses of other regions. Where the area
+    /// ends within the outline another region may begin: there half a width is left
+    /// as before.
+    fn new(room: &Room<'_>, within: &Area, inside: &Area, others: &[Course]) -> Self {
+        let order = &room.order;
+        let mut pieces: Vec<Piece> = within
+            .rings()
+            .flat_map(polyline::ring_edges)
+            .map(|(a, b)| Piece { a, b, kind: Kind::Wall })
+            .collect();
+        let others = others.iter().map(|c| (OTHERS, c.wanted()));
+        for (number, path) in others.chain(room.courses.iter().map(Course::path).enumerate()) {
+            let mut at = 0.0;
+            for w in path.flatten(bend::PROPOSAL_CHORD_MM).windows(2) {
+                pieces.push(Piece { a: w[0], b: w[1], kind: Kind::Tow(number, at) });
+                at += w[0].dist(w[1]);
+            }
         }
-        for c in others {
-            let line = c.wanted().flatten(bend::PROPOSAL_CHORD_MM);
-            pieces.extend(line.windows(2).map(|w| Piece { a: w[0], b: w[1], kind: Kind::Tow(OTHERS, 0.0) }));
-        }
-        Self { pieces: RTree::bulk_load(pieces), width, hair: 0.6 * order.deviation }
-    }
-
-    fn add(&mut self, course: usize, path: &Path) {
-        let mut at = 0.0;
-        for w in path.flatten(bend::PROPOSAL_CHORD_MM).windows(2) {
-            self.pieces.insert(Piece { a: w[0], b: w[1], kind: Kind::Tow(course, at) });
-            at += w[0].dist(w[1]);
+        Self {
+            pieces: RTree::bulk_load(pieces),
+            led: Vec::new(),
+            outline: Lines::boundary(inside),
+            width: order.width,
+            hair: 0.6 * order.deviation,
         }
     }
 
@@ -97,12 +101,14 @@ impl Bounds {
             [p.x.max(far.x) + w, p.y.max(far.y) + w],
         );
         let mut reach = farthest;
-        for piece in self.pieces.locate_in_envelope_intersecting(around) {
+        for piece in self.pieces.locate_in_envelope_intersecting(around).chain(&self.led) {
             let local = |q: Point| Point::new((q - p).dot(along), (q - p).dot(across));
             let (a, b) = (local(piece.a), local(piece.b));
             let limit = match piece.kind {
-                Kind::Wall => beam(a, b, half - KEPT_MM, -half).map(|x| x - KEPT_MM),
-                Kind::Border(off) => round(a, b, off - KEPT_MM),
+                Kind::Wall if self.outline.distance(piece.a.lerp(piece.b, 0.5)) < KEPT_MM => {
+                    beam(a, b, half - KEPT_MM, -half).map(|x| x - KEPT_MM)
+                }
+                Kind::Wall => round(a, b, half - KEPT_MM),
                 // a course is always near its own end
                 Kind::Tow(c, s) if c == course && (s - at).abs() < 1.6 * w => None,
                 Kind::Tow(..) => {
@@ -119,8 +125,9 @@ impl Bounds {
         reach
     }
 
-    /// A path led on at both ends.
-    fn led_on(&self, path: &Path, course: usize) -> Path {
+    /// A path led on at both ends, and the pieces added.
+    fn led_on(&self, path: &Path, course: usize) -> (Path, Vec<(Point, Point)>) {
+        let mut added = Vec::new();
         let whole = path.length();
         let mut path = path.clone();
         // pieces are told by their length from the start of the course as laid
@@ -133,12 +140,22 @@ impl Bounds {
                 continue;
             }
             let to = p + along * more;
+            added.push((p, to));
             match (path.segments.last_mut(), last) {
                 (Some(s), Segment::Line { from, .. }) => *s = Segment::Line { from, to },
                 _ => path.segments.push(Segment::Line { from: p, to }),
             }
         }
-        path
+        (path, added)
+    }
+
+    /// Remembers what was led on, here and in the room.
+    fn remember(&mut self, room: &mut Room<'_>, course: usize, added: Vec<(Point, Point)>) {
+        for (a, b) in added {
+            room.note(&[a, b]);
+            // no part of the course before it is as far along as this
+            self.led.push(Piece { a, b, kind: Kind::Tow(course, f64::INFINITY) });
+        }
     }
 }
 
@@ -183,21 +200,25 @@ fn round(a: Point, b: Point, radius: f64) -> Option<f64> {
 }
 
 /// Leads the ends of a room's courses on, and lays what was just too short to be
-/// laid and is not any more.
-pub(super) fn lead_on(room: &mut Room<'_>, mut bounds: Bounds) {
+/// laid and is not any more. `within` is the area in which the strips must lie,
+/// `inside` the outline less its perimeters, `others` the courses of other regions.
+pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others: &[Course]) {
     let o = room.order;
-    for (i, c) in room.courses.iter().enumerate() {
-        bounds.add(i, c.path());
+    if room.short.is_empty() && room.courses.iter().all(|c| c.path().closed) {
+        return;
     }
+    let mut bounds = Bounds::new(room, within, inside, others);
     for i in 0..room.courses.len() {
         let c = &room.courses[i];
         if c.path().closed {
             continue;
         }
-        let longer = bounds.led_on(c.path(), i);
+        let (longer, added) = bounds.led_on(c.path(), i);
+        if added.is_empty() {
+            continue;
+        }
         if let Ok(made) = Course::new(c.region.clone(), c.rule, c.rank, longer, o.radius, o.shortest) {
-            bounds.add(i, made.path());
-            room.note(made.path());
+            bounds.remember(room, i, added);
             room.courses[i] = made;
         }
     }
@@ -205,13 +226,13 @@ pub(super) fn lead_on(room: &mut Room<'_>, mut bounds: Bounds) {
     short.sort_by(|a, b| b.length().total_cmp(&a.length()));
     for path in short {
         let number = room.courses.len();
-        let longer = bounds.led_on(&path, number);
+        let (longer, _) = bounds.led_on(&path, number);
         if longer.length() < o.shortest || !room.clear(&longer) {
             continue;
         }
+        let line = longer.flatten(bend::PROPOSAL_CHORD_MM);
         if let Ok(made) = Course::new(o.region.to_string(), o.rule, o.rank, longer, o.radius, o.shortest) {
-            bounds.add(number, made.path());
-            room.note(made.path());
+            bounds.remember(room, number, line.windows(2).map(|w| (w[0], w[1])).collect());
             room.courses.push(made);
         }
     }
@@ -219,6 +240,7 @@ pub(super) fn lead_on(room: &mut Room<'_>, mut bounds: Bounds) {
 
 #[cfg(test)]
 mod tests {
+    use super::super::room::Order;
     use super::*;
     use crate::geom::{combine, pt, trig};
     use crate::job::Rule;
@@ -241,8 +263,7 @@ mod tests {
         let area = combine::ring_area(ring);
         let mut room = Room::new(order, &area);
         super::super::unidirectional::lay(&mut room);
-        let bounds = Bounds::new(&area, &area, &[], &order);
-        lead_on(&mut room, bounds);
+        lead_on(&mut room, &area, &area, &[]);
         room
     }
 

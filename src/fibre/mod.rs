@@ -172,7 +172,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         if region.spiral {
             layer.cuts_saved += spiral::wind(&mut room);
         }
-        ends::lead_on(&mut room, ends::Bounds::new(within, &tasks.inside, &layer.courses, &order));
+        ends::lead_on(&mut room, within, &tasks.inside, &layer.courses);
         if job.tow.trail_mm > 0.0 {
             let led = |c: &Course| trail::led(c, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
             room.courses = room.courses.iter().map(led).collect();

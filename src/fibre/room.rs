@@ -293,8 +293,8 @@ impl<'a> Room<'a> {
     }
 
     /// Remembers where a course lies that was made elsewhere.
-    pub(super) fn note(&mut self, path: &Path) {
-        self.taken.add(&path.flatten(bend::PROPOSAL_CHORD_MM));
+    pub(super) fn note(&mut self, line: &[Point]) {
+        self.taken.add(line);
     }
 
     /// The nearest point of what is laid here and its direction.
