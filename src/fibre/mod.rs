@@ -174,7 +174,9 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         }
         ends::lead_on(&mut room, within, &tasks.inside, &layer.courses);
         if job.tow.trail_mm > 0.0 {
-            let led = |c: &Course| trail::led(c, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
+            let led = |c: &Course| {
+                trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)
+            };
             room.courses = room.courses.iter().map(led).collect();
         }
         if room.courses.is_empty() && room.left_out.is_empty() {

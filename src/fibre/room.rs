@@ -276,6 +276,27 @@ impl<'a> Room<'a> {
         within(&self.boundary, path, 0.6 * self.order.deviation)
     }
 
+    /// The nozzle has room on a way: it lies where centre lines may lie, or no more
+    /// than `off` mm beside a line that is laid.
+    pub(super) fn has_way(&self, way: &Path, wanted: &Path, off: f64) -> bool {
+        let mut line = Lines::default();
+        line.add(&wanted.flatten(bend::PROPOSAL_CHORD_MM));
+        let total = way.length();
+        let mut at = 0.0;
+        loop {
+            let Some(p) = way.point_at(at) else { return false };
+            let free =
+                line.distance(p) <= off || self.boundary.distance(p) <= off || self.boundary.enclose(p);
+            if !free {
+                return false;
+            }
+            if at >= total {
+                return true;
+            }
+            at = (at + LOOK_MM).min(total);
+        }
+    }
+
     /// Holds these courses and no others.
     pub(super) fn replace(&mut self, courses: Vec<Course>) {
         self.taken = Lines::default();

@@ -248,6 +248,22 @@ mod tests {
     }
 
     #[test]
+    fn what_no_legal_way_can_lead_is_told() {
+        // beyond d = R / 7 at a corner and R / 14 at a bow the leader, which may bend no
+        // tighter than R itself, must cut its turn by more
+        for (path, r, d, most) in [(corner(8.0), 8.0, 1.5, 0.065), (bow(5.0), 5.0, 1.0, 0.11)] {
+            let led = led(&path, d, r);
+            let plain = judged(&path, path.clone(), d);
+            assert!(led.path.min_radius() >= r, "legal: {}", led.path.min_radius());
+            assert!((0.05..most).contains(&led.off_mm), "R {r}, d {d}: off by {}", led.off_mm);
+            assert!(led.off_mm <= plain.off_mm, "{} of {} uncompensated", led.off_mm, plain.off_mm);
+            // the place told is where it is so
+            let near = led.laid.iter().map(|p| p.dist(led.worst)).fold(f64::INFINITY, f64::min);
+            assert!(near < 1e-9, "told of a place {near} mm off what is laid");
+        }
+    }
+
+    #[test]
     fn circles_are_laid_where_they_are_wanted() {
         for (r, d) in [(5.0, 1.0), (8.0, 2.0), (20.0, 3.0)] {
             let half =
