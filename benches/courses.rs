@@ -1,6 +1,8 @@
 //! Courses against layers and vertices: the whole bracket, a plate of 10 to 40
 //! layers that all differ, and one outline with 500 to 4 000 corners.
 
+#![allow(clippy::print_stdout, reason = "the exponents are what it is for")]
+
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -80,5 +82,25 @@ fn courses(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, courses);
+/// Least time of three, s.
+fn seconds(case: &Case) -> f64 {
+    let once = || {
+        let begin = std::time::Instant::now();
+        std::hint::black_box(lay(case));
+        begin.elapsed().as_secs_f64()
+    };
+    (0..3).map(|_| once()).fold(f64::INFINITY, f64::min)
+}
+
+/// Prints the exponents of growth: the slope of log time over log size, ends only.
+fn growth(_: &mut Criterion) {
+    let slope = |sizes: [u32; 2], case: &dyn Fn(u32) -> PathBuf| {
+        let [few, many] = sizes.map(|n| seconds(&self::case(&case(n))));
+        libm::log(many / few) / libm::log(f64::from(sizes[1]) / f64::from(sizes[0]))
+    };
+    println!("growth with layers n^{:.2}", slope([10, 40], &|n| written(500, n)));
+    println!("growth with corners n^{:.2}", slope([500, 4000], &|n| written(n, 1)));
+}
+
+criterion_group!(benches, courses, growth);
 criterion_main!(benches);

@@ -72,7 +72,8 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
 /// about what is not laid.
 pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[f64]) {
     let o = room.order;
-    let (mut long, mut all): (Vec<(f64, f64)>, Vec<(f64, f64)>) = (Vec::new(), Vec::new());
+    let mut long: Vec<(f64, f64)> = Vec::new();
+    let mut all: Vec<(f64, f64)> = Vec::new();
     for &angle in angles {
         let fields = rows::fields(part, angle, o.spacing, o.shortest);
         let lengths = || fields.iter().flat_map(|f| &f.rows).map(Row::length);
