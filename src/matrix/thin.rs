@@ -37,12 +37,17 @@ impl Triangle {
     }
 }
 
+/// Widths over which a bead keeps its width at least: shorter dabs take the head
+/// longer to go to than to lay, and bare ground grows by some hundredths of a
+/// percent.
+const ATOM: f64 = 1.2;
+
 /// Lays beads along the middle of one narrow polygon.
 pub(super) fn fill(polygon: &Polygon, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     let mut triangles = triangulated(polygon, 0.5 * width);
     prune(&mut triangles);
     for chain in chains(&triangles) {
-        run::lay(&chain, 0.6 * width, width, height_mm, beads);
+        run::lay(&chain, ATOM * width, width, height_mm, beads);
     }
 }
 
