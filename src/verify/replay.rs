@@ -53,11 +53,15 @@ struct Warmth {
 struct Parked {
     /// Target at work, degC.
     work_c: f64,
-    /// When, s, and how much of the program was waiting for heat by then.
-    since: f64,
-    waited: f64,
-    /// Its lowest target since, degC.
-    lowest_c: f64,
+    /// Seconds that it was set to more than standby, and since when it is.
+    hot_s: f64,
+    hot_since: Option<f64>,
+}
+
+impl Parked {
+    fn hot(&self, now: f64) -> f64 {
+        self.hot_s + self.hot_since.map_or(0.0, |since| now - since)
+    }
 }
 
 enum Frame {
@@ -295,7 +299,11 @@ impl<'a> Replay<'a> {
         w.waited = waits || (w.waited && c <= w.target);
         w.target = c;
         if let Some(parked) = &mut w.parked {
-            parked.lowest_c = parked.lowest_c.min(c);
+            let now = self.clock.now();
+            let down = parked.work_c - self.printer.head(head).standby_drop_k;
+            parked.hot_s = parked.hot(now);
+            // set to a degree above it, it stands by
+            parked.hot_since = (c > down + 1.0).then_some(now);
         }
     }
 
@@ -556,8 +564,7 @@ impl<'a> Replay<'a> {
         if let Some(old) = old {
             self.figures.head_changes += 1;
             let w = &mut self.warmth[index(old)];
-            let waited = self.clock.seconds[Spent::Heating as usize];
-            w.parked = Some(Parked { work_c: w.target, since: now, waited, lowest_c: w.target });
+            w.parked = Some(Parked { work_c: w.target, hot_s: 0.0, hot_since: Some(now) });
         }
         self.back(head, now);
         let p = self.printer;
@@ -579,27 +586,21 @@ impl<'a> Replay<'a> {
         self.head = Some(head);
     }
 
-    /// A head's turn comes: had it been left hot?
+    /// A head's turn comes, or the end: had it been left hot?
     fn back(&mut self, head: Head, now: f64) {
         let Some(parked) = self.warmth[index(head)].parked.take() else { return };
         let p = self.printer.head(head);
-        let (work, lowest) = (parked.work_c, parked.lowest_c);
-        let down = work - p.standby_drop_k;
-        let allowed = p.heater.seconds(work, down) + p.heater.seconds(down, work) + PARKED_S;
+        let down = parked.work_c - p.standby_drop_k;
+        // a turn that is too short to cool and be heated again may leave it hot
+        let allowed =
+            p.heater.seconds(parked.work_c, down) + p.heater.seconds(down, parked.work_c) + PARKED_S;
         if !allowed.is_finite() {
             return;
         }
-        let hot = if lowest > down + 1.0 { now - parked.since } else { 0.0 };
-        // while the other head is waited for, nobody works
-        let waiting = self.clock.seconds[Spent::Heating as usize] - parked.waited;
-        let working = (hot - waiting).max(0.0);
         let place = self.place();
-        let text = format!("{} parked at {lowest} degC, standby is {down:.0} degC", name(head));
-        if hot > allowed && working <= allowed {
-            let why = format!("{text}: for {hot:.0} s, of which {waiting:.0} s wait for the other head");
-            self.ledger.warn(Check::Standby, place, why);
-        }
-        self.ledger.most(Check::Standby, working, allowed, place, || text);
+        self.ledger.most(Check::Standby, parked.hot(now), allowed, place, || {
+            format!("{} parked above its standby of {down:.0} degC", name(head))
+        });
     }
 
     fn moves(&mut self, m: &Move) {
@@ -942,7 +943,9 @@ impl<'a> Replay<'a> {
             );
         }
         self.ledger.look(Check::Ending);
+        let now = self.clock.now();
         for head in [Head::Matrix, Head::Fibre] {
+            self.back(head, now);
             let target = self.warmth[index(head)].target;
             if target > 0.0 {
                 self.say(Check::Ending, format!("{} is left heated to {target} degC", name(head)));
