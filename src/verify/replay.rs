@@ -981,7 +981,7 @@ impl<'a> Replay<'a> {
         }
         if let Some((s, line)) = self.header.seconds {
             let place = Place { line, ..Place::default() };
-            let off = super::time_off(self.printer, s, f.seconds) * 100.0;
+            let off = super::time_off(s, f.seconds) * 100.0;
             self.ledger.most(Check::HeaderTime, off, super::TIME_PERCENT, place, || {
                 format!("{s:.0} s told, the program takes {:.0} s", f.seconds)
             });
