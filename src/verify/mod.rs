@@ -7,6 +7,7 @@
 
 mod against;
 mod clock;
+mod controller;
 mod course;
 pub mod dialect;
 pub mod findings;
@@ -18,6 +19,7 @@ mod plan;
 mod ramp;
 mod replay;
 pub mod stream;
+pub mod timeline;
 pub mod words;
 
 use crate::diagnostic::{Diagnostic, Outcome};

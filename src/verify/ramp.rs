@@ -23,7 +23,11 @@ impl Ramp {
     /// Seconds and mm of a change of speed.
     fn change(&self, v0: f64, v1: f64) -> (f64, f64) {
         let w = (v1 - v0).abs();
-        let s = if w * self.j >= self.a * self.a { w / self.a + self.a / self.j } else { 2.0 * (w / self.j).sqrt() };
+        let s = if w * self.j >= self.a * self.a {
+            w / self.a + self.a / self.j
+        } else {
+            2.0 * (w / self.j).sqrt()
+        };
         (s, 0.5 * (v0 + v1) * s)
     }
 
@@ -141,7 +145,13 @@ mod tests {
             let (step, mut a, mut v, mut x, mut s) = (1e-6, 0.0_f64, v0, 0.0, 0.0);
             while v < v1 - 1e-4 {
                 // brake the acceleration when what is left is what that takes
-                let jerk = if v1 - v <= 0.5 * a * a / SOFT.j { -SOFT.j } else if s < rise { SOFT.j } else { 0.0 };
+                let jerk = if v1 - v <= 0.5 * a * a / SOFT.j {
+                    -SOFT.j
+                } else if s < rise {
+                    SOFT.j
+                } else {
+                    0.0
+                };
                 a = (a + jerk * step).clamp(0.0, SOFT.a);
                 v += a * step;
                 x += v * step;
@@ -149,7 +159,10 @@ mod tests {
                 assert!(s < 1.0, "it gets there");
             }
             let (want, way) = SOFT.change(v0, v1);
-            assert!((s / want - 1.0).abs() < 0.02 && (x / way - 1.0).abs() < 0.03, "{s} s {x} mm, {want} s {way} mm");
+            assert!(
+                (s / want - 1.0).abs() < 0.02 && (x / way - 1.0).abs() < 0.03,
+                "{s} s {x} mm, {want} s {way} mm"
+            );
         }
     }
 }

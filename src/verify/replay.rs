@@ -3,8 +3,9 @@
 
 use super::against::Against;
 use super::clock::{Clock, Spent, index};
+use super::controller::{CutBlock, Cutting, Heated, ToldBlock, alike, head_of, heated, taken_up};
 use super::course::{Course, Limits, Stage};
-use super::dialect::{Dialect, same, tenths};
+use super::dialect::{Dialect, tenths};
 use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, steps, to_stretch};
 use super::ground::{Heights, Near, Stretch};
@@ -93,8 +94,11 @@ pub(super) struct Replay<'a> {
     courses: u32,
     layer_tow_mm: f64,
     layer_matrix_mm3: f64,
-    /// Lines of the cut block that have come, and the line of its comment.
-    cut: usize,
+    /// Blocks that take the profile's own time, and whether the present line is in one.
+    told_block: ToldBlock,
+    in_told: bool,
+    /// How far the cut block has come, and the line of its comment.
+    cut: CutBlock,
     cut_said: Option<u64>,
     last: Vec<Word>,
     opened: std::collections::BTreeSet<String>,
@@ -132,7 +136,9 @@ impl<'a> Replay<'a> {
             courses: 0,
             layer_tow_mm: 0.0,
             layer_matrix_mm3: 0.0,
-            cut: 0,
+            told_block: ToldBlock::default(),
+            in_told: false,
+            cut: CutBlock::default(),
             cut_said: None,
             last: Vec::new(),
             opened: std::collections::BTreeSet::new(),
@@ -179,6 +185,7 @@ impl<'a> Replay<'a> {
         }
         self.last.clone_from(&line.words);
         let cutting = self.cutting(line);
+        self.in_told = self.told_block.see(self.machine.dialect(), line);
         self.heaters(line);
         let accelerates =
             line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 2010 | 2040));
@@ -189,7 +196,9 @@ impl<'a> Replay<'a> {
         for step in &steps {
             match *step {
                 Step::Select(t) => self.select(t),
-                Step::Dwell(s) if !cutting && self.head.is_some() => self.clock.wait(Spent::Other, s),
+                Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => {
+                    self.clock.wait(Spent::Other, s)
+                }
                 Step::Dwell(_) | Step::Home | Step::End => {}
                 Step::Move(m) => self.moves(&m),
             }
@@ -197,31 +206,19 @@ impl<'a> Replay<'a> {
         self.machine.steps = steps;
     }
 
-    /// Recognises the cut block, line by line; true within it.
+    /// Follows the cut block; true within it.
     fn cutting(&mut self, line: &Line) -> bool {
-        let wanted = &self.machine.dialect().cut;
-        if wanted.is_empty() {
-            return false;
-        }
-        let fits = |k: usize| {
-            wanted[k].len() == line.words.len()
-                && wanted[k]
-                    .iter()
-                    .zip(&line.words)
-                    .all(|(a, b)| a.letter == b.letter && same(a.value, b.value))
-        };
-        if fits(self.cut) {
-            self.cut += 1;
-            if self.cut == wanted.len() {
-                self.cut = 0;
+        match self.cut.see(self.machine.dialect(), line) {
+            Cutting::Within => return true,
+            Cutting::Done => {
                 self.cut_now();
+                return true;
             }
-            return true;
-        }
-        if self.cut > 0 || self.cut_said.is_some() {
-            self.cut = 0;
-            self.cut_said = None;
-            self.say(Check::CutBlock, "the cut block is not as the profile has it");
+            Cutting::No if self.cut_said.is_none() || self.machine.dialect().cut.is_empty() => {}
+            Cutting::No | Cutting::Broken => {
+                self.cut_said = None;
+                self.say(Check::CutBlock, "the cut block is not as the profile has it");
+            }
         }
         false
     }
@@ -253,39 +250,17 @@ impl<'a> Replay<'a> {
     }
 
     fn heaters(&mut self, line: &Line) {
-        let Some(m) = line.word(b'M') else { return };
-        if let Some((head, waits, c)) = self.machine.dialect().heats(line) {
-            return match head.or(self.head) {
-                Some(h) => self.heat(h, waits, c),
-                None => self.say(Check::Temperature, "a head is heated before one is selected"),
-            };
-        }
-        // what is in no block: M104 and M109 heat heads, M140 and M190 the bed, M141
-        // and M191 the chamber (common practice)
-        let Some(c) = line.word(b'S').or_else(|| line.word(b'R')) else { return };
         let p = self.printer;
-        let (heater, most, what) = match tenths(m) {
-            1040 | 1090 => {
-                let head = match line.word(b'T') {
-                    None => self.head,
-                    Some(t) => self.tool(t),
-                };
-                return match head {
-                    Some(h) => self.heat(h, tenths(m) == 1090, c),
-                    None => self.say(Check::Temperature, "no head of this printer is heated"),
-                };
-            }
-            1400 | 1900 => (p.bed_heating, p.max_bed_temperature_c, "bed"),
-            1410 | 1910 => (p.chamber_heating, p.max_chamber_temperature_c, "chamber"),
-            _ => return,
+        let (heater, most, what, c) = match heated(p, self.machine.dialect(), self.head, line) {
+            None => return,
+            Some(Heated::Unknown(why)) => return self.say(Check::Temperature, why),
+            Some(Heated::Head(head, waits, c)) => return self.heat(head, waits, c),
+            Some(Heated::Bed(c)) => (p.bed_heating, p.max_bed_temperature_c, "bed", c),
+            Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, "chamber", c),
         };
         self.clock.start_heater(heater, c);
         let place = self.place();
         self.ledger.most(Check::Hottest, c - most, 0.0, place, || format!("the {what} is set to {c} degC"));
-    }
-
-    fn tool(&self, t: f64) -> Option<Head> {
-        [Head::Matrix, Head::Fibre].into_iter().find(|h| same(f64::from(self.printer.head(*h).tool), t))
     }
 
     fn heat(&mut self, head: Head, waits: bool, c: f64) {
@@ -545,7 +520,7 @@ impl<'a> Replay<'a> {
     }
 
     fn select(&mut self, t: f64) {
-        let Some(head) = self.tool(t) else {
+        let Some(head) = head_of(self.printer, t) else {
             self.say(Check::Head, format!("T{t} is no head of `{}`", self.printer.name));
             return;
         };
@@ -567,22 +542,8 @@ impl<'a> Replay<'a> {
             w.parked = Some(Parked { work_c: w.target, hot_s: 0.0, hot_since: Some(now) });
         }
         self.back(head, now);
-        let p = self.printer;
-        let (new, gone) = (p.head(head).offset_mm, old.map_or([0.0; 3], |h| p.head(h).offset_mm));
-        let by_program = p.controller.program_applies_offsets;
-        match (&p.head_change, old) {
-            (HeadChange::Park(places) | HeadChange::Dock(places), _) => {
-                for k in 0..2 {
-                    self.machine.at[k] = places[index(head)][k] - if by_program { new[k] } else { 0.0 };
-                }
-            }
-            (HeadChange::Lift, Some(_)) if !by_program => {
-                for k in 0..3 {
-                    self.machine.at[k] += new[k] - gone[k];
-                }
-            }
-            _ => {}
-        }
+        taken_up(self.printer, head, old, &mut self.machine.at);
+        self.told_block.taken(head);
         self.head = Some(head);
     }
 
@@ -609,8 +570,7 @@ impl<'a> Replay<'a> {
             return;
         };
         self.ledger.look(Check::Head);
-        if self.cut > 0 {
-            self.cut = 0;
+        if self.cut.broken() {
             self.say(Check::CutBlock, "an axis moves within the cut block");
         }
         let profile = self.printer.head(head);
@@ -641,7 +601,9 @@ impl<'a> Replay<'a> {
         self.speeds(head, m, &curve, z1 - z0, feed);
         self.strikes(head, &curve, z0, z1);
         let what = self.room(head, m, curve, [z0, z1], feed);
-        if flat || (z1 - z0).abs() > 0.0 {
+        if self.in_told {
+            // the profile tells how long its blocks take
+        } else if flat || (z1 - z0).abs() > 0.0 {
             self.clock.leg(&curve, z1 - z0, m.speed, m.rapid, what);
         } else if feeds {
             self.clock.feed(feed, m.speed, what);
@@ -931,11 +893,7 @@ impl<'a> Replay<'a> {
             self.leave();
         }
         self.close_layer();
-        let end = &self.machine.dialect().end;
-        let alike = end.len() == self.last.len()
-            && end.iter().zip(&self.last).all(|(a, b)| {
-                a.letter == b.letter && (!matches!(a.letter, b'G' | b'M') || same(a.value, b.value))
-            });
+        let alike = self.machine.dialect().end.last().is_none_or(|end| alike(end, &self.last));
         if self.line > 0 && !alike {
             self.say(
                 Check::Ending,
