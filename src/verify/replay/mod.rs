@@ -11,7 +11,7 @@ mod warmth;
 use crate::job::{Head, Printer};
 use crate::verify::against::Against;
 use crate::verify::clock::{Clock, Spent, index};
-use crate::verify::controller::{CutBlock, Cutting, ToldBlock, head_of, taken_up};
+use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
 use crate::verify::dialect::{Dialect, tenths};
 use crate::verify::findings::{Check, Ledger, Place};
@@ -264,6 +264,10 @@ impl<'a> Replay<'a> {
             self.warm(head);
         }
         if !known {
+            let way = from_reference(self.printer, head, m);
+            if !self.in_told {
+                self.clock.leg(&way.curve(), way.to[2] - way.from[2], m.speed, m.rapid, Spent::Travel);
+            }
             return;
         }
         let z0 = if z0.is_finite() { z0 } else { z1 };
