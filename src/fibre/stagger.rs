@@ -81,3 +81,43 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
     }
     short
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Course;
+    use super::*;
+    use crate::geom::{Arc, Path, Segment, pt};
+    use crate::job::Rule;
+
+    /// A hoop of two half circles, its length 2 pi radius.
+    fn hoop(radius: f64) -> LayerCourses {
+        let (right, left) = (pt(radius, 0.0), pt(-radius, 0.0));
+        let arc = |from, to| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+        let path = Path::new(vec![arc(right, left), arc(left, right)], true);
+        let course = Course::new("pin".into(), Rule::Hoop, 0, path, 1.0, 1.0).expect("a legal hoop");
+        LayerCourses { courses: vec![course], ..LayerCourses::default() }
+    }
+
+    #[test]
+    fn ends_keep_apart_and_do_not_take_turns_between_two_places() {
+        // 94 mm round: room for nine ends 10 mm apart
+        let mut layers: Vec<LayerCourses> = (0..12).map(|_| hoop(15.0)).collect();
+        assert!(stagger(&mut layers, 10.0).is_empty(), "room enough in every layer");
+        let ends: Vec<Point> = layers.iter().map(|l| l.courses[0].path().start().expect("a start")).collect();
+        for w in ends.windows(REMEMBERED + 2) {
+            for (i, p) in w.iter().enumerate() {
+                for q in &w[i + 1..] {
+                    assert!(p.dist(*q) > 9.9, "{p:?} and {q:?} among {w:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_hoop_without_room_is_told_with_what_it_reached() {
+        let mut layers: Vec<LayerCourses> = (0..3).map(|_| hoop(4.0)).collect();
+        let short = stagger(&mut layers, 10.0);
+        assert_eq!(short.iter().map(|s| s.0).collect::<Vec<_>>(), [1, 2]);
+        assert!(short.iter().all(|s| s.1 > 7.9 && s.1 <= 8.0), "its diameter is all there is: {short:?}");
+    }
+}

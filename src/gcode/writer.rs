@@ -502,10 +502,22 @@ mod tests {
         }
     }
 
-    #[test]
-    fn a_half_circle_keeps_its_centre() {
+    /// The moves of a course that is one arc, coordinates as they are.
+    fn arc_rows(a: Arc) -> Vec<Vec<(char, f64)>> {
         let mut job = job();
         job.printer.controller.program_applies_offsets = false;
+        let course = vec![
+            Move::Select(Head::Fibre),
+            Move::Z(0.2),
+            Move::Travel(a.from),
+            Move::Thread(15.0),
+            Move::Lay { segment: Segment::Arc(a), fed: true },
+        ];
+        moves(&text(&job, course))
+    }
+
+    #[test]
+    fn a_half_circle_keeps_its_centre() {
         for k in 0..400 {
             // a little less and a little more than half a turn, from odd places
             let sweep = std::f64::consts::PI + 0.0002 * f64::from(k % 7 - 3);
@@ -517,18 +529,11 @@ mod tests {
                 ccw: true,
             };
             a.to = a.point_at(a.radius() * sweep);
-            let moves_in = vec![
-                Move::Select(Head::Fibre),
-                Move::Z(0.2),
-                Move::Travel(a.from),
-                Move::Thread(15.0),
-                Move::Lay { segment: Segment::Arc(a), fed: true },
-            ];
-            let rows = moves(&text(&job, moves_in));
+            let rows = arc_rows(a);
             let last = rows.last().expect("the arc");
-            let start = &rows[rows.len() - 2];
-            let from = rows.iter().rev().skip(1).find_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?)));
-            let from = from.unwrap_or_else(|| panic!("no travel before {start:?}"));
+            let before = rows.iter().rev().skip(1);
+            let from =
+                before.filter_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?))).next().expect("a travel");
             let at = from + pt(word(last, 'I').expect("i"), word(last, 'J').expect("j"));
             assert!(at.dist(centre) < 0.002, "{k}: {at:?} against {centre:?}");
         }
@@ -540,16 +545,7 @@ mod tests {
             Arc { from: pt(110.0, 100.0), to: pt(109.999_99, 100.01), centre: pt(100.0, 100.0), ccw: false };
         let a = Arc { ccw: true, from: a.to, to: a.from, ..a };
         assert!(a.sweep() > 6.0, "nearly a whole turn");
-        let moves_in = vec![
-            Move::Select(Head::Fibre),
-            Move::Z(0.2),
-            Move::Travel(a.from),
-            Move::Thread(15.0),
-            Move::Lay { segment: Segment::Arc(a), fed: true },
-        ];
-        let mut job = job();
-        job.printer.controller.program_applies_offsets = false;
-        let rows = moves(&text(&job, moves_in));
+        let rows = arc_rows(a);
         assert_eq!(rows.iter().filter(|r| word(r, 'I').is_some()).count(), 2, "two halves");
     }
 

@@ -240,6 +240,12 @@ mod tests {
         (moves, seconds)
     }
 
+    /// Those to the matrix head: when, and degC.
+    fn matrix_commands(program: &Program, moves: &[Move], seconds: &[f64]) -> Vec<(f64, i64)> {
+        let all = commands(program, moves, seconds).into_iter();
+        all.filter(|c| c.1 == Head::Matrix).map(|(t, _, c)| (t, c)).collect()
+    }
+
     /// Commands without waiting: second at which they stand, head, whole degrees.
     fn commands(program: &Program, before: &[Move], seconds: &[f64]) -> Vec<(f64, Head, i64)> {
         let (mut now, mut k) = (0.0, 0);
@@ -285,11 +291,7 @@ mod tests {
         }
         let (moves, seconds) = turns(&[2, 40, 2]);
         let program = preheat(&job, Program { moves: moves.clone(), ..Program::default() }, &seconds);
-        let matrix: Vec<(f64, i64)> = commands(&program, &moves, &seconds)
-            .into_iter()
-            .filter(|c| c.1 == Head::Matrix)
-            .map(|(t, _, c)| (t, c))
-            .collect();
+        let matrix = matrix_commands(&program, &moves, &seconds);
         // seconds of the moves alone, without the wait that follows the first
         assert_eq!(matrix[0], (30.0, 150), "put aside before the wait");
         assert_eq!(matrix[1].1, 250, "heated again");
@@ -302,11 +304,7 @@ mod tests {
         let thread = moves.iter().position(|m| matches!(m, Move::Thread(_))).expect("a course");
         seconds[thread] = 400.0;
         let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
-        let matrix: Vec<(f64, i64)> = commands(&program, &moves, &seconds)
-            .into_iter()
-            .filter(|c| c.1 == Head::Matrix)
-            .map(|(t, _, c)| (t, c))
-            .collect();
+        let matrix = matrix_commands(&program, &moves, &seconds);
         assert_eq!((matrix[0].1, matrix[1].1), (150, 250), "aside, then heated: {matrix:?}");
         assert!(matrix[1].0 - matrix[0].0 > 400.0, "it does not stand hot for the whole course: {matrix:?}");
     }
@@ -330,11 +328,7 @@ mod tests {
     fn a_short_turn_leaves_the_other_head_hot_or_cools_it_a_little() {
         let (moves, seconds) = turns(&[20, 1, 20, 6, 20]);
         let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
-        let matrix: Vec<(f64, i64)> = commands(&program, &moves, &seconds)
-            .into_iter()
-            .filter(|c| c.1 == Head::Matrix)
-            .map(|(t, _, c)| (t, c))
-            .collect();
+        let matrix = matrix_commands(&program, &moves, &seconds);
         // the fibre head's turn of 10 s changes nothing, its turn of 60 s cools by 2/3 of 55 K
         assert_eq!(matrix.len(), 2, "one turn long enough: {matrix:?}");
         let (aside, heated) = (matrix[0].0, matrix[1].0);

@@ -23,7 +23,7 @@ pub mod stream;
 pub mod timeline;
 pub mod words;
 
-use crate::diagnostic::{Diagnostic, Outcome};
+use crate::diagnostic::Outcome;
 use crate::job::{Printer, matrix_named, tow_named};
 use dialect::Dialect;
 use findings::{Check, Ledger};
@@ -127,16 +127,7 @@ pub fn verify(
     let mut replay = replay::Replay::new(printer, dialect, against, facts);
     let mut lines = stream::Lines::new(program);
     let mut line = words::Line::default();
-    loop {
-        match lines.next(|bytes| replay.line(bytes, &mut line)) {
-            Ok(true) => {}
-            Ok(false) => break,
-            Err(e) => {
-                let d = Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"));
-                return Err(d.in_file(name).into());
-            }
-        }
-    }
+    lines.all(name, |bytes| replay.line(bytes, &mut line))?;
     let (whole, bytes) = (lines.whole(), lines.bytes());
     let (mut ledger, mut figures) = replay.finish(whole);
     figures.bytes = bytes;

@@ -38,18 +38,8 @@ impl Timeline {
     /// does could be timed; `file-unreadable`; faults of the profile's blocks.
     pub fn of(printer: &Printer, name: &str, program: impl Read) -> Outcome<Self> {
         let mut reader = Reader::new(printer)?;
-        let mut lines = Lines::new(program);
         let mut line = Line::default();
-        loop {
-            match lines.next(|bytes| reader.line(bytes, &mut line)) {
-                Ok(true) => {}
-                Ok(false) => break,
-                Err(e) => {
-                    let d = Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"));
-                    return Err(d.in_file(name).into());
-                }
-            }
-        }
+        Lines::new(program).all(name, |bytes| reader.line(bytes, &mut line))?;
         if reader.head.is_none() {
             let d = Diagnostic::error(
                 "program-unread",
