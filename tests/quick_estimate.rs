@@ -39,6 +39,7 @@ fn bench() -> Vec<(&'static str, PathBuf)> {
         ("link", example("link", "link", &[])),
         ("bracket", example("bracket", "bracket", &[])),
         ("guide", example("guide", "guide", &[])),
+        ("rocker", example("rocker", "rocker", &[])),
         ("link, matrix alone", example("link", "bare", &[("job.toml", "map = \"map.toml\"", "")])),
         (
             "link, three copies",
