@@ -3,6 +3,7 @@
 
 use super::clock::index;
 use super::dialect::{Dialect, same, tenths};
+use super::machine::Move;
 use super::words::{Line, Word};
 use crate::job::printer::HeadChange;
 use crate::job::{Head, Printer};
@@ -76,6 +77,21 @@ pub(super) fn taken_up(printer: &Printer, head: Head, old: Option<Head>, at: &mu
         }
         _ => {}
     }
+}
+
+/// A first move as it is timed: a reference run ends where the machine's axes are
+/// zero, and so does what no move has told yet. Nozzle, machine coordinates.
+pub(super) fn from_reference(printer: &Printer, head: Head, m: &Move) -> Move {
+    let o = printer.head(head).offset_mm;
+    let by_program = printer.controller.program_applies_offsets;
+    let mut out = *m;
+    for (k, offset) in o.into_iter().enumerate() {
+        let at = |v: f64| if by_program { v + offset } else { v };
+        out.from[k] = if m.from[k].is_finite() { at(m.from[k]) } else { offset };
+        out.to[k] = if m.to[k].is_finite() { at(m.to[k]) } else { out.from[k] };
+    }
+    out.arc = None;
+    out
 }
 
 /// How far a line gets within the cut block.

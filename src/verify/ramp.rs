@@ -44,7 +44,7 @@ impl Ramp {
         let mut y = libm::cbrt(d / self.j);
         for _ in 0..STEPS {
             let step = (self.j * y * y * y + 2.0 * v * y - d) / (3.0 * self.j * y * y + 2.0 * v);
-            if !(step > 1e-12 * y) {
+            if step.is_nan() || step <= 1e-12 * y {
                 break;
             }
             y -= step;

@@ -2,7 +2,7 @@
 //! their speeds of changing, reading and accelerating.
 
 use super::clock::{Clock, Spent};
-use super::controller::{CutBlock, Cutting, Heated, ToldBlock, head_of, heated, taken_up};
+use super::controller::{CutBlock, Cutting, Heated, ToldBlock, from_reference, head_of, heated, taken_up};
 use super::dialect::Dialect;
 use super::geometry::Curve;
 use super::machine::{Machine, Move, Step};
@@ -164,10 +164,14 @@ impl<'a> Reader<'a> {
         let profile = self.printer.head(head);
         let o = if self.printer.controller.program_applies_offsets { profile.offset_mm } else { [0.0; 3] };
         let path = m.curve().moved([o[0], o[1]]);
+        if !(path.length() + m.to[2]).is_finite() {
+            let way = from_reference(self.printer, head, m);
+            let dz = way.to[2] - way.from[2];
+            return self.events.push(Event::Leg { path: way.curve(), dz, speed: m.speed, rapid: m.rapid });
+        }
         let dz = m.to[2] - m.from[2];
         let dz = if dz.is_finite() { dz } else { 0.0 };
         if path.length() > 1e-9 || dz.abs() > 0.0 {
-            // not-a-number: a move from an unknown place
             self.events.push(Event::Leg { path, dz, speed: m.speed, rapid: m.rapid });
         } else if m.feed.abs() > 1e-9 {
             self.events.push(Event::Feed { mm: m.feed / profile.feed_scale, speed: m.speed });
@@ -220,7 +224,7 @@ mod tests {
             let is = Timeline::of(&p, "a", text.as_bytes()).expect("a program").seconds(&p);
             assert!((is - want).abs() < 1e-2, "{is} s, by hand {want} s:\n{text}");
         };
-        let go = "T1 M6\nG0 X0 Y0 Z1 F6000\n";
+        let go = "T1 M6\nG0 X0 Y0 Z0 F6000\n";
         near(&format!("{go}G1 X30 Y40 F600 E1\nG4 P0.5\n"), 5.5);
         // a full circle of radius 5 and a half one by its radius, at 10 mm/s
         near(&format!("{go}G3 X0 Y0 I5 J0 E1 F600\nG2 X10 Y0 R5 E2\n"), 1.5 * std::f64::consts::PI);

@@ -11,7 +11,7 @@ mod warmth;
 use crate::job::{Head, Printer};
 use crate::verify::against::Against;
 use crate::verify::clock::{Clock, Spent, index};
-use crate::verify::controller::{CutBlock, Cutting, ToldBlock, head_of, taken_up};
+use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
 use crate::verify::dialect::{Dialect, tenths};
 use crate::verify::findings::{Check, Ledger, Place};
@@ -49,6 +49,8 @@ pub(super) struct Replay<'a> {
     tows: Near,
     beads: Near,
     courses: u32,
+    /// Highest number of a copy that a course belongs to.
+    copies: u64,
     layer_tow_mm: f64,
     layer_matrix_mm3: f64,
     /// Blocks that take the profile's own time, and whether the present line is in one.
@@ -91,6 +93,7 @@ impl<'a> Replay<'a> {
             tows: Near::new(lo, hi),
             beads: Near::new(lo, hi),
             courses: 0,
+            copies: 1,
             layer_tow_mm: 0.0,
             layer_matrix_mm3: 0.0,
             told_block: ToldBlock::default(),
@@ -264,6 +267,10 @@ impl<'a> Replay<'a> {
             self.warm(head);
         }
         if !known {
+            let way = from_reference(self.printer, head, m);
+            if !self.in_told {
+                self.clock.leg(&way.curve(), way.to[2] - way.from[2], m.speed, m.rapid, Spent::Travel);
+            }
             return;
         }
         let z0 = if z0.is_finite() { z0 } else { z1 };
