@@ -100,6 +100,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_unfilled(notes, &outline, &beads);
     tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
+    tell_empty_regions(notes, &job, &courses, &left_out);
     tell_left_out(notes, &left_out);
     tell_laid(notes, &job, &courses);
     nothing_laid(&outline, &courses, &beads)?;
@@ -189,9 +190,9 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
             let d = Diagnostic::warning(
                 "tow-wrinkles",
                 format!(
-                    "{} courses bend so tightly that the tow's edge is strained by more than its {:.3}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
-                    over.len(),
+                    "the tow's edge is strained by more than its {:.3} in the bends of {}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
                     most,
+                    counted(over.len(), "course"),
                     strain(worst),
                     worst.wanted().min_radius(),
                     worst.region
@@ -207,8 +208,8 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
         let d = Diagnostic::warning(
             "trail-off",
             format!(
-                "in {} courses the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
-                off.len(),
+                "in {} the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
+                counted(off.len(), "course"),
                 job.tow.trail_mm,
                 fibre::TRAIL_MM,
                 t.off_mm,
@@ -297,10 +298,11 @@ fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix:
             Diagnostic::warning(
                 "unfilled",
                 format!(
-                    "beads leave {:.1} % of layer {} bare, more than {:.1} % (the worst of {number} such layers)",
+                    "beads leave {:.1} % of layer {} bare, more than {:.1} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_UNFILLED * 100.0,
+                    of_such(number),
                 ),
             )
             .in_part(layer.number, layer.z_top_mm(), None)
@@ -318,16 +320,28 @@ fn tell_lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::
             Diagnostic::warning(
                 "lapping",
                 format!(
-                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} % (the worst of {number} such layers)",
+                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_LAPPING * 100.0,
+                    of_such(number),
                 ),
             )
             .in_part(layer.number, layer.z_top_mm(), None)
-            .help("matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less"),
+            .help(
+                "matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less",
+            ),
         );
     }
+}
+
+fn of_such(layers: usize) -> String {
+    if layers == 1 { String::new() } else { format!(" (the worst of {layers} such layers)") }
+}
+
+/// A number and what it counts: one place, two places.
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Index and value of the largest share over the limit, and how many are over it.
@@ -365,6 +379,27 @@ const MOST_UNFILLED: f64 = 0.009;
 /// Share of a layer's tow that beads may lie on before it is warned about.
 const MOST_LAPPING: f64 = 0.01;
 
+/// Warns, by name, of regions that get no tow in any layer.
+fn tell_empty_regions(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses], left_out: &[LeftOut]) {
+    let regions = job.map.iter().flat_map(|m| &m.regions);
+    for region in regions {
+        if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
+            continue;
+        }
+        let why = left_out
+            .iter()
+            .find(|l| l.region == region.name)
+            .map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        notes.push(
+            Diagnostic::warning(
+                "region-empty",
+                format!("region `{}` gets no tow in any layer: {why}", region.name),
+            )
+            .help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for"),
+        );
+    }
+}
+
 /// One warning for everything left out, with the largest piece as its place.
 fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {
     let Some(worst) = left_out.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) else { return };
@@ -373,9 +408,9 @@ fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {
         Diagnostic::warning(
             "left-out",
             format!(
-                "{:.1} m of tow that the map asks for are not laid, in {} places; the longest {:.0} mm in region `{}`, layer {}: {}",
+                "{:.1} m of tow that the map asks for are not laid in each part, in {}; the longest {:.0} mm in region `{}`, layer {}: {}",
                 total / 1000.0,
-                left_out.len(),
+                counted(left_out.len(), "place"),
                 worst.length_mm,
                 worst.region,
                 worst.layer,

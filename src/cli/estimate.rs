@@ -25,7 +25,7 @@ pub(super) struct Arguments {
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Table)]
     format: Format,
     /// From areas and lengths, without planning each layer: on the project's bench
-    /// set within 30 % for fibre length, 10 % for matrix volume and for time
+    /// set within 30 % for fibre length, 10 % for matrix volume, 15 % for time
     #[arg(long)]
     quick: bool,
     /// Threads to work with, all cores where left out; figures do not depend on it

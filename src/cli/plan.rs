@@ -60,9 +60,12 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     })
     .map_err(|e| {
         let folder = arguments.out.display();
-        Diagnostic::error("output-unwritable", format!("the output cannot be written to `{folder}`: {e}"))
-            .in_file(folder.to_string())
-            .help("choose another folder with --out, or free space on the disk")
+        Diagnostic::error(
+            "output-unwritable",
+            format!("the output cannot be written to `{folder}`: {}", files::why(&e)),
+        )
+        .in_file(folder.to_string())
+        .help("choose another folder with --out, or free space on the disk")
     })??;
     let table = estimate::table(&planned.estimate, &planned.job) + &served(&planned.cover, &planned.job);
     let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();

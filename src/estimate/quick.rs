@@ -21,7 +21,7 @@ const CHORD_MM: f64 = 0.05;
 /// rounded up. Fibre length is furthest off where many courses are cut short or
 /// left out; most jobs lie within 5 % in all three. Parts with less than some 5 m
 /// of tow are not in the set: single courses decide there.
-pub const WITHIN: Within = Within { fibre_length: 0.30, matrix_volume: 0.10, time: 0.10 };
+pub const WITHIN: Within = Within { fibre_length: 0.30, matrix_volume: 0.10, time: 0.15 };
 
 /// Shares by which figures may be wrong.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]

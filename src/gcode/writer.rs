@@ -325,11 +325,10 @@ impl Writer<'_> {
         let Some(along) = chord.normalised().filter(|_| !nearly_line && c > 0.01) else {
             return self.lay_line(a.to, a.length(), fed);
         };
-        // the centre that is equally far from both ends as written
-        let half = 0.5 * c;
-        let rise = (r * r - half * half).max(0.0).sqrt();
-        let left = a.ccw == (sweep < std::f64::consts::PI);
-        let centre = chord * 0.5 + along.left() * if left { rise } else { -rise };
+        // the centre that is equally far from both ends as written, nearest to the
+        // exact one: of a half circle its radius would say nothing about it
+        let exact = self.commanded(a.centre) - self.at;
+        let centre = chord * 0.5 + along.left() * exact.dot(along.left());
         let centre = written_centre(centre, chord);
         if fed {
             self.fed += a.length();
@@ -500,6 +499,38 @@ mod tests {
                 assert!((r0 - r1).abs() < 0.001, "radii {r0} and {r1} mm");
             }
             at = to;
+        }
+    }
+
+    #[test]
+    fn a_half_circle_keeps_its_centre() {
+        let mut job = job();
+        job.printer.controller.program_applies_offsets = false;
+        for k in 0..400 {
+            // a little less and a little more than half a turn, from odd places
+            let sweep = std::f64::consts::PI + 0.0002 * f64::from(k % 7 - 3);
+            let centre = pt(100.0 + 0.001_37 * f64::from(k), 100.0 - 0.000_71 * f64::from(k));
+            let mut a = Arc {
+                from: centre + Point::unit(0.37 * f64::from(k)) * 15.513,
+                to: centre,
+                centre,
+                ccw: true,
+            };
+            a.to = a.point_at(a.radius() * sweep);
+            let moves_in = vec![
+                Move::Select(Head::Fibre),
+                Move::Z(0.2),
+                Move::Travel(a.from),
+                Move::Thread(15.0),
+                Move::Lay { segment: Segment::Arc(a), fed: true },
+            ];
+            let rows = moves(&text(&job, moves_in));
+            let last = rows.last().expect("the arc");
+            let start = &rows[rows.len() - 2];
+            let from = rows.iter().rev().skip(1).find_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?)));
+            let from = from.unwrap_or_else(|| panic!("no travel before {start:?}"));
+            let at = from + pt(word(last, 'I').expect("i"), word(last, 'J').expect("j"));
+            assert!(at.dist(centre) < 0.002, "{k}: {at:?} against {centre:?}");
         }
     }
 

@@ -1,11 +1,12 @@
 //! A program held against its plan while it runs.
 
 use super::Figures;
+use super::bare;
 use super::clock::SPENT;
 use super::course::Course;
 use super::findings::{Check, Ledger, Place};
-use super::geometry::{Curve, distance, steps, to_stretch};
-use super::ground::{Near, Stretch};
+use super::geometry::{Curve, distance, steps};
+use super::ground::Near;
 use super::header::Header;
 use super::plan::{Beads, Follow, Plan, Rings};
 use crate::job::Printer;
@@ -27,14 +28,11 @@ const BARE_PERCENT: f64 = 1.0;
 /// even of a planner that tells it.
 const MOST_BARE_PERCENT: f64 = 10.0;
 
-/// What counting in squares is good for, % of the outline.
-const SQUARES_PERCENT: f64 = 0.5;
+/// What counting along lines, with square ends of beads, is good for, % of the outline.
+const LINES_PERCENT: f64 = 0.5;
 
 /// Bare area that is a fault in no layer, however small, mm2: some corners of beads.
 const BARE_MM2: f64 = 1.0;
-
-/// Squares of a counted layer at most.
-const MOST_SQUARES: f64 = 2e5;
 
 struct Open {
     index: usize,
@@ -245,7 +243,7 @@ impl<'a> Against<'a> {
             ledger.most(Check::Areas, 100.0 * off.abs() / whole, 0.1, place, || what.to_owned());
         }
         if open.rings.area > 0.0 {
-            let bare = bare(&open.rings, self.plan.placement_mm[0], tows, beads);
+            let bare = bare::count(&open.rings, self.plan.placement_mm[0], [tows, beads]);
             let left = areas.open + areas.unfilled;
             let o = self.plan.placement_mm[0];
             let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
@@ -253,10 +251,10 @@ impl<'a> Against<'a> {
             let percent = 100.0 * (bare.0 - left) / whole;
             // beads as drawn may leave more, which the planner warns of
             let drawn = layer.drawn_mm2.map_or(0.0, |d| 100.0 * (d.bare - left) / whole);
-            let most = (drawn + SQUARES_PERCENT)
-                .clamp(BARE_PERCENT + SQUARES_PERCENT, MOST_BARE_PERCENT)
+            let most = (drawn + LINES_PERCENT)
+                .clamp(BARE_PERCENT + LINES_PERCENT, MOST_BARE_PERCENT)
                 .max(100.0 * BARE_MM2 / whole);
-            if percent > BARE_PERCENT + SQUARES_PERCENT && percent <= most {
+            if percent > BARE_PERCENT + LINES_PERCENT && percent <= most {
                 ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
             }
             ledger.most(Check::Bare, percent, most, at, || told);
@@ -403,83 +401,6 @@ impl<'a> Against<'a> {
             time(&format!("time_s.{key}"), off, super::TIME_PERCENT);
         }
     }
-}
-
-/// Area of a layer's outline under neither tow nor bead, counted in squares, mm2,
-/// and a place where it is.
-fn bare(rings: &Rings, o: [f64; 2], tows: &Near, beads: &Near) -> (f64, Option<[f64; 2]>) {
-    let (lo, hi) = rings.bounds();
-    let side = ((hi[0] - lo[0]) * (hi[1] - lo[1]) / MOST_SQUARES).sqrt().max(0.05);
-    let columns = usize::try_from(steps(hi[0] - lo[0], side)).unwrap_or(1);
-    let rows = usize::try_from(steps(hi[1] - lo[1], side)).unwrap_or(1);
-    let mut covered = vec![false; columns * rows];
-    let middle = |c: usize, r: usize| [lo[0] + (float(c) + 0.5) * side, lo[1] + (float(r) + 0.5) * side];
-    let cell = |v: f64, most: usize| -> usize {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped")]
-        let n = v.clamp(0.0, 1e7) as usize;
-        n.min(most)
-    };
-    let mut mark = |a: [f64; 2], b: [f64; 2], half: f64, round: bool| {
-        let x = |v: f64| cell((v - lo[0]) / side, columns - 1);
-        let y = |v: f64| cell((v - lo[1]) / side, rows - 1);
-        for r in y(a[1].min(b[1]) - half)..=y(a[1].max(b[1]) + half) {
-            for c in x(a[0].min(b[0]) - half)..=x(a[0].max(b[0]) + half) {
-                let p = middle(c, r);
-                let (d, t) = to_stretch(p, a, b);
-                if d <= half && (round || (t > 0.0 && t < 1.0)) {
-                    covered[r * columns + c] = true;
-                }
-            }
-        }
-    };
-    for near in [tows, beads] {
-        let mut last: Option<Stretch> = None;
-        for s in &near.stretches {
-            let part = |p: [f64; 2]| [p[0] - o[0], p[1] - o[1]];
-            let (a, b, half) = (part(s.a), part(s.b), 0.5 * s.width);
-            let outside = (0..2).any(|k| a[k].max(b[k]) < lo[k] - half || a[k].min(b[k]) > hi[k] + half);
-            if !outside {
-                // long stretches in pieces: their boxes stay close to the strip
-                let n = steps(distance(a, b), (4.0 * half).max(1.0));
-                let line = Curve::line(a, b);
-                for k in 0..n {
-                    let (f, t) = (f64::from(k) / f64::from(n), f64::from(k + 1) / f64::from(n));
-                    mark(line.at(f), line.at(t), half, false);
-                }
-                if last.is_some_and(|l| distance(l.b, s.a) < 1e-6) {
-                    mark(a, a, half, true);
-                }
-            }
-            last = Some(*s);
-        }
-    }
-    let (mut count, mut crossings) = (0_usize, Vec::new());
-    let (mut run, mut longest, mut at) = (0_usize, 0_usize, None);
-    for r in 0..rows {
-        rings.crossings(lo[1] + (float(r) + 0.5) * side, &mut crossings);
-        for pair in crossings.chunks_exact(2) {
-            for c in 0..columns {
-                let p = middle(c, r);
-                if p[0] < pair[0] {
-                    continue;
-                }
-                if p[0] > pair[1] {
-                    break;
-                }
-                if covered[r * columns + c] {
-                    run = 0;
-                } else {
-                    count += 1;
-                    run += 1;
-                    if run > longest {
-                        (longest, at) = (run, Some(p));
-                    }
-                }
-            }
-            run = 0;
-        }
-    }
-    (float(count) * side * side, at)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts")]

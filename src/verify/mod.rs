@@ -6,6 +6,7 @@
 //! so that a planner's fault cannot hide itself.
 
 mod against;
+mod bare;
 mod clock;
 mod controller;
 mod course;
