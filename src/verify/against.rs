@@ -7,6 +7,7 @@ use super::course::Course;
 use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, distance, steps};
 use super::ground::Near;
+use super::header::Header;
 use super::plan::{Beads, Follow, Plan, Rings};
 use crate::job::Printer;
 use std::collections::BTreeMap;
@@ -20,9 +21,15 @@ const ROOM_MM: f64 = 0.05;
 /// Flow of a bead may differ by this, %.
 const FLOW_PERCENT: f64 = 3.0;
 
-/// Bare area beyond what is told, % of the outline: flow and picture differ where
-/// widths change. More than the first is worth a look, more than the second a fault.
-const BARE_PERCENT: [f64; 2] = [2.0, 10.0];
+/// Bare area beyond what is told, % of the outline, that is a fault: a hundredth.
+const BARE_PERCENT: f64 = 1.0;
+
+/// Bare area as drawn is told by the plan only as far as this, %: more is a fault
+/// even of a planner that tells it.
+const MOST_BARE_PERCENT: f64 = 10.0;
+
+/// What counting along lines, with square ends of beads, is good for, % of the outline.
+const LINES_PERCENT: f64 = 0.5;
 
 /// Bare area that is a fault in no layer, however small, mm2: some corners of beads.
 const BARE_MM2: f64 = 1.0;
@@ -109,19 +116,24 @@ impl<'a> Against<'a> {
         let limit = self.plan.printer.chord_mm + WRITTEN_MM;
         ledger.most(Check::PlanCourse, off, limit, here(p), || "a nozzle off its course".to_owned());
         let Some(layer) = &self.layer else { return };
-        let (mut worst, n) = ((0.0, part.from), steps(part.length(), 0.25));
+        let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
         for k in 0..=n {
             let share = f64::from(k) / f64::from(n);
             let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
-            for side in [-0.5 * width, 0.5 * width] {
-                let q = [p[0] - d[1] * side, p[1] + d[0] * side];
-                let out = layer.rings.outside(q, 2.0);
+            for side in [-0.5, -0.25, 0.0, 0.25, 0.5] {
+                let q = [p[0] - d[1] * side * width, p[1] + d[0] * side * width];
+                let deep = layer.beads.within_perimeter(q);
+                if deep > rim.0 {
+                    rim = (deep, q);
+                }
+                let out = if side.abs() < 0.4 { 0.0 } else { layer.rings.outside(q, 2.0) };
                 if out > worst.0 {
                     worst = (out, q);
                 }
             }
         }
         ledger.most(Check::Outline, worst.0, ROOM_MM, here(worst.1), || "a strip".to_owned());
+        ledger.most(Check::Perimeters, rim.0, ROOM_MM, here(rim.1), || "a strip".to_owned());
     }
 
     /// By what share courses of chords may be short of those planned.
@@ -232,17 +244,27 @@ impl<'a> Against<'a> {
         }
         if open.rings.area > 0.0 {
             let bare = bare::count(&open.rings, self.plan.placement_mm[0], [tows, beads]);
-            let beyond = bare.0 - areas.open - areas.unfilled;
+            let left = areas.open + areas.unfilled;
             let o = self.plan.placement_mm[0];
             let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
-            let told = format!("{:.2} mm2 bare, {:.2} mm2 told", bare.0, areas.open + areas.unfilled);
-            let percent = 100.0 * beyond / whole;
-            let most = BARE_PERCENT[1].max(100.0 * BARE_MM2 / whole);
-            if percent > BARE_PERCENT[0] && percent <= most {
+            let told = format!("{:.2} mm2 bare, {left:.2} mm2 left on purpose or for want of room", bare.0);
+            let percent = 100.0 * (bare.0 - left) / whole;
+            // beads as drawn may leave more, which the planner warns of
+            let drawn = layer.drawn_mm2.map_or(0.0, |d| 100.0 * (d.bare - left) / whole);
+            let most = (drawn + LINES_PERCENT)
+                .clamp(BARE_PERCENT + LINES_PERCENT, MOST_BARE_PERCENT)
+                .max(100.0 * BARE_MM2 / whole);
+            if percent > BARE_PERCENT + LINES_PERCENT && percent <= most {
                 ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
             }
             ledger.most(Check::Bare, percent, most, at, || told);
         }
+    }
+
+    /// Share of a layer's tow that the plan tells to lie under beads.
+    pub(super) fn over_tow(&self) -> Option<f64> {
+        let layer = &self.plan.layers[self.layer.as_ref()?.index];
+        layer.drawn_mm2.map(|d| d.over_tow / layer.areas_mm2.tow.max(1e-9))
     }
 
     pub(super) fn finish(
@@ -250,7 +272,7 @@ impl<'a> Against<'a> {
         ledger: &mut Ledger,
         figures: &Figures,
         seconds: &[f64; 7],
-        header: &str,
+        header: &Header,
         printer: &Printer,
     ) {
         let nowhere = Place::default();
@@ -269,8 +291,16 @@ impl<'a> Against<'a> {
         self.estimate(ledger, figures, seconds);
     }
 
-    fn header(&self, ledger: &mut Ledger, header: &str) {
+    fn header(&self, ledger: &mut Ledger, header: &Header) {
         ledger.look(Check::Header);
+        let planned = self.plan.placement_mm.len();
+        if let Some((told, line)) = header.copies
+            && usize::try_from(told) != Ok(planned)
+        {
+            let place = Place { line, ..Place::default() };
+            ledger.say(Check::Header, place, format!("{told} copies told, {planned} planned"));
+        }
+        let header = header.text.as_str();
         for i in &self.plan.inputs {
             if !i.sha256.get(..12).is_some_and(|hash| header.contains(hash)) {
                 ledger.say(
@@ -305,6 +335,11 @@ impl<'a> Against<'a> {
             ("cutter_to_nozzle_mm", near(q.cutter_to_nozzle_mm, p.cutter_to_nozzle_mm)),
             ("feedstock_diameter_mm", near(q.feedstock_diameter_mm, p.feedstock_diameter_mm)),
             ("chord_mm", near(q.chord_mm, p.controller.chord_mm)),
+            (
+                "feed_scale",
+                near(q.feed_scale.as_ref().map_or(1.0, |s| s.matrix), p.matrix.feed_scale)
+                    && near(q.feed_scale.as_ref().map_or(1.0, |s| s.fibre), p.fibre.feed_scale),
+            ),
         ] {
             if !alike {
                 let text = format!("the plan's `{what}` is not that of `{}`", p.name);

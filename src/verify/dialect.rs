@@ -115,7 +115,10 @@ impl Dialect {
             }));
         }
         let cut = lines(&blocks.cut.render(&BlockValues::samples())?);
-        let block = |b: &Block| -> Outcome<Vec<Vec<Word>>> { Ok(lines(&b.render(&BlockValues::samples())?)) };
+        let values = BlockValues::samples()
+            .number("matrix_tool", f64::from(printer.matrix.tool))
+            .number("fibre_tool", f64::from(printer.fibre.tool));
+        let block = |b: &Block| -> Outcome<Vec<Vec<Word>>> { Ok(lines(&b.render(&values)?)) };
         let (taken, end) = ([block(&blocks.to_matrix)?, block(&blocks.to_fibre)?], block(&blocks.end)?);
         Ok(Self {
             parentheses: c.parenthesis_comments,

@@ -46,8 +46,7 @@ impl Replay<'_> {
         self.figures.seconds = self.clock.finish();
         self.told();
         if let Some(a) = self.against.take() {
-            let header = &self.header.text;
-            a.finish(&mut self.ledger, &self.figures, &self.clock.seconds, header, self.printer);
+            a.finish(&mut self.ledger, &self.figures, &self.clock.seconds, &self.header, self.printer);
         }
         (self.ledger, self.figures)
     }
@@ -68,6 +67,17 @@ impl Replay<'_> {
             self.ledger.most(Check::HeaderTime, off, TIME_PERCENT, place, || {
                 format!("{s:.0} s told, the program takes {:.0} s", f.seconds)
             });
+        }
+        // courses of the second copy and on carry its number
+        if let Some((told, line)) = self.header.copies
+            && f.courses > 0
+        {
+            self.ledger.look(Check::Header);
+            if told != self.copies {
+                let place = Place { line, ..Place::default() };
+                let text = format!("{told} copies told, courses for {}", self.copies);
+                self.ledger.say(Check::Header, place, text);
+            }
         }
         if let Some((n, line)) = self.header.layers {
             self.ledger.look(Check::Header);

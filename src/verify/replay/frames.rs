@@ -101,6 +101,8 @@ impl Replay<'_> {
         if self.layer == 0 {
             self.say(Check::Frames, format!("course {id} before the first layer"));
         }
+        let copy = id.rsplit_once('@').and_then(|(_, n)| n.parse().ok()).unwrap_or(1);
+        self.copies = self.copies.max(copy);
         if !self.opened.insert(id.to_owned()) {
             self.say(Check::Frames, format!("course {id} is laid twice"));
         }

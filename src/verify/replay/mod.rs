@@ -49,6 +49,8 @@ pub(super) struct Replay<'a> {
     tows: Near,
     beads: Near,
     courses: u32,
+    /// Highest number of a copy that a course belongs to.
+    copies: u64,
     layer_tow_mm: f64,
     layer_matrix_mm3: f64,
     /// Blocks that take the profile's own time, and whether the present line is in one.
@@ -91,6 +93,7 @@ impl<'a> Replay<'a> {
             tows: Near::new(lo, hi),
             beads: Near::new(lo, hi),
             courses: 0,
+            copies: 1,
             layer_tow_mm: 0.0,
             layer_matrix_mm3: 0.0,
             told_block: ToldBlock::default(),
