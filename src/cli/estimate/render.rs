@@ -26,10 +26,10 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         _ => several(&mut out, question, rows),
     }
     if question.quick {
-        let percent = [WITHIN.fibre_length, WITHIN.matrix_volume, WITHIN.time].map(|w| w * 100.0);
+        let percent = [WITHIN.fibre_length, WITHIN.mass, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}no layer was planned: within {:.0} % for fibre length, {:.0} % for matrix volume, {:.0} % for time on the bench set",
+            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %",
             "quick", percent[0], percent[1], percent[2]
         );
     }
