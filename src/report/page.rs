@@ -273,6 +273,8 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         "mm",
     ));
     rows.push(row("matrix", job.matrix.name.clone(), ""));
+    let lots = ["matrix lot", "tow lot"].into_iter().zip(&job.lots);
+    rows.extend(lots.filter_map(|(what, lot)| lot.clone().map(|lot| row(what, lot, ""))));
     rows
 }
 

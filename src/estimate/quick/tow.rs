@@ -56,7 +56,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
             Target::Area(a) => a,
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
-        let free = combine::difference(within, &tow.taken);
+        let free = combine::simplified(&combine::difference(within, &tow.taken), SIMPLE_MM);
         let before = tow.length_mm;
         let band = match (&task.target, region.rule) {
             (Target::Area(_), Rule::Unidirectional) => rows(&ask, task, &free, &mut tow),

@@ -514,7 +514,9 @@ function drawMiddle(ctx, view, ink) {
 
 function drawScaleBar(ctx, view, ink) {
   const lengths = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
-  const length = lengths.find((l) => l * view.scale >= (view.width < 500 ? 25 : 70)) || 2000, w = length * view.scale, x = 14, y = view.height - 16;
+  const length = lengths.find((l) => l * view.scale >= (view.width < 500 ? 25 : 70)) || 2000, w = length * view.scale, x = 14;
+  // where the plate takes the foot of the sheet the bar stands at its head
+  const y = view.width < 500 ? 14 : view.height - 16;
   ctx.strokeStyle = ctx.fillStyle = ink.line;
   ctx.lineWidth = 1;
   ctx.strokeRect(x, y, w, 5);
