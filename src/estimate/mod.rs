@@ -2,13 +2,11 @@
 
 mod clock;
 mod quick;
-mod reader;
 pub mod series;
 mod table;
 mod time;
 
 pub use quick::{ROUGH_MM, WITHIN, Within, quick};
-pub use reader::Recording;
 pub use table::table;
 pub use time::time;
 

@@ -41,14 +41,14 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
             };
             // the nearer a layer is, the more its ends count
             let long_before = |p: Point| -> f64 {
+                let nearest = |ends: &Vec<(String, Point)>| {
+                    let own = ends.iter().filter(|(r, _)| *r == course.region);
+                    own.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+                };
                 older
                     .iter()
-                    .enumerate()
-                    .map(|(age, ends)| {
-                        let own = ends.iter().filter(|(r, _)| *r == course.region);
-                        own.map(|(_, q)| q.dist(p)).fold(distance, f64::min) * 0.5_f64.powi(whole(age))
-                    })
-                    .sum()
+                    .fold((0.0, 1.0), |(sum, weight), ends| (sum + weight * nearest(ends), 0.5 * weight))
+                    .0
             };
             let first = here.iter().all(|(r, _)| *r != course.region);
             let mut best: Option<([f64; 3], f64, Point)> = None;
@@ -80,9 +80,4 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
         older.truncate(REMEMBERED);
     }
     short
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_possible_wrap, reason = "a handful of layers")]
-fn whole(n: usize) -> i32 {
-    n as i32
 }

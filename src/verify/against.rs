@@ -266,7 +266,7 @@ impl<'a> Against<'a> {
         }
         self.header(ledger, header);
         self.printer(ledger, printer);
-        self.estimate(ledger, figures, seconds, printer);
+        self.estimate(ledger, figures, seconds);
     }
 
     fn header(&self, ledger: &mut Ledger, header: &str) {
@@ -313,7 +313,7 @@ impl<'a> Against<'a> {
         }
     }
 
-    fn estimate(&self, ledger: &mut Ledger, f: &Figures, seconds: &[f64; 7], printer: &Printer) {
+    fn estimate(&self, ledger: &mut Ledger, f: &Figures, seconds: &[f64; 7]) {
         let e = &self.plan.estimate;
         let plan = self.plan;
         let copies = float(plan.placement_mm.len());
@@ -360,15 +360,10 @@ impl<'a> Against<'a> {
             ledger.most(Check::EstimateTime, 100.0 * off, percent, Place::default(), || what.to_owned());
         };
         time("time_s: total against its parts", (total - sum).abs() / total.max(1.0), 0.1);
-        time("time_s.total", super::time_off(printer, total, f.seconds), super::TIME_PERCENT);
-        if printer.limits.jerk_mm_s3.is_infinite() {
-            for (key, found) in SPENT.iter().zip(seconds) {
-                time(
-                    &format!("time_s.{key}"),
-                    (told(key) - found).abs() / total.max(1.0),
-                    super::TIME_PERCENT,
-                );
-            }
+        time("time_s.total", super::time_off(total, f.seconds), super::TIME_PERCENT);
+        for (key, found) in SPENT.iter().zip(seconds) {
+            let off = (told(key) - found).abs() / total.max(1.0);
+            time(&format!("time_s.{key}"), off, super::TIME_PERCENT);
         }
     }
 }

@@ -8,6 +8,7 @@
 mod against;
 mod bare;
 mod clock;
+mod controller;
 mod course;
 pub mod dialect;
 pub mod findings;
@@ -16,8 +17,10 @@ mod ground;
 mod header;
 pub mod machine;
 mod plan;
+mod ramp;
 mod replay;
 pub mod stream;
+pub mod timeline;
 pub mod words;
 
 use crate::diagnostic::{Diagnostic, Outcome};
@@ -28,17 +31,12 @@ use serde::Serialize;
 use std::io::Read;
 
 /// The estimate's and the header's time may differ from the program's by this, %.
-const TIME_PERCENT: f64 = 0.5;
-
-/// With a limit of jerk, which is not followed here, a program takes up to this
-/// share longer than told here.
-const JERK_SHARE: f64 = 0.35;
+const TIME_PERCENT: f64 = 0.2;
 
 /// How far a told time is off, as a share.
-fn time_off(printer: &Printer, told: f64, found: f64) -> f64 {
+fn time_off(told: f64, found: f64) -> f64 {
     // a program of a few moves is told in whole seconds
-    let off = ((told - found).abs() - 1.5).max(0.0) / found.max(1.0);
-    if printer.limits.jerk_mm_s3.is_finite() && told > found { (off - JERK_SHARE).max(0.0) } else { off }
+    ((told - found).abs() - 1.5).max(0.0) / found.max(1.0)
 }
 
 /// What is known of the materials: from the plan, or from built-in materials that

@@ -219,19 +219,24 @@ fn machine(job: &Job, turns: &[Turn], seconds: &dyn Fn(&Turn) -> f64) -> TimeSpl
         };
         let dwell = seconds(turn);
         idle += dwell;
-        // in two: a head may be heated again half way through a turn
-        program.moves.extend([
-            Move::Select(turn.0),
-            Move::HeatWait { head: turn.0, temperature_c },
-            Move::Dwell(0.5 * dwell),
-            Move::Dwell(0.5 * dwell),
-        ]);
+        program.moves.extend([Move::Select(turn.0), Move::HeatWait { head: turn.0, temperature_c }]);
+        // in pieces: heat is set between two of them, before a purge of nothing
+        let pieces = count(dwell / PIECE_S).clamp(2, MOST_PIECES);
+        for _ in 0..pieces {
+            program.moves.extend([Move::PurgeStart, Move::PurgeEnd, Move::Dwell(dwell / f64_of(pieces))]);
+        }
     }
     let (_, times) = super::time(job, &program);
     let program = sequence::preheat(job, program, &times);
     let (split, _) = super::time(job, &program);
     TimeSplit { other: split.other - idle, ..split }
 }
+
+/// Length of a piece of a turn, s: a wait for heat is wrong by no more.
+const PIECE_S: f64 = 2.0;
+
+/// Pieces of a turn at most.
+const MOST_PIECES: usize = 1000;
 
 fn count(v: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a number of courses")]
