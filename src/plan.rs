@@ -3,7 +3,7 @@
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
-use crate::geom::Bounds;
+use crate::geom::{Area, Bounds, combine};
 use crate::job::Job;
 use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
@@ -134,13 +134,48 @@ pub fn placed(
     notes: &mut Notes,
     path: &Path,
 ) -> Outcome<(Job, outline::Outline, Vec<reinforcement::LayerTasks>)> {
+    placed_within(notes, path, 0.0)
+}
+
+/// As [`placed`], with boundaries moved by up to `tolerance_mm` where that leaves
+/// fewer points: for figures, not for programs.
+///
+/// Errors: as [`placed`].
+pub fn placed_within(
+    notes: &mut Notes,
+    path: &Path,
+    tolerance_mm: f64,
+) -> Outcome<(Job, outline::Outline, Vec<reinforcement::LayerTasks>)> {
     let mut job = job::read(notes, path)?;
-    let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
+    let (mut outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
     job.inputs.push(input);
+    if tolerance_mm > 0.0 {
+        simplify(&mut outline, tolerance_mm);
+    }
     // before the work, not after it: a wrong unit makes parts of a thousand layers
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
     Ok((job, outline, tasks))
+}
+
+/// Layers with fewer points. A layer that differs from the one below by less than
+/// that becomes the same: sections of upright walls differ in their points alone.
+fn simplify(outline: &mut outline::Outline, tolerance_mm: f64) {
+    let mut below: Option<Area> = None;
+    for layer in &mut outline.layers {
+        let simple = combine::simplified(&layer.outline, tolerance_mm);
+        let same = below.take().filter(|b| near(b, &simple, tolerance_mm));
+        layer.outline = same.unwrap_or(simple);
+        below = Some(layer.outline.clone());
+    }
+}
+
+/// Both have the same rings, box and area, nearly.
+fn near(a: &Area, b: &Area, tolerance_mm: f64) -> bool {
+    let boxes = a.bounds().zip(b.bounds());
+    a.rings().count() == b.rings().count()
+        && (a.area() - b.area()).abs() < 0.1 * tolerance_mm * a.perimeter()
+        && boxes.is_none_or(|(a, b)| a.lo.dist(b.lo).max(a.hi.dist(b.hi)) < tolerance_mm)
 }
 
 /// Sums the layers' figures, by region in the order in which they first appear.

@@ -115,6 +115,8 @@ struct Accelerations {
 #[derive(Serialize, JsonSchema)]
 struct Tow {
     name: String,
+    /// As typed in the job; null where it was not.
+    lot: Option<String>,
     width_mm: f64,
     height_mm: f64,
     area_mm2: f64,
@@ -130,6 +132,8 @@ struct Tow {
 #[derive(Serialize, JsonSchema)]
 struct Matrix {
     name: String,
+    /// As typed in the job; null where it was not.
+    lot: Option<String>,
     density_g_cm3: f64,
 }
 
@@ -366,6 +370,7 @@ pub fn json(
         printer: printer(job, cut),
         tow: Tow {
             name: job.tow.name.clone(),
+            lot: job.lots[1].clone(),
             width_mm: job.tow.width_mm,
             height_mm: job.tow.height_mm,
             area_mm2: job.tow.area_mm2,
@@ -375,7 +380,11 @@ pub fn json(
             wrinkle_strain: job.tow.wrinkle_strain,
             density_g_cm3: job.tow.density_g_cm3,
         },
-        matrix: Matrix { name: job.matrix.name.clone(), density_g_cm3: job.matrix.density_g_cm3 },
+        matrix: Matrix {
+            name: job.matrix.name.clone(),
+            lot: job.lots[0].clone(),
+            density_g_cm3: job.matrix.density_g_cm3,
+        },
         placement_mm: program.placements.iter().map(|p| xy(*p)).collect(),
         layers,
         left_out: courses

@@ -50,6 +50,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         estimate: &planned.estimate,
         left_out: &planned.left_out,
         warnings: &notes.warnings,
+        follow: arguments.watch,
     });
     let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
     let files: Vec<(String, Vec<u8>)> =

@@ -20,6 +20,7 @@ mod unidirectional;
 
 pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
+pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};
 use crate::geom::{Area, bend, combine, offset, smooth};
