@@ -76,6 +76,20 @@ pub fn check(path: &Path) -> Outcome<()> {
     Ok(())
 }
 
+/// Why the system would not write, without its own numbers.
+pub fn why(e: &std::io::Error) -> String {
+    use std::io::ErrorKind as Kind;
+    match e.kind() {
+        Kind::AlreadyExists => "it is a file, not a folder".to_owned(),
+        Kind::NotADirectory => "a folder on the way to it is a file".to_owned(),
+        Kind::NotFound => "no folder can be made there".to_owned(),
+        Kind::PermissionDenied => "no permission".to_owned(),
+        Kind::StorageFull => "the disk is full".to_owned(),
+        Kind::ReadOnlyFilesystem => "the disk can be read only".to_owned(),
+        _ => e.to_string(),
+    }
+}
+
 fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
     let name = path.display().to_string();
     if e.kind() == std::io::ErrorKind::NotFound {

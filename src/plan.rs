@@ -3,7 +3,7 @@
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress, Severity};
 use crate::estimate::Estimate;
 use crate::fibre::LeftOut;
-use crate::geom::Bounds;
+use crate::geom::{Area, Bounds, combine};
 use crate::job::Job;
 use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
@@ -100,6 +100,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     tell_unfilled(notes, &outline, &beads);
     tell_lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
+    tell_empty_regions(notes, &job, &courses, &left_out);
     tell_left_out(notes, &left_out);
     tell_laid(notes, &job, &courses);
     nothing_laid(&outline, &courses, &beads)?;
@@ -133,13 +134,48 @@ pub fn placed(
     notes: &mut Notes,
     path: &Path,
 ) -> Outcome<(Job, outline::Outline, Vec<reinforcement::LayerTasks>)> {
+    placed_within(notes, path, 0.0)
+}
+
+/// As [`placed`], with boundaries moved by up to `tolerance_mm` where that leaves
+/// fewer points: for figures, not for programs.
+///
+/// Errors: as [`placed`].
+pub fn placed_within(
+    notes: &mut Notes,
+    path: &Path,
+    tolerance_mm: f64,
+) -> Outcome<(Job, outline::Outline, Vec<reinforcement::LayerTasks>)> {
     let mut job = job::read(notes, path)?;
-    let (outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
+    let (mut outline, input) = outline::read(notes, &job.outline, job.layer_height_mm)?;
     job.inputs.push(input);
+    if tolerance_mm > 0.0 {
+        simplify(&mut outline, tolerance_mm);
+    }
     // before the work, not after it: a wrong unit makes parts of a thousand layers
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
     Ok((job, outline, tasks))
+}
+
+/// Layers with fewer points. A layer that differs from the one below by less than
+/// that becomes the same: sections of upright walls differ in their points alone.
+fn simplify(outline: &mut outline::Outline, tolerance_mm: f64) {
+    let mut below: Option<Area> = None;
+    for layer in &mut outline.layers {
+        let simple = combine::simplified(&layer.outline, tolerance_mm);
+        let same = below.take().filter(|b| near(b, &simple, tolerance_mm));
+        layer.outline = same.unwrap_or(simple);
+        below = Some(layer.outline.clone());
+    }
+}
+
+/// Both have the same rings, box and area, nearly.
+fn near(a: &Area, b: &Area, tolerance_mm: f64) -> bool {
+    let boxes = a.bounds().zip(b.bounds());
+    a.rings().count() == b.rings().count()
+        && (a.area() - b.area()).abs() < 0.1 * tolerance_mm * a.perimeter()
+        && boxes.is_none_or(|(a, b)| a.lo.dist(b.lo).max(a.hi.dist(b.hi)) < tolerance_mm)
 }
 
 /// Sums the layers' figures, by region in the order in which they first appear.
@@ -189,9 +225,9 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
             let d = Diagnostic::warning(
                 "tow-wrinkles",
                 format!(
-                    "{} courses bend so tightly that the tow's edge is strained by more than its {:.3}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
-                    over.len(),
+                    "the tow's edge is strained by more than its {:.3} in the bends of {}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
                     most,
+                    counted(over.len(), "course"),
                     strain(worst),
                     worst.wanted().min_radius(),
                     worst.region
@@ -207,8 +243,8 @@ fn tell_laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
         let d = Diagnostic::warning(
             "trail-off",
             format!(
-                "in {} courses the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
-                off.len(),
+                "in {} the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
+                counted(off.len(), "course"),
                 job.tow.trail_mm,
                 fibre::TRAIL_MM,
                 t.off_mm,
@@ -297,10 +333,11 @@ fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix:
             Diagnostic::warning(
                 "unfilled",
                 format!(
-                    "beads leave {:.1} % of layer {} bare, more than {:.1} % (the worst of {number} such layers)",
+                    "beads leave {:.1} % of layer {} bare, more than {:.1} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_UNFILLED * 100.0,
+                    of_such(number),
                 ),
             )
             .in_part(layer.number, layer.z_top_mm(), None)
@@ -318,16 +355,28 @@ fn tell_lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::
             Diagnostic::warning(
                 "lapping",
                 format!(
-                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} % (the worst of {number} such layers)",
+                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_LAPPING * 100.0,
+                    of_such(number),
                 ),
             )
             .in_part(layer.number, layer.z_top_mm(), None)
-            .help("matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less"),
+            .help(
+                "matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less",
+            ),
         );
     }
+}
+
+fn of_such(layers: usize) -> String {
+    if layers == 1 { String::new() } else { format!(" (the worst of {layers} such layers)") }
+}
+
+/// A number and what it counts: one place, two places.
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Index and value of the largest share over the limit, and how many are over it.
@@ -365,6 +414,27 @@ const MOST_UNFILLED: f64 = 0.009;
 /// Share of a layer's tow that beads may lie on before it is warned about.
 const MOST_LAPPING: f64 = 0.01;
 
+/// Warns, by name, of regions that get no tow in any layer.
+fn tell_empty_regions(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses], left_out: &[LeftOut]) {
+    let regions = job.map.iter().flat_map(|m| &m.regions);
+    for region in regions {
+        if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
+            continue;
+        }
+        let why = left_out
+            .iter()
+            .find(|l| l.region == region.name)
+            .map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        notes.push(
+            Diagnostic::warning(
+                "region-empty",
+                format!("region `{}` gets no tow in any layer: {why}", region.name),
+            )
+            .help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for"),
+        );
+    }
+}
+
 /// One warning for everything left out, with the largest piece as its place.
 fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {
     let Some(worst) = left_out.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) else { return };
@@ -373,9 +443,9 @@ fn tell_left_out(notes: &mut Notes, left_out: &[LeftOut]) {
         Diagnostic::warning(
             "left-out",
             format!(
-                "{:.1} m of tow that the map asks for are not laid, in {} places; the longest {:.0} mm in region `{}`, layer {}: {}",
+                "{:.1} m of tow that the map asks for are not laid in each part, in {}; the longest {:.0} mm in region `{}`, layer {}: {}",
                 total / 1000.0,
-                left_out.len(),
+                counted(left_out.len(), "place"),
                 worst.length_mm,
                 worst.region,
                 worst.layer,

@@ -5,7 +5,7 @@ use crate::estimate::Estimate;
 use crate::fibre::LayerCourses;
 use crate::geom::{Area, Point, Segment};
 use crate::job::{Head, Job};
-use crate::matrix::{Areas, Bead, LayerBeads};
+use crate::matrix::{Areas, Bead, Cover, LayerBeads};
 use crate::outline::Outline;
 use crate::sequence::{Laid, Program};
 use schemars::JsonSchema;
@@ -67,6 +67,8 @@ struct Printer {
     feedstock_diameter_mm: f64,
     cutter_to_nozzle_mm: f64,
     anchor_mm: f64,
+    /// What is written as E for each mm that a head feeds: 1 unless its drive was measured otherwise.
+    feed_scale: PerHead<f64>,
     temperature_c: PerHead<f64>,
     standby_temperature_c: PerHead<f64>,
     /// The cut block as written.
@@ -113,6 +115,8 @@ struct Accelerations {
 #[derive(Serialize, JsonSchema)]
 struct Tow {
     name: String,
+    /// As typed in the job; null where it was not.
+    lot: Option<String>,
     width_mm: f64,
     height_mm: f64,
     area_mm2: f64,
@@ -128,6 +132,8 @@ struct Tow {
 #[derive(Serialize, JsonSchema)]
 struct Matrix {
     name: String,
+    /// As typed in the job; null where it was not.
+    lot: Option<String>,
     density_g_cm3: f64,
 }
 
@@ -142,6 +148,8 @@ struct Layer {
     courses: Vec<Course>,
     beads: Vec<PlanBead>,
     areas_mm2: PlanAreas,
+    /// The same as drawn, beads at their widths.
+    drawn_mm2: Drawn,
     /// How well each region is served, in the order in which they are laid.
     regions: Vec<Quality>,
 }
@@ -271,6 +279,14 @@ struct PlanBead {
 }
 
 #[derive(Serialize, JsonSchema)]
+struct Drawn {
+    /// Under neither tow nor bead.
+    bare: f64,
+    /// Beads on tow.
+    over_tow: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
 struct PlanAreas {
     outline: f64,
     tow: f64,
@@ -339,6 +355,7 @@ pub fn json(
             courses: program.courses.get(i).unwrap_or(&none).iter().map(|l| course(l, &job.tow)).collect(),
             beads: beads.get(i).map(|b| b.beads.iter().map(bead).collect()).unwrap_or_default(),
             areas_mm2: areas(beads.get(i).map(|b| b.areas).unwrap_or_default()),
+            drawn_mm2: drawn(beads.get(i).map(|b| b.cover).unwrap_or_default()),
             regions: courses.get(i).map(|c| c.quality.iter().map(quality).collect()).unwrap_or_default(),
         })
         .collect();
@@ -353,6 +370,7 @@ pub fn json(
         printer: printer(job, cut),
         tow: Tow {
             name: job.tow.name.clone(),
+            lot: job.lots[1].clone(),
             width_mm: job.tow.width_mm,
             height_mm: job.tow.height_mm,
             area_mm2: job.tow.area_mm2,
@@ -362,7 +380,11 @@ pub fn json(
             wrinkle_strain: job.tow.wrinkle_strain,
             density_g_cm3: job.tow.density_g_cm3,
         },
-        matrix: Matrix { name: job.matrix.name.clone(), density_g_cm3: job.matrix.density_g_cm3 },
+        matrix: Matrix {
+            name: job.matrix.name.clone(),
+            lot: job.lots[0].clone(),
+            density_g_cm3: job.matrix.density_g_cm3,
+        },
         placement_mm: program.placements.iter().map(|p| xy(*p)).collect(),
         layers,
         left_out: courses
@@ -490,6 +512,10 @@ fn areas(a: Areas) -> PlanAreas {
     }
 }
 
+fn drawn(c: Cover) -> Drawn {
+    Drawn { bare: coarse(c.bare), over_tow: coarse(c.over_tow) }
+}
+
 fn printer(job: &Job, cut: &[String]) -> Printer {
     let p = &job.printer;
     let c = &p.controller;
@@ -508,6 +534,7 @@ fn printer(job: &Job, cut: &[String]) -> Printer {
         feedstock_diameter_mm: p.feedstock_diameter_mm,
         cutter_to_nozzle_mm: p.cutter_to_nozzle_mm,
         anchor_mm: p.anchor_mm,
+        feed_scale: PerHead { matrix: p.matrix.feed_scale, fibre: p.fibre.feed_scale },
         temperature_c: PerHead {
             matrix: job.matrix.process_temperature_c,
             fibre: job.tow.process_temperature_c,

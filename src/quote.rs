@@ -102,7 +102,7 @@ const MOST_TIMED: usize = 12;
 /// Errors: whatever is wrong with the job and the files that it names.
 pub fn quote(notes: &mut Notes, path: &Path, question: &Question) -> Outcome<Quoted> {
     if question.quick {
-        let (job, outline, tasks) = plan::placed(notes, path)?;
+        let (job, outline, tasks) = plan::placed_within(notes, path, estimate::ROUGH_MM)?;
         sequence::fits(&job, &outline)?;
         let of = |copies: usize| {
             let job = Job { copies, ..job.clone() };

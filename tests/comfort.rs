@@ -44,6 +44,31 @@ fn a_new_job_plans_as_it_stands_and_keeps_every_promise() {
     for region in ["left pin", "right pin", "rim"] {
         assert!(plan.contains(region), "region {region} lays something");
     }
+    // a hot nozzle just above the part scorches it: the end block finds it well clear
+    let (_, program) = ran.file(".gcode").expect("a program");
+    let heights: Vec<f64> =
+        program.lines().filter_map(|l| l.strip_prefix("G0 Z")?.split(' ').next()?.parse().ok()).collect();
+    let top = program
+        .lines()
+        .filter_map(|l| l.strip_prefix("(layer ")?.split(" z ").nth(1)?.trim_end_matches(')').parse().ok())
+        .fold(0.0, f64::max);
+    let last = heights.last().copied().unwrap_or_default();
+    assert!(top > 0.0 && last >= top + 30.0 - 1e-9, "{last} mm at the end, {top} mm the part");
+}
+
+#[test]
+fn a_region_without_tow_is_named() {
+    let folder = scratch("empty region");
+    let (status, ..) = towpath(&folder, &["new", "arm", "--quiet"]);
+    assert_eq!(status, Some(0));
+    let map = folder.join("arm.map.toml");
+    let mut text = std::fs::read_to_string(&map).expect("the map");
+    text.push_str("\n[[region]]\nname = \"tiny patch\"\nshape = { polygon_mm = [[30, 14], [33, 14], [33, 17], [30, 17]] }\nrule = \"unidirectional\"\nangle_deg = 0\n");
+    std::fs::write(&map, text).expect("the map");
+    let (status, _, told) = towpath(&folder, &["plan", "arm.toml", "--out", "out"]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("warning[region-empty]: region `tiny patch` gets no tow in any layer: "), "{told}");
+    assert_eq!(told.matches("region-empty").count(), 1, "the others lay something: {told}");
 }
 
 #[test]

@@ -304,6 +304,43 @@ fn quiet_and_json_of_a_plan() {
     assert!(!ran.told.contains('\r') && !ran.told.contains('\u{1b}'), "no progress in a pipe: {}", ran.told);
 }
 
+/// The lots typed in the job stand in the program's header, the plan and the report;
+/// a sign that would end a comment does not.
+#[test]
+fn material_lots_can_be_traced() {
+    let folder = folder("lots");
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link");
+    for name in ["job.toml", "map.toml", "link.svg"] {
+        std::fs::copy(example.join(name), folder.join(name)).expect("a copy");
+    }
+    let job = folder.join("job.toml");
+    let text = std::fs::read_to_string(&job).expect("the job");
+    let text = text.replace("[lots]", "[lots_before]");
+    let lots = "\n[lots]\nmatrix = \"M 26-114 <b>\"\ntow = \"T (0931)\\u00e9\"\n";
+    assert!(!text.contains("lots_before"), "the example has no lots of its own");
+    std::fs::write(&job, text + lots).expect("a job");
+    fine_but_for_warnings(&["plan", path(&job), "--out", path(&folder.join("out")), "--quiet"]);
+    let read = |ending: &str| {
+        std::fs::read_to_string(folder.join(format!("out/treadle-link{ending}"))).expect("a product")
+    };
+    let program = read(".gcode");
+    let header: Vec<&str> = program.lines().take_while(|l| !l.contains("layer 1 ")).collect();
+    assert!(header.iter().any(|l| l.contains("matrix pa12, lot M 26-114")), "{header:#?}");
+    let tow = header.iter().find(|l| l.contains("tow carbon-1k-pa12, lot T ")).expect("the tow's lot");
+    assert_eq!(tow.matches('(').count(), tow.matches(')').count(), "one comment: {tow}");
+    assert!(tow.is_ascii() && tow.contains("0931"), "{tow}");
+    let plan = json(&read(".plan.json"));
+    assert_eq!(plan["matrix"]["lot"], "M 26-114 <b>");
+    assert_eq!(plan["tow"]["lot"], "T (0931)\u{e9}");
+    let report = read(".report.html");
+    assert!(report.contains("M 26-114 &lt;b&gt;") && report.contains("T (0931)\u{e9}"), "in the report");
+    // a job without lots says so where somebody looks for them
+    let bare = folder.join("bare");
+    fine_but_for_warnings(&["plan", path(&example.join("job.toml")), "--out", path(&bare), "--quiet"]);
+    let program = std::fs::read_to_string(bare.join("treadle-link.gcode")).expect("a program");
+    assert!(program.contains("matrix pa12, lot not given"), "{}", program.lines().next().unwrap_or_default());
+}
+
 fn fine_but_for_warnings(arguments: &[&str]) -> Ran {
     let ran = towpath(arguments);
     assert_eq!(ran.status, Some(0), "{}", ran.told);

@@ -10,8 +10,8 @@ use std::sync::Arc;
 use support::machine::Machine;
 use support::{parts, run};
 use towpath::diagnostic::Source;
-use towpath::estimate::Recording;
 use towpath::job::printer;
+use towpath::verify::timeline::Timeline;
 
 fn folder(name: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("kit").join(name);
@@ -342,7 +342,7 @@ fn a_fit_foretells_programs_that_were_not_timed() {
             let text = planned(&folder, seed);
             let took = machine.run(&text).total;
             let of = |p: &printer::Printer| {
-                Recording::of(p, "x", &text).expect("a program").time(p).total / took - 1.0
+                Timeline::of(p, "x", text.as_bytes()).expect("a program").seconds(p) / took - 1.0
             };
             let (old, new) = (of(&before), of(&fitted));
             assert!(new.abs() < 0.02, "machine {k}, part {seed}: off by {:.2} %", 100.0 * new);

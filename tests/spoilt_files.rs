@@ -1,6 +1,5 @@
 //! Files of every kind that is read, spoilt at random out of a seed: a reader
-//! gives a result or says what is wrong, and never panics. The same is done
-//! without end by the fuzz targets in `tests/fuzz/`.
+//! gives a result or says what is wrong, and never panics.
 #![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
 
 mod support;
@@ -10,8 +9,10 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use support::parts::Dice;
-use towpath::diagnostic::{Faults, Notes, Source};
-use towpath::job::{self, OutlineFile};
+use towpath::diagnostic::{Diagnostic, Faults, Notes, Source};
+use towpath::job::{self, OutlineFile, builtin, printer};
+use towpath::verify::findings::Check;
+use towpath::verify::verify;
 use towpath::{outline, plan};
 
 /// Files of each kind that are spoilt in one run.
@@ -287,4 +288,42 @@ fn jobs_and_maps() {
         std::fs::write(folder.join("map.toml"), bytes).expect("a scratch file");
         plan::placed(&mut Notes::default(), &path).map(drop)
     });
+}
+
+/// The check of a program, and of a plan that does not belong to it.
+#[test]
+fn programs_and_plans() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify/arcs.toml");
+    let planned = plan::plan(&mut Notes::default(), &path).expect("the good part is planned");
+    let (_, printer) = job::printer_named(&planned.job.printer.name).expect("it is built in");
+    let plan = planned.plan.as_bytes();
+    // the head of the program, its first courses and its end: a round takes as long as its lines
+    let lines: Vec<&str> = planned.program.lines().collect();
+    let course = lines.iter().position(|l| l.starts_with("(course ")).expect("a course");
+    let short = [&lines[..60], &lines[course - 40..course + 60], &lines[lines.len() - 10..]].concat();
+    let checked = |program: &[u8], plan: &[u8]| {
+        let verdict = verify("p.gcode", program, &printer, Some(("p.plan.json", plan)))?;
+        assert!(!verdict.ledger.table().is_empty(), "it can be shown");
+        Ok(verdict)
+    };
+    let program = short.join("\n");
+    never_panics("program", program.as_bytes(), |bytes| {
+        let verdict = checked(bytes, plan)?;
+        // the short program does not lay the whole plan; a line that cannot be read is refused
+        match verdict.ledger.first_of(Check::Text) {
+            Some(f) => Err(Diagnostic::error("file-unreadable", f.text.clone()).into()),
+            None => Ok(()),
+        }
+    });
+    never_panics("plan", plan, |bytes| checked(program.as_bytes(), bytes).map(drop));
+}
+
+#[test]
+fn printer_profiles() {
+    for p in builtin::PRINTERS {
+        never_panics(p.name, p.text.as_bytes(), |bytes| {
+            let text = String::from_utf8_lossy(bytes).into_owned();
+            printer::read(&Arc::new(Source { name: "p.toml".to_owned(), text })).map(drop)
+        });
+    }
 }

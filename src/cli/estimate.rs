@@ -24,8 +24,8 @@ pub(super) struct Arguments {
     /// How to print; --json is the same as json
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Table)]
     format: Format,
-    /// From areas and lengths, without planning each layer: on the project's bench
-    /// set within 30 % for fibre length, 10 % for matrix volume and for time
+    /// From areas and lengths, without planning each layer: a few hundredths of a
+    /// second; says how far it lay from the plan on the project's bench set
     #[arg(long)]
     quick: bool,
     /// Threads to work with, all cores where left out; figures do not depend on it

@@ -114,7 +114,7 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
     let schema = super::json_text(&schema::printer());
     let files = [(blank::SCHEMA_FILE.to_owned(), schema.into_bytes()), (name, text.into_bytes())];
     let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
-    files::write_all(&folder, &files).map_err(|e| unwritable(path, &e))?;
+    files::write_all(&folder, &files).map_err(|e| unwritable(path, files::why(&e)))?;
     let schema = folder.join(blank::SCHEMA_FILE);
     let text = format!(
         "written {shown} and {}\n  fill it in, then: towpath printer check {shown}\n",
@@ -207,7 +207,7 @@ pub(super) fn fitted(arguments: &Fit) -> Outcome<Report> {
         let (folder, name) = split(path)?;
         let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
         files::write_all(&folder, &[(name, fitted.text.clone().into_bytes())])
-            .map_err(|e| unwritable(path, &e))?;
+            .map_err(|e| unwritable(path, files::why(&e)))?;
     }
     Ok(Report::of(fit_text(&fitted, arguments.out.as_deref()), fit_json(&fitted, arguments.out.as_deref())))
 }

@@ -50,9 +50,12 @@ pub(super) fn run(arguments: &Arguments) -> Outcome<Report> {
                 .in_file(there)
                 .help("choose another name, or another folder with --out")
         }
-        _ => Diagnostic::error("output-unwritable", format!("`{folder}` cannot be written to: {e}"))
-            .in_file(folder.clone())
-            .help("choose another folder with --out"),
+        _ => Diagnostic::error(
+            "output-unwritable",
+            format!("`{folder}` cannot be written to: {}", files::why(&e)),
+        )
+        .in_file(folder.clone())
+        .help("choose another folder with --out"),
     })?;
     let paths: Vec<String> = files.iter().map(|f| arguments.out.join(&f.0).display().to_string()).collect();
     let next = format!("towpath plan {} --out out", quoted(&paths[0]));

@@ -69,7 +69,7 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
             let folder = folder.display();
             Diagnostic::error(
                 "output-unwritable",
-                format!("the picture cannot be written to `{folder}`: {e}"),
+                format!("the picture cannot be written to `{folder}`: {}", files::why(&e)),
             )
             .in_file(folder.to_string())
             .help("choose another folder with --out, or free space on the disk")

@@ -50,6 +50,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         estimate: &planned.estimate,
         left_out: &planned.left_out,
         warnings: &notes.warnings,
+        follow: arguments.watch,
     });
     let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
     let files: Vec<(String, Vec<u8>)> =
@@ -60,9 +61,12 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     })
     .map_err(|e| {
         let folder = arguments.out.display();
-        Diagnostic::error("output-unwritable", format!("the output cannot be written to `{folder}`: {e}"))
-            .in_file(folder.to_string())
-            .help("choose another folder with --out, or free space on the disk")
+        Diagnostic::error(
+            "output-unwritable",
+            format!("the output cannot be written to `{folder}`: {}", files::why(&e)),
+        )
+        .in_file(folder.to_string())
+        .help("choose another folder with --out, or free space on the disk")
     })??;
     let table = estimate::table(&planned.estimate, &planned.job) + &served(&planned.cover, &planned.job);
     let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();

@@ -150,7 +150,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "left-out",
-        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. The plan's `left_out` list tells each place.",
+        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. Its reasons: no room beside the boundary or other courses (fewer `courses`, a smaller `spacing_mm` or one perimeter less make room); bends tighter than the tow allows (round the corner, or a tow that bends tighter); shorter than can be cut and laid (a printer whose cutter is nearer the nozzle; straps or joined rows instead of short ones); no course fits beside the others (a shape too narrow in the middle). The plan's `left_out` list tells each place, length and reason, for one part.",
     },
     Code {
         name: "material-temperature",
@@ -263,6 +263,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "rate-missing",
         text: "A quote needs a rate that the job does not give. Rates are the user's and none is made up: the figures that need it stay unknown, the others hold. Type the rates into the job's tables `[cost]`, `[press]`, `[machined]` and `[[insert]]`; `towpath schema job` tells what each means.",
+    },
+    Code {
+        name: "region-empty",
+        text: "A region of the map gets no tow at all: in every layer that it names its shape is too small, too narrow, taken by regions of higher priority, or not there. The rest of the map is laid as it stands.",
     },
     Code {
         name: "rule-shape",

@@ -2,13 +2,11 @@
 
 mod clock;
 mod quick;
-mod reader;
 pub mod series;
 mod table;
 mod time;
 
-pub use quick::{WITHIN, Within, quick};
-pub use reader::Recording;
+pub use quick::{ROUGH_MM, WITHIN, Within, quick};
 pub use table::table;
 pub use time::time;
 
@@ -115,28 +113,60 @@ pub fn of(
         outline_volume += b.areas.outline * layer.height_mm;
         open_volume += b.areas.open * layer.height_mm;
     }
-    let tow_volume = fibre_length_mm * job.tow.area_mm2;
-    let solid = tow_volume + matrix_volume_mm3;
-    let matrix_mass_g = matrix_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
-    let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
-    let room = (outline_volume - open_volume) * copies;
-    let fibre_volume = fibre_length_mm * job.tow.fibre_area_mm2;
-    Estimate {
-        fibre_length_mm: to(3, fibre_length_mm),
+    Sums {
+        fibre_length_mm,
         courses,
-        cuts: courses,
         cuts_saved,
         head_changes: selections.saturating_sub(1),
-        matrix_volume_mm3: to(3, matrix_volume_mm3),
-        purge_volume_mm3: to(3, purge_volume_mm3),
-        matrix_mass_g: to(5, matrix_mass_g),
-        tow_mass_g: to(5, tow_mass_g),
-        part_mass_g: to(5, (matrix_mass_g + tow_mass_g) / copies),
-        fibre_volume_fraction: share_of(fibre_volume, solid),
-        local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
-        strip_fibre_volume_fraction: share_of(fibre_volume, strip_volume),
-        printed_porosity: if room > 0.0 { to(5, 1.0 - solid / room) } else { 0.0 },
-        time_s: time_s.in_hundredths(),
+        matrix_volume_mm3,
+        purge_volume_mm3,
+        strip_volume_mm3: strip_volume,
+        room_mm3: (outline_volume - open_volume) * copies,
+        time_s,
+    }
+    .figures(job)
+}
+
+/// What a whole program adds up to, all copies.
+struct Sums {
+    fibre_length_mm: f64,
+    courses: usize,
+    cuts_saved: usize,
+    head_changes: usize,
+    matrix_volume_mm3: f64,
+    purge_volume_mm3: f64,
+    /// Length x width x layer height of the courses.
+    strip_volume_mm3: f64,
+    /// Volume of the outlines, less what is left open on purpose.
+    room_mm3: f64,
+    time_s: TimeSplit,
+}
+
+impl Sums {
+    /// Masses and shares from lengths and volumes.
+    fn figures(self, job: &Job) -> Estimate {
+        let tow_volume = self.fibre_length_mm * job.tow.area_mm2;
+        let solid = tow_volume + self.matrix_volume_mm3;
+        let matrix_mass_g = self.matrix_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
+        let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
+        let fibre_volume = self.fibre_length_mm * job.tow.fibre_area_mm2;
+        Estimate {
+            fibre_length_mm: to(3, self.fibre_length_mm),
+            courses: self.courses,
+            cuts: self.courses,
+            cuts_saved: self.cuts_saved,
+            head_changes: self.head_changes,
+            matrix_volume_mm3: to(3, self.matrix_volume_mm3),
+            purge_volume_mm3: to(3, self.purge_volume_mm3),
+            matrix_mass_g: to(5, matrix_mass_g),
+            tow_mass_g: to(5, tow_mass_g),
+            part_mass_g: to(5, (matrix_mass_g + tow_mass_g) / f64_of(job.copies)),
+            fibre_volume_fraction: share_of(fibre_volume, solid),
+            local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
+            strip_fibre_volume_fraction: share_of(fibre_volume, self.strip_volume_mm3),
+            printed_porosity: if self.room_mm3 > 0.0 { to(5, 1.0 - solid / self.room_mm3) } else { 0.0 },
+            time_s: self.time_s.in_hundredths(),
+        }
     }
 }
 

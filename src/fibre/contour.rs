@@ -162,7 +162,7 @@ fn tell_unserved(room: &mut Room<'_>, most: usize) {
         .iter()
         .map(|c| offset::strip(&c.path().flatten(chord), o.spacing * 1.02, c.path().closed, chord))
         .collect();
-    let rest = combine::difference(&band, &combine::union_all(&strips));
+    let rest = combine::difference_all(&band, &strips);
     for a in rest.split() {
         let length = a.area() / o.spacing;
         if length > o.width {

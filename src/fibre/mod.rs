@@ -22,6 +22,7 @@ mod unidirectional;
 
 pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
+pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};
 use crate::geom::{Area, bend, combine, offset, smooth};
@@ -122,7 +123,6 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     let Some(map) = &job.map else { return layer };
     let width = job.tow.width_mm;
     let deviation = job.courses.deviation_mm;
-    let mut strips: Vec<Area> = Vec::new();
     // strips end square; what is laid later keeps a tow's width from the ends too
     let mut blocked: Vec<Area> = Vec::new();
     for task in &tasks.tasks {
@@ -146,10 +146,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             Target::Area(a) => a,
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
-        let taken = combine::union_all(strips.iter().chain(&blocked));
-        let free = combine::difference(within, &taken);
-        let before = combine::union_all(&strips);
-        let first_strip = strips.len();
+        let free = combine::difference_all(within, [&layer.strips].into_iter().chain(&blocked));
         let mut room = Room::new(order, &free);
         let layable = layable(&task.target, &free, &order, job);
         let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
@@ -185,8 +182,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             let at = within.rings().next().and_then(|r| r.first().copied());
             room.leave_out("too small for a course of this bend radius and shortest length", asked, at);
         }
+        let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
         for c in &room.courses {
-            strips.push(strip(c, width));
             if !c.path().closed {
                 let ends = [c.wanted().start(), c.wanted().end()];
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
@@ -195,8 +192,8 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         let served = quality::Served {
             region: &region.name,
             layable: &layable,
-            before: &before,
-            strips: &strips[first_strip..],
+            before: &layer.strips,
+            strips: &strips,
             courses: &room.courses,
             width,
             spacing: order.spacing,
@@ -207,11 +204,12 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
         let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
             if directed { Some(&along) } else { None };
-        layer.quality.push(quality::measure(&served, direction));
+        let (measured, strips) = quality::measure(&served, direction);
+        layer.quality.push(measured);
+        layer.strips = strips;
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
-    layer.strips = combine::union_all(&strips);
     layer
 }
 

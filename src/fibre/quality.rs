@@ -2,7 +2,7 @@
 //! bends, ends.
 
 use super::Course;
-use crate::geom::{Area, Point, Segment, bend, combine, offset, trig};
+use crate::geom::{Area, Point, Segment, combine, offset, trig};
 
 /// Figures of one region in one layer.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -102,15 +102,23 @@ pub(super) struct Served<'a> {
     pub(super) given_up_mm: f64,
 }
 
-/// Measures a region. `direction` gives the angle asked for at a point, radians.
-pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f64>) -> RegionQuality {
+/// Measures a region; gives also all strips so far. `direction` gives the angle asked
+/// for at a point, radians.
+pub(super) fn measure(
+    served: &Served<'_>,
+    direction: Option<&dyn Fn(Point) -> f64>,
+) -> (RegionQuality, Area) {
     let s = served;
     let lengths = || s.courses.iter().map(Course::length_mm);
     let length_mm: f64 = lengths().sum::<f64>() + 0.0;
     let mine = combine::union_all(s.strips);
     let each: f64 = s.strips.iter().map(Area::area).sum();
-    let covered = combine::intersection(s.layable, &mine);
+    let all = combine::union(s.before, &mine);
     let bare = combine::difference(s.layable, &mine);
+    let layable_mm2 = s.layable.area();
+    let covered_mm2 = layable_mm2 - bare.area();
+    // areas of a union and its parts: what lies in both
+    let before_too = (s.before.area() + mine.area() - all.area()).max(0.0);
     // what stays between rows laid apart on purpose is no gap
     let closed = if s.spacing > 1.02 * s.width {
         offset::opened(&bare, 0.5 * (s.spacing - s.width) + 0.05 * s.width, 0.02)
@@ -133,13 +141,13 @@ pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f
     let gap_count = gaps.len();
     gaps.truncate(MOST_GAPS);
     let tightest = s.courses.iter().map(|c| c.wanted().min_radius()).fold(f64::INFINITY, f64::min);
-    RegionQuality {
+    let quality = RegionQuality {
         region: s.region.to_string(),
         layer: 0,
-        layable_mm2: s.layable.area(),
-        covered_mm2: covered.area(),
+        layable_mm2,
+        covered_mm2,
         reachable_mm2: reachable(s.layable, s.width, s.shortest).area(),
-        overlap_mm2: (each - mine.area()).max(0.0) + combine::intersection(s.before, &mine).area(),
+        overlap_mm2: (each - mine.area()).max(0.0) + before_too,
         gaps,
         gap_count,
         angle: direction.and_then(|d| deviation(s.courses, d)),
@@ -151,13 +159,15 @@ pub(super) fn measure(served: &Served<'_>, direction: Option<&dyn Fn(Point) -> f
         given_up_mm: s.given_up_mm,
         trail_off_mm: s.courses.iter().filter_map(|c| c.trail.as_ref()).map(|t| t.off_mm).fold(0.0, f64::max),
         edge_strain: if tightest.is_finite() { 0.5 * s.width / tightest } else { 0.0 },
-    }
+    };
+    (quality, all)
 }
 
 /// What a strip of the width can cover: the bound that cover is held against.
 fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
-    let chord = bend::PROPOSAL_CHORD_MM;
-    let core = offset::shrunk(layable, 0.5 * width, chord);
+    // an area told to a thousandth needs fewer points than a line that is laid
+    let chord = 0.01;
+    let core = offset::shrunk(&combine::simplified(layable, 0.5 * chord), 0.5 * width, chord);
     // the middle line of an island is about half its core's perimeter and at
     // most its core's perimeter long; a closed course runs all round it
     let long: Vec<Area> = core.split().filter(|a| a.perimeter().max(a.area() / width) >= shortest).collect();

@@ -104,7 +104,7 @@ impl<'a> Room<'a> {
                 );
             }
         }
-        let rest = combine::difference(area, &combine::union_all(&near));
+        let rest = combine::difference_all(area, &near);
         combine::without_specks(&combine::simplified(&rest, 0.5 * offset::TIDY_MM), 1e-4, 0.0)
     }
 
@@ -118,12 +118,12 @@ impl<'a> Room<'a> {
     /// How much room a point has, mm: negative outside or too near to tow.
     pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
-        // a fitted line may lie half a deviation too near
-        let tow = self.taken.distance(p) - self.order.width + 0.5 * self.order.deviation;
-        if edge <= 0.6 * self.order.deviation {
-            return tow.min(edge);
+        if edge > 0.6 * self.order.deviation && !self.boundary.enclose(p) {
+            return -edge;
         }
-        if self.boundary.enclose(p) { edge.min(tow) } else { -edge }
+        // a fitted line may lie half a deviation too near
+        let width = self.order.width - 0.5 * self.order.deviation;
+        edge.min(self.taken.distance_within(p, edge + width) - width)
     }
 
     /// A path of this length has room throughout.

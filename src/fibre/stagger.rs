@@ -2,16 +2,23 @@
 
 use super::LayerCourses;
 use crate::geom::Point;
+use std::collections::VecDeque;
 
 /// Places tried along a closed course.
 const PLACES: u32 = 48;
 
+/// Layers below the next one whose ends are kept away from too, where there is room:
+/// ends that only take turns between two places are two weak places.
+const REMEMBERED: usize = 5;
+
 /// Moves the ends of closed courses so that none lies within `distance` mm of an
-/// end in the layer below. Gives the numbers of layers where the part is too
+/// end in the layer below, nor of one in the few layers before where it can be had.
+/// Gives the numbers of layers where the part is too
 /// small for that, with the distance that was reached.
 pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize, f64)> {
     let mut short = Vec::new();
     let mut below: Vec<(String, Point)> = Vec::new();
+    let mut older: VecDeque<Vec<(String, Point)>> = VecDeque::new();
     for (i, layer) in layers.iter_mut().enumerate() {
         let mut here: Vec<(String, Point)> = Vec::new();
         let mut worst = f64::INFINITY;
@@ -32,11 +39,24 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
                     .map(|(_, q)| q.dist(p))
                     .fold(f64::INFINITY, f64::min)
             };
+            // the nearer a layer is, the more its ends count
+            let long_before = |p: Point| -> f64 {
+                let nearest = |ends: &Vec<(String, Point)>| {
+                    let own = ends.iter().filter(|(r, _)| *r == course.region);
+                    own.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+                };
+                older
+                    .iter()
+                    .fold((0.0, 1.0), |(sum, weight), ends| (sum + weight * nearest(ends), 0.5 * weight))
+                    .0
+            };
+            let first = here.iter().all(|(r, _)| *r != course.region);
             let mut best: Option<([f64; 3], f64, Point)> = None;
             for k in 0..PLACES {
                 let s = length * f64::from(k) / f64::from(PLACES);
                 let Some(p) = course.path().point_at(s) else { continue };
-                let score = [clear(p, true), clear(p, false), -beside(p)];
+                let third = if first { long_before(p) } else { -beside(p) };
+                let score = [clear(p, true), clear(p, false), third];
                 let better = |old: &[f64; 3]| {
                     let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
                     unequal.is_some_and(|(a, b)| a > b)
@@ -56,7 +76,48 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
         if worst < distance {
             short.push((i, worst));
         }
-        below = here;
+        older.push_front(std::mem::replace(&mut below, here));
+        older.truncate(REMEMBERED);
     }
     short
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Course;
+    use super::*;
+    use crate::geom::{Arc, Path, Segment, pt};
+    use crate::job::Rule;
+
+    /// A hoop of two half circles, its length 2 pi radius.
+    fn hoop(radius: f64) -> LayerCourses {
+        let (right, left) = (pt(radius, 0.0), pt(-radius, 0.0));
+        let arc = |from, to| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+        let path = Path::new(vec![arc(right, left), arc(left, right)], true);
+        let course = Course::new("pin".into(), Rule::Hoop, 0, path, 1.0, 1.0).expect("a legal hoop");
+        LayerCourses { courses: vec![course], ..LayerCourses::default() }
+    }
+
+    #[test]
+    fn ends_keep_apart_and_do_not_take_turns_between_two_places() {
+        // 94 mm round: room for nine ends 10 mm apart
+        let mut layers: Vec<LayerCourses> = (0..12).map(|_| hoop(15.0)).collect();
+        assert!(stagger(&mut layers, 10.0).is_empty(), "room enough in every layer");
+        let ends: Vec<Point> = layers.iter().map(|l| l.courses[0].path().start().expect("a start")).collect();
+        for w in ends.windows(REMEMBERED + 2) {
+            for (i, p) in w.iter().enumerate() {
+                for q in &w[i + 1..] {
+                    assert!(p.dist(*q) > 9.9, "{p:?} and {q:?} among {w:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_hoop_without_room_is_told_with_what_it_reached() {
+        let mut layers: Vec<LayerCourses> = (0..3).map(|_| hoop(4.0)).collect();
+        let short = stagger(&mut layers, 10.0);
+        assert_eq!(short.iter().map(|s| s.0).collect::<Vec<_>>(), [1, 2]);
+        assert!(short.iter().all(|s| s.1 > 7.9 && s.1 <= 8.0), "its diameter is all there is: {short:?}");
+    }
 }

@@ -44,12 +44,12 @@ const BESIDE_MM: f64 = 0.012;
 
 /// A field that can be asked anywhere.
 #[derive(Debug)]
-pub(super) struct Directions {
+pub(crate) struct Directions {
     tree: RTree<GeomWithData<[f64; 2], [f64; 3]>>,
 }
 
 impl Directions {
-    pub(super) fn new(field: &Field) -> Self {
+    pub(crate) fn new(field: &Field) -> Self {
         let points = field
             .samples
             .iter()
@@ -64,7 +64,7 @@ impl Directions {
 
     /// The direction at a point, radians: of its nearest samples, by inverse
     /// squared distance and weight (Shepard 1968).
-    pub(super) fn at(&self, p: Point) -> f64 {
+    pub(crate) fn at(&self, p: Point) -> f64 {
         let mut sum = Point::default();
         for s in self.tree.nearest_neighbor_iter([p.x, p.y]).take(NEIGHBOURS) {
             let [x, y] = *s.geom();

@@ -58,6 +58,9 @@ pub(super) fn lines(job: &Job, facts: &Facts) -> Vec<String> {
     }
     out.push(format!("fibre length {:.1} mm", facts.fibre_length_mm));
     out.push(format!("build time {}", clock(facts.seconds)));
+    out.push(
+        "before the start: tow threaded and cut flush at the blade, bed clear, purge place clear".to_string(),
+    );
     out.push("hot heads and moving axes: keep guards closed, vent fumes, follow local rules".to_string());
     out
 }

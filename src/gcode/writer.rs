@@ -325,11 +325,10 @@ impl Writer<'_> {
         let Some(along) = chord.normalised().filter(|_| !nearly_line && c > 0.01) else {
             return self.lay_line(a.to, a.length(), fed);
         };
-        // the centre that is equally far from both ends as written
-        let half = 0.5 * c;
-        let rise = (r * r - half * half).max(0.0).sqrt();
-        let left = a.ccw == (sweep < std::f64::consts::PI);
-        let centre = chord * 0.5 + along.left() * if left { rise } else { -rise };
+        // the centre that is equally far from both ends as written, nearest to the
+        // exact one: of a half circle its radius would say nothing about it
+        let exact = self.commanded(a.centre) - self.at;
+        let centre = chord * 0.5 + along.left() * exact.dot(along.left());
         let centre = written_centre(centre, chord);
         if fed {
             self.fed += a.length();
@@ -503,22 +502,50 @@ mod tests {
         }
     }
 
-    #[test]
-    fn an_arc_that_nearly_closes_is_no_straight() {
-        let a =
-            Arc { from: pt(110.0, 100.0), to: pt(109.999_99, 100.01), centre: pt(100.0, 100.0), ccw: false };
-        let a = Arc { ccw: true, from: a.to, to: a.from, ..a };
-        assert!(a.sweep() > 6.0, "nearly a whole turn");
-        let moves_in = vec![
+    /// The moves of a course that is one arc, coordinates as they are.
+    fn arc_rows(a: Arc) -> Vec<Vec<(char, f64)>> {
+        let mut job = job();
+        job.printer.controller.program_applies_offsets = false;
+        let course = vec![
             Move::Select(Head::Fibre),
             Move::Z(0.2),
             Move::Travel(a.from),
             Move::Thread(15.0),
             Move::Lay { segment: Segment::Arc(a), fed: true },
         ];
-        let mut job = job();
-        job.printer.controller.program_applies_offsets = false;
-        let rows = moves(&text(&job, moves_in));
+        moves(&text(&job, course))
+    }
+
+    #[test]
+    fn a_half_circle_keeps_its_centre() {
+        for k in 0..400 {
+            // a little less and a little more than half a turn, from odd places
+            let sweep = std::f64::consts::PI + 0.0002 * f64::from(k % 7 - 3);
+            let centre = pt(100.0 + 0.001_37 * f64::from(k), 100.0 - 0.000_71 * f64::from(k));
+            let mut a = Arc {
+                from: centre + Point::unit(0.37 * f64::from(k)) * 15.513,
+                to: centre,
+                centre,
+                ccw: true,
+            };
+            a.to = a.point_at(a.radius() * sweep);
+            let rows = arc_rows(a);
+            let last = rows.last().expect("the arc");
+            let before = rows.iter().rev().skip(1);
+            let from =
+                before.filter_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?))).next().expect("a travel");
+            let at = from + pt(word(last, 'I').expect("i"), word(last, 'J').expect("j"));
+            assert!(at.dist(centre) < 0.002, "{k}: {at:?} against {centre:?}");
+        }
+    }
+
+    #[test]
+    fn an_arc_that_nearly_closes_is_no_straight() {
+        let a =
+            Arc { from: pt(110.0, 100.0), to: pt(109.999_99, 100.01), centre: pt(100.0, 100.0), ccw: false };
+        let a = Arc { ccw: true, from: a.to, to: a.from, ..a };
+        assert!(a.sweep() > 6.0, "nearly a whole turn");
+        let rows = arc_rows(a);
         assert_eq!(rows.iter().filter(|r| word(r, 'I').is_some()).count(), 2, "two halves");
     }
 

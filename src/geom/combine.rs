@@ -78,6 +78,17 @@ pub fn difference(a: &Area, b: &Area) -> Area {
     run(a, b, OverlayRule::Difference)
 }
 
+/// What lies in `a` but in none of some areas, which may overlap.
+pub fn difference_all<'a>(a: &Area, areas: impl IntoIterator<Item = &'a Area>) -> Area {
+    let clip = contours(areas.into_iter().flat_map(Area::rings));
+    if a.is_empty() || clip.is_empty() {
+        return a.clone();
+    }
+    let subject = contours(a.rings());
+    let mut overlay = Overlay::<i64>::from_subj_and_clip(&subject, &clip);
+    area_of(overlay.overlay(OverlayRule::Difference, Rule::Positive))
+}
+
 /// The area with fewer points: no boundary moves by more than `tolerance` mm,
 /// rings that vanish are gone. Boundaries that were closer than that may cross by
 /// as much; whatever operation comes next takes it for the point it is.

@@ -1,7 +1,6 @@
 //! Look-up of boundary pieces by place.
 
-use super::{Area, Point, polyline};
-use rstar::{AABB, PointDistance, RTree, RTreeObject};
+use super::{Area, Bounds, Point, polyline, pt};
 
 /// A straight piece of some line, for look-up by place.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -12,46 +11,178 @@ pub struct Edge {
     pub b: Point,
 }
 
-impl RTreeObject for Edge {
-    type Envelope = AABB<[f64; 2]>;
-    fn envelope(&self) -> Self::Envelope {
-        AABB::from_corners([self.a.x, self.a.y], [self.b.x, self.b.y])
-    }
-}
-
-impl PointDistance for Edge {
-    fn distance_2(&self, p: &[f64; 2]) -> f64 {
-        let d = polyline::point_segment_distance(Point::new(p[0], p[1]), self.a, self.b);
-        d * d
-    }
-}
-
 /// Lines that can be asked how near they come to a point.
+///
+/// Pieces are kept in the squares of a grid that they pass through: pieces of
+/// courses and boundaries are short and of like length, and lines are added one by
+/// one, which a search tree takes ill (an insertion costs a hundred look-ups).
 #[derive(Debug, Default)]
 pub struct Lines {
-    tree: RTree<Edge>,
-    /// Largest x of the boundaries that it was made of.
-    hi_x: f64,
+    edges: Vec<Edge>,
+    squares: Squares,
+    /// Head of each square's chain in `links`, or [`NONE`].
+    first: Vec<u32>,
+    /// A piece and the next link of its square.
+    links: Vec<(u32, u32)>,
+    /// Pieces when the grid was laid out.
+    laid_out: usize,
+    /// Pieces of a boundary by the rows of the grid that they pass through: where
+    /// each row's start in `row_edges`.
+    row_first: Vec<u32>,
+    row_edges: Vec<u32>,
+}
+
+const NONE: u32 = u32::MAX;
+
+/// A grid over a rectangle.
+#[derive(Clone, Copy, Debug, Default)]
+struct Squares {
+    lo: Point,
+    side: f64,
+    columns: i64,
+    rows: i64,
+}
+
+impl Squares {
+    /// About as many squares as four times the pieces that they are to hold.
+    fn over(b: Bounds, pieces: usize) -> Self {
+        let size = b.size();
+        #[expect(clippy::cast_precision_loss, reason = "a count")]
+        let wanted = 4.0 * pieces as f64 + 64.0;
+        // of a line's worth of pieces in a row all squares are along it
+        let side = (size.x * size.y / wanted).sqrt().max(size.x.max(size.y) / wanted).max(0.25);
+        let lo = pt(b.lo.x - 0.01 * side, b.lo.y - 0.01 * side);
+        let mut grid = Self { lo, side, columns: 1, rows: 1 };
+        (grid.columns, grid.rows) = (grid.column(b.hi.x) + 1, grid.row(b.hi.y) + 1);
+        grid
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "saturates; the grid is small")]
+    fn column(&self, x: f64) -> i64 {
+        ((x - self.lo.x) / self.side).floor() as i64
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "saturates; the grid is small")]
+    fn row(&self, y: f64) -> i64 {
+        ((y - self.lo.y) / self.side).floor() as i64
+    }
+
+    fn holds(&self, p: Point) -> bool {
+        (0..self.columns).contains(&self.column(p.x)) && (0..self.rows).contains(&self.row(p.y))
+    }
+
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "inside the grid")]
+    fn index(&self, column: i64, row: i64) -> usize {
+        (row * self.columns + column) as usize
+    }
+
+    /// Columns of each row within `margin` mm of a straight piece, as far as the grid
+    /// goes; stops at the first answer.
+    fn along<T>(
+        &self,
+        a: Point,
+        b: Point,
+        margin: f64,
+        mut look: impl FnMut(i64, i64, i64) -> Option<T>,
+    ) -> Option<T> {
+        let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
+        let rows = self.row(low.y - margin).max(0)..=self.row(high.y + margin).min(self.rows - 1);
+        for row in rows {
+            #[expect(clippy::cast_precision_loss, reason = "a row of a grid")]
+            let y = self.lo.y + row as f64 * self.side;
+            let at = |y: f64| {
+                let t = if high.y > low.y { ((y - low.y) / (high.y - low.y)).clamp(0.0, 1.0) } else { 0.0 };
+                low.x + (high.x - low.x) * t
+            };
+            let (from, to) =
+                if high.y > low.y { (at(y - margin), at(y + self.side + margin)) } else { (low.x, high.x) };
+            // the digits lost in `at` are far below a hundredth of a square
+            let slack = margin + 1e-3 * self.side;
+            let from_column = self.column(from.min(to) - slack).max(0);
+            let to_column = self.column(from.max(to) + slack).min(self.columns - 1);
+            if from_column <= to_column
+                && let Some(found) = look(row, from_column, to_column)
+            {
+                return Some(found);
+            }
+        }
+        None
+    }
 }
 
 impl Lines {
     /// The boundaries of an area.
     pub fn boundary(area: &Area) -> Self {
-        let edges = area.rings().flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }).collect();
-        let hi_x = area.bounds().map_or(f64::NEG_INFINITY, |b| b.hi.x);
-        Self { tree: RTree::bulk_load(edges), hi_x }
+        let mut lines = Self::default();
+        lines.edges.extend(area.rings().flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }));
+        lines.lay_out(0.0);
+        lines.by_rows();
+        lines
+    }
+
+    /// Lays the grid out over all pieces, and beyond them by a share of their extent:
+    /// lines that come row by row would otherwise lay it out each time.
+    fn lay_out(&mut self, beyond: f64) {
+        let Some(mut bounds) = Bounds::of(self.edges.iter().flat_map(|e| [e.a, e.b])) else { return };
+        let size = bounds.size();
+        let more = beyond * size.x.max(size.y);
+        bounds.lo = bounds.lo - pt(more, more);
+        bounds.hi = bounds.hi + pt(more, more);
+        self.squares = Squares::over(bounds, self.edges.len());
+        self.laid_out = self.edges.len();
+        self.first.clear();
+        self.first.resize(self.squares.index(0, self.squares.rows), NONE);
+        self.links.clear();
+        for i in 0..self.edges.len() {
+            self.enter(i);
+        }
+    }
+
+    fn enter(&mut self, edge: usize) {
+        let Edge { a, b } = self.edges[edge];
+        let Ok(edge) = u32::try_from(edge) else { return };
+        let (squares, first, links) = (&self.squares, &mut self.first, &mut self.links);
+        squares.along(a, b, 0.0, |row, from, to| {
+            for column in from..=to {
+                let head = &mut first[squares.index(column, row)];
+                let Ok(link) = u32::try_from(links.len()) else { break };
+                links.push((edge, *head));
+                *head = link;
+            }
+            None::<()>
+        });
+    }
+
+    fn by_rows(&mut self) {
+        let rows = |e: &Edge| {
+            let (low, high) = (e.a.y.min(e.b.y), e.a.y.max(e.b.y));
+            self.squares.row(low).max(0)..=self.squares.row(high).min(self.squares.rows - 1)
+        };
+        let mut pairs: Vec<(i64, u32)> = Vec::with_capacity(2 * self.edges.len());
+        for (i, e) in (0_u32..).zip(&self.edges) {
+            pairs.extend(rows(e).map(|r| (r, i)));
+        }
+        pairs.sort_unstable();
+        self.row_first.clear();
+        let mut at = 0;
+        for row in 0..=self.squares.rows {
+            at += pairs[at..].iter().take_while(|p| p.0 < row).count();
+            self.row_first.push(u32::try_from(at).unwrap_or(NONE));
+        }
+        self.row_edges = pairs.into_iter().map(|p| p.1).collect();
     }
 
     /// The point lies inside the area whose boundaries these are: as
-    /// [`Area::contains`], looking only at the edges to the right of it.
+    /// [`Area::contains`], looking only at the edges at its height.
     pub fn enclose(&self, p: Point) -> bool {
-        if p.x > self.hi_x {
+        let row = self.squares.row(p.y);
+        let Ok(row) = usize::try_from(row) else { return false };
+        let (Some(&from), Some(&to)) = (self.row_first.get(row), self.row_first.get(row + 1)) else {
             return false;
-        }
-        let ray = AABB::from_corners([p.x, p.y], [self.hi_x + 1.0, p.y]);
-        let crossed = self
-            .tree
-            .locate_in_envelope_intersecting(ray)
+        };
+        let crossed = self.row_edges[from as usize..to as usize]
+            .iter()
+            .map(|&i| &self.edges[i as usize])
             .filter(|e| {
                 (e.a.y > p.y) != (e.b.y > p.y)
                     && e.a.x + (p.y - e.a.y) / (e.b.y - e.a.y) * (e.b.x - e.a.x) > p.x
@@ -62,40 +193,106 @@ impl Lines {
 
     /// Adds an open polyline.
     pub fn add(&mut self, points: &[Point]) {
-        for w in points.windows(2) {
-            self.tree.insert(Edge { a: w[0], b: w[1] });
+        let before = self.edges.len();
+        self.edges.extend(points.windows(2).map(|w| Edge { a: w[0], b: w[1] }));
+        let outside = |e: &Edge| !self.squares.holds(e.a) || !self.squares.holds(e.b);
+        if self.edges.len() > 4 * self.laid_out || self.edges[before..].iter().any(outside) {
+            self.lay_out(0.3);
+        } else {
+            for i in before..self.edges.len() {
+                self.enter(i);
+            }
         }
+    }
+
+    /// Calls with the pieces in some squares of a row, some of them more than once.
+    fn in_row<'a>(&'a self, row: i64, from: i64, to: i64) -> impl Iterator<Item = (u32, &'a Edge)> + 'a {
+        (from..=to).flat_map(move |column| {
+            let mut link = self.first[self.squares.index(column, row)];
+            std::iter::from_fn(move || {
+                let &(edge, next) = self.links.get(link as usize)?;
+                link = next;
+                Some((edge, &self.edges[edge as usize]))
+            })
+        })
     }
 
     /// Whether a straight piece comes nearer than `limit` mm to any line.
     pub fn nearer(&self, a: Point, b: Point, limit: f64) -> bool {
-        let around = AABB::from_corners(
-            [a.x.min(b.x) - limit, a.y.min(b.y) - limit],
-            [a.x.max(b.x) + limit, a.y.max(b.y) + limit],
-        );
         let side = |p: Point, q: Point, r: Point| (q - p).cross(r - p);
         let off = polyline::point_segment_distance;
-        self.tree.locate_in_envelope_intersecting(around).any(|e| {
+        let meets = |e: &Edge| {
             let crosses =
                 side(a, b, e.a) * side(a, b, e.b) < 0.0 && side(e.a, e.b, a) * side(e.a, e.b, b) < 0.0;
             // pieces that do not cross are nearest at an end of one of them
             crosses || off(e.a, a, b).min(off(e.b, a, b)).min(off(a, e.a, e.b)).min(off(b, e.a, e.b)) < limit
-        })
+        };
+        let look = |row, from, to| self.in_row(row, from, to).any(|(_, e)| meets(e)).then_some(());
+        self.squares.along(a, b, limit.max(0.0), look).is_some()
+    }
+
+    /// The nearest piece within `reach` mm, and how near it is; of two as near the
+    /// one added first.
+    fn closest(&self, p: Point, reach: f64) -> Option<(f64, Edge)> {
+        if self.edges.is_empty() {
+            return None;
+        }
+        let s = &self.squares;
+        let (column, row) = (s.column(p.x), s.row(p.y));
+        #[expect(clippy::cast_precision_loss, reason = "a place in a grid")]
+        let (left, low) = (s.lo.x + column as f64 * s.side, s.lo.y + row as f64 * s.side);
+        // no square further out than the k-th ring round the point's own is nearer
+        // than this and k sides
+        let inner = (p.x - left).min(left + s.side - p.x).min(p.y - low).min(low + s.side - p.y);
+        let mut best: (f64, u32) = (reach * reach, NONE);
+        let mut ring = 0.max(-column).max(column + 1 - s.columns).max(-row).max(row + 1 - s.rows);
+        let last = column.max(s.columns - 1 - column).max(row).max(s.rows - 1 - row);
+        while ring <= last {
+            #[expect(clippy::cast_precision_loss, reason = "a count of rings")]
+            let beyond = inner + (ring - 1) as f64 * s.side;
+            if ring > 0 && beyond > 0.0 && beyond * beyond > best.0 {
+                break;
+            }
+            let mut look = |row: i64, from: i64, to: i64| {
+                if row < 0 || row >= s.rows {
+                    return;
+                }
+                for (i, e) in self.in_row(row, from.max(0), to.min(s.columns - 1)) {
+                    let d2 = (e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b)) - p).norm2();
+                    if (d2, i) < best {
+                        best = (d2, i);
+                    }
+                }
+            };
+            look(row - ring, column - ring, column + ring);
+            if ring > 0 {
+                look(row + ring, column - ring, column + ring);
+                for r in (row - ring + 1).max(0)..=(row + ring - 1).min(s.rows - 1) {
+                    look(r, column - ring, column - ring);
+                    look(r, column + ring, column + ring);
+                }
+            }
+            ring += 1;
+        }
+        self.edges.get(best.1 as usize).map(|e| (best.0.sqrt(), *e))
     }
 
     /// The nearest point of any line and the direction of the line there; `None`
     /// when there is none.
     pub fn nearest(&self, p: Point) -> Option<(Point, Point)> {
-        let e = self.tree.nearest_neighbor([p.x, p.y])?;
+        let (_, e) = self.closest(p, f64::INFINITY)?;
         let at = e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b));
         Some((at, (e.b - e.a).normalised()?))
     }
 
     /// Distance to the nearest line, mm; infinite when there is none.
     pub fn distance(&self, p: Point) -> f64 {
-        self.tree
-            .nearest_neighbor([p.x, p.y])
-            .map_or(f64::INFINITY, |e| polyline::point_segment_distance(p, e.a, e.b))
+        self.distance_within(p, f64::INFINITY)
+    }
+
+    /// The same where only distances below `reach` mm matter: infinite from there on.
+    pub fn distance_within(&self, p: Point, reach: f64) -> f64 {
+        self.closest(p, reach).map_or(f64::INFINITY, |c| c.0)
     }
 }
 
@@ -121,6 +318,41 @@ mod tests {
                 let p = pt(f64::from(i) * 0.37 - 11.0, f64::from(k) * 0.37 - 11.0);
                 assert_eq!(lines.enclose(p), area.contains(p), "{p:?}");
             }
+        }
+    }
+
+    #[test]
+    fn the_nearest_is_that_of_a_search_through_all() {
+        let mut seed = 11_u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            f64::from(u32::try_from(seed >> 40).expect("24 bits")) / 16_777_216.0
+        };
+        let mut lines = Lines::default();
+        let mut all: Vec<(Point, Point)> = Vec::new();
+        for k in 0..400 {
+            // short and long, here and there, growing outwards
+            let size = if k % 20 == 0 { 60.0 } else { 3.0 };
+            let a = pt(random(), random()) * (10.0 + f64::from(k) * 0.2);
+            let b = a + pt(random() - 0.5, random() - 0.5) * size;
+            lines.add(&[a, b]);
+            all.push((a, b));
+            let p = pt(random() * 160.0 - 40.0, random() * 160.0 - 40.0);
+            let off = |p: Point| {
+                all.iter()
+                    .map(|e| polyline::point_segment_distance(p, e.0, e.1))
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let want = off(p);
+            assert!((lines.distance(p) - want).abs() < 1e-9, "{p:?}: {} against {want}", lines.distance(p));
+            let reach = 8.0 * random();
+            let within = lines.distance_within(p, reach);
+            assert!(if want < reach { (within - want).abs() < 1e-9 } else { within.is_infinite() }, "{p:?}");
+            // a piece comes as near as its nearest point, looked for in small steps
+            let q = p + pt(random() - 0.5, random() - 0.5) * 30.0;
+            let near = (0..=300).map(|i| off(p.lerp(q, f64::from(i) / 300.0))).fold(f64::INFINITY, f64::min);
+            assert!(lines.nearer(p, q, near + 0.11), "{p:?} to {q:?} at {near}");
+            assert!(near < 0.2 || !lines.nearer(p, q, near - 0.11), "{p:?} to {q:?} at {near}");
         }
     }
 

@@ -10,9 +10,9 @@
 
 use super::edit;
 use crate::diagnostic::{Diagnostic, Outcome, Source};
-use crate::estimate::Recording;
 use crate::geom::trig;
 use crate::job::{Printer, printer};
+use crate::verify::timeline::Timeline;
 use nalgebra::{DMatrix, DVector};
 use std::sync::Arc;
 
@@ -149,7 +149,7 @@ pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) 
     }
     let mut data = Vec::new();
     for t in timed {
-        data.push((Recording::of(&machine, &t.name, &t.text)?, t.took_s));
+        data.push((Timeline::of(&machine, &t.name, t.text.as_bytes())?, t.took_s));
     }
     let problem = Problem { printer: machine, data };
     let begin = problem.residuals(&[0.0; 4]);
@@ -213,7 +213,7 @@ fn error(took_s: f64) -> f64 {
 
 struct Problem {
     printer: Printer,
-    data: Vec<(Recording, f64)>,
+    data: Vec<(Timeline, f64)>,
 }
 
 impl Problem {
@@ -232,7 +232,7 @@ impl Problem {
         let p = self.at(x);
         DVector::from_iterator(
             self.data.len(),
-            self.data.iter().map(|(program, took)| (program.time(&p).total - took) / error(*took)),
+            self.data.iter().map(|(program, took)| (program.seconds(&p) - took) / error(*took)),
         )
     }
 

@@ -11,7 +11,7 @@ use crate::geom::{Area, Bounds, Point, combine, polyline};
 const STEP: f64 = 0.34;
 
 /// Shortest bead of a taper, as a share of the width.
-const TAPER: f64 = 0.25;
+const TAPER: f64 = 0.5;
 
 /// From this share of its pitch on a row has its full width.
 const FULL: f64 = 0.9;

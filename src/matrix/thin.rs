@@ -4,7 +4,6 @@
 use super::Bead;
 use super::run::{self, Piece};
 use crate::geom::{Point, Polygon, polyline};
-use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -38,17 +37,23 @@ impl Triangle {
     }
 }
 
+/// Widths over which a bead keeps its width at least: shorter dabs take the head
+/// longer to go to than to lay, and bare ground grows by some hundredths of a
+/// percent.
+const ATOM: f64 = 1.2;
+
 /// Lays beads along the middle of one narrow polygon.
 pub(super) fn fill(polygon: &Polygon, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     let mut triangles = triangulated(polygon, 0.5 * width);
     prune(&mut triangles);
     for chain in chains(&triangles) {
-        run::lay(&chain, 0.6 * width, width, height_mm, beads);
+        run::lay(&chain, ATOM * width, width, height_mm, beads);
     }
 }
 
 fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
-    let mut mesh = ConstrainedDelaunayTriangulation::<Point2<f64>>::new();
+    let mut points: Vec<Point2<f64>> = Vec::new();
+    let mut walls: Vec<[usize; 2]> = Vec::new();
     for ring in polygon.rings() {
         let tidy = polyline::simplified_ring(ring, 2e-3);
         if tidy.len() < 3 {
@@ -56,19 +61,17 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
         }
         let mut round = tidy.clone();
         round.push(tidy[0]);
-        let dense = polyline::densified(&round, step);
-        let mut before: Option<FixedVertexHandle> = None;
-        for p in dense {
-            let Ok(v) = mesh.insert(Point2::new(p.x, p.y)) else { continue };
-            if let Some(b) = before
-                && b != v
-            {
-                // a crossing one is left out: simplified rings may touch
-                let _ = mesh.try_add_constraint(b, v);
-            }
-            before = Some(v);
-        }
+        let mut dense = polyline::densified(&round, step);
+        dense.pop();
+        let (first, n) = (points.len(), dense.len());
+        points.extend(dense.iter().map(|p| Point2::new(p.x, p.y)));
+        walls.extend((0..n).map(|k| [first + k, first + (k + 1) % n]));
     }
+    // a crossing wall is left out: simplified rings may touch
+    let Ok(mesh) = ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(points, walls, |_| ())
+    else {
+        return Vec::new();
+    };
     // from outside inwards: each constraint crossed turns out into in
     let mut depth: Vec<Option<u32>> = vec![None; mesh.num_all_faces()];
     let outer = mesh.outer_face().fix().index();

@@ -259,9 +259,8 @@ fn xml_fault(e: &roxmltree::Error, source: &Arc<Source>) -> Diagnostic {
     let column: usize =
         source.text[line_start..].chars().take((at.col as usize).saturating_sub(1)).map(char::len_utf8).sum();
     let start = (line_start + column).min(source.text.len());
-    let message = e.to_string();
     // the place is told by itself
-    let message = message.rsplit_once(" at ").map_or(message.as_str(), |(m, _)| m).to_owned();
+    let message = e.to_string().replacen(&format!(" at {at}"), "", 1);
     Diagnostic::error("xml-unreadable", format!("the XML cannot be read: {message}")).at(
         source,
         start..start,

@@ -6,7 +6,7 @@
 //! other side.
 
 use super::Work;
-use crate::geom::{Point, Segment};
+use crate::geom::{Point, Segment, polyline};
 use crate::job::Head;
 use crate::matrix::{BeadKind, LayerBeads};
 use crate::outline::Layer;
@@ -170,7 +170,9 @@ fn courses(laid: &[Laid]) -> Vec<u8> {
     out.count(laid.len());
     for l in laid {
         let path = l.course.path();
-        out.count(usize::from(path.closed));
+        // a tow that trails lies elsewhere than the nozzle goes
+        let trail = l.course.trail.as_ref();
+        out.count(usize::from(path.closed) + 2 * usize::from(trail.is_some()));
         out.count(l.course.rank);
         out.thousandths(path.length());
         out.thousandths(l.cut_at_mm);
@@ -190,6 +192,13 @@ fn courses(laid: &[Laid]) -> Vec<u8> {
                     out.place(a.to);
                 }
             }
+        }
+        if let Some(trail) = trail {
+            out.thousandths(trail.off_mm);
+            out.aside(Point::new(trail.at_mm[0], trail.at_mm[1]));
+            let laid = polyline::simplified(&trail.laid, STEP_MM);
+            out.count(laid.len());
+            laid.iter().for_each(|p| out.place(*p));
         }
     }
     out.bytes

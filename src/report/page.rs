@@ -32,6 +32,9 @@ const SCRIPTS: &[&str] = &[
     include_str!("page/bench.js"),
 ];
 
+/// Follows a job that is watched.
+const FOLLOW: &str = include_str!("page/follow.js");
+
 /// Everything that the page tells.
 #[derive(Debug)]
 pub struct Told<'a> {
@@ -45,6 +48,9 @@ pub struct Told<'a> {
     pub left_out: &'a [LeftOut],
     /// What the run warned about.
     pub warnings: &'a [Diagnostic],
+    /// The page loads itself again, to follow a job that is planned after every
+    /// change. Nothing else can tell a file that it was written anew.
+    pub follow: bool,
 }
 
 /// The page as text. The same job gives the same bytes.
@@ -53,10 +59,18 @@ pub fn page(told: &Told<'_>) -> String {
     // homing, and what bed and chamber take beyond it
     let start_s = p.times.start_s + p.start_wait_s(p.bed_temperature_c, p.chamber_temperature_c);
     let (blocks, layers) = pack::pack(told.work, start_s);
-    let script = format!("\"use strict\";(() => {{\n{}\n}})();\n", SCRIPTS.join("\n"));
+    let mut scripts = SCRIPTS.to_vec();
+    scripts.extend(told.follow.then_some(FOLLOW));
+    let script = format!("\"use strict\";(() => {{\n{}\n}})();\n", scripts.join("\n"));
     let first = first_layer(told.work);
     let mut context = facts(told, &layers);
-    context["viewer"] = Value::String(in_script(&viewer(told, &layers, first).to_string()));
+    let mut seen = viewer(told, &layers, first);
+    if told.follow {
+        // tells one plan from the next
+        let text = format!("{seen}{}", blocks.texts.join(" "));
+        seen["plan"] = Value::String(digest(&text));
+    }
+    context["viewer"] = Value::String(in_script(&seen.to_string()));
     context["style"] = Value::String(STYLE.to_owned());
     context["script"] = Value::String(script.clone());
     context["policy"] = Value::String(format!(
@@ -214,6 +228,9 @@ fn facts(told: &Told<'_>, layers: &[pack::Packed]) -> Value {
         "inputs": job.inputs.iter().map(|i| json!({"role": i.role, "file": i.file, "sha256": i.sha256})).collect::<Vec<_>>(),
         "layers": work.outline.layers.len(),
         "pictures": pictures(told, layers),
+        "plan_file": format!("{}.plan.json", job.file_stem()),
+        "trails": work.program.courses.iter().flatten().any(|l| l.course.trail.is_some()),
+        "follow": told.follow,
         "heads": [job.matrix.process_temperature_c, job.tow.process_temperature_c],
         "bed": job.matrix.bed_temperature_c,
     })
@@ -256,6 +273,8 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         "mm",
     ));
     rows.push(row("matrix", job.matrix.name.clone(), ""));
+    let lots = ["matrix lot", "tow lot"].into_iter().zip(&job.lots);
+    rows.extend(lots.filter_map(|(what, lot)| lot.clone().map(|lot| row(what, lot, ""))));
     rows
 }
 
@@ -350,6 +369,9 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
         .collect()
 }
 
+/// Most rows of the same table on paper and where scripts are off: a page.
+const MOST_PRINTED: usize = 40;
+
 /// Most rows of the table of what is left out.
 const MOST_LEFT_OUT: usize = 1000;
 
@@ -390,7 +412,8 @@ fn left_out_rows(told: &Told<'_>) -> Value {
                    "length": format!("{length:.0}"), "at": at, "link": link})
         })
         .collect();
-    json!({ "rows": rows, "more": more })
+    let unprinted = rows.len().saturating_sub(MOST_PRINTED) + more;
+    json!({ "rows": rows, "more": more, "unprinted": unprinted, "most_printed": MOST_PRINTED })
 }
 
 fn warning_rows(warnings: &[Diagnostic]) -> Vec<Value> {

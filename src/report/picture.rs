@@ -115,6 +115,7 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
         &layout,
         left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()),
         has_below(work, index),
+        work.program.courses.get(index).is_some_and(|c| c.iter().any(|l| l.course.trail.is_some())),
     );
     Some(canvas)
 }
@@ -250,10 +251,13 @@ fn has_below(work: &Work, index: usize) -> bool {
 }
 
 /// What the lines mean, at the left of the title block or above it.
-fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool) {
+fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool, trails: bool) {
     let [lo, hi] = layout.frame;
     let beside = hi.x - BLOCK[0] - lo.x > 60.0;
     let mut rows = vec!["tow, true width; start, cut", "beads", "outline"];
+    if trails {
+        rows.push("nozzle's way; the tow trails");
+    }
     if has_below {
         rows.push("edge of the layer below");
     }
@@ -261,7 +265,7 @@ fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool) 
     if crosses {
         rows.push("tow left out");
     }
-    #[expect(clippy::cast_precision_loss, reason = "six rows")]
+    #[expect(clippy::cast_precision_loss, reason = "seven rows")]
     let tall = rows.len() as f64 * 4.4;
     let low = if beside { hi.y - 2.0 } else { hi.y - BLOCK[1] - 2.0 };
     let mut at = pt(lo.x + 4.0, low - tall + 2.2);
@@ -274,6 +278,11 @@ fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool) 
                     canvas.line(&[a, b], Pen::full(1.5, Ink::Bead));
                     canvas.line(&[a, b], Pen::full(1.5 - 2.0 * FINE_MM, Ink::Part));
                 }
+            }
+            "nozzle's way; the tow trails" => {
+                canvas.line(&[a, b], Pen::full(2.4, Ink::Tow));
+                canvas.line(&[a, b], Pen::full(2.4 * sheet::WAY_MM, Ink::Part));
+                canvas.line(&[a, b], Pen::full(sheet::WAY_MM, Ink::Line));
             }
             "outline" => canvas.line(&[a, b], Pen::full(0.5, Ink::Line)),
             "edge of the layer below" => {

@@ -146,13 +146,10 @@ fn courses(canvas: &mut Canvas, job: &Job, work: &Work, index: usize, view: View
     let gap = (GAP_MM).min(0.3 * width);
     let lines: Vec<Line> = laid
         .iter()
-        .map(|l| {
-            let path = l.course.path();
-            let mut points = view.points(&path.flatten(0.5 * SHOWS_MM / view.scale));
-            if path.closed {
-                points.pop();
-            }
-            Line { points, closed: path.closed }
+        .map(|l| match &l.course.trail {
+            // a tow that trails lies elsewhere than the nozzle goes
+            Some(trail) => Line { points: view.points(&trail.laid), closed: false },
+            None => way(l.course.path(), view),
         })
         .collect();
     if whole {
@@ -173,7 +170,23 @@ fn courses(canvas: &mut Canvas, job: &Job, work: &Work, index: usize, view: View
     }
     canvas.items.push(super::canvas::Item::Fill { lines: starts, ink: Ink::Part });
     canvas.stroke(cuts, Pen::full(0.18, Ink::Part));
+    let trailed = laid.iter().filter(|l| l.course.trail.is_some());
+    let ways: Vec<Line> = trailed.map(|l| way(l.course.path(), view)).collect();
+    canvas.stroke(ways.clone(), Pen::full(2.4 * WAY_MM, Ink::Part));
+    canvas.stroke(ways, Pen::full(WAY_MM, Ink::Line));
 }
+
+/// The nozzle's way.
+fn way(path: &Path, view: View) -> Line {
+    let mut points = view.points(&path.flatten(0.5 * SHOWS_MM / view.scale));
+    if path.closed {
+        points.pop();
+    }
+    Line { points, closed: path.closed }
+}
+
+/// The nozzle's way beside a tow that trails it: a line on paper of its own.
+pub(super) const WAY_MM: f64 = 0.18;
 
 /// A bar across a course where it is cut.
 fn cut(path: &Path, at_mm: f64, view: View, width: f64) -> Option<Line> {

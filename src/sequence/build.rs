@@ -51,8 +51,9 @@ pub fn order(
         }
     }
     if b.head.is_some() {
-        // the end block finds the nozzle clear of the part
-        b.lift();
+        // the end block finds the nozzle clear of the part: a hot nozzle that stands
+        // just above it scorches it
+        b.lift_away();
     }
     super::reach::check(job, &b.program)?;
     Ok(b.program)
@@ -126,6 +127,9 @@ const LAP_MM: f64 = 0.05;
 /// How far the lines that stand for courses may leave them, mm.
 const CHORD_MM: f64 = 0.01;
 
+/// Height above the last layer at which the end block finds the nozzle, mm.
+const AWAY_MM: f64 = 30.0;
+
 /// Tow that lies in the present layer.
 struct Tow {
     lines: Lines,
@@ -168,6 +172,17 @@ impl Builder<'_> {
     fn lift(&mut self) {
         let up = self.z + self.job.printer.clearance.travel_lift_mm;
         if !self.is_at(up) {
+            self.push(Move::Z(up));
+            self.lifted = up;
+        }
+    }
+
+    /// Lifts well clear of the part, as far as the head reaches.
+    fn lift_away(&mut self) {
+        self.lift();
+        let Some(head) = self.head else { return };
+        let up = self.job.printer.head(head).reach_mm[2][1].min(self.z + AWAY_MM);
+        if up > self.lifted {
             self.push(Move::Z(up));
             self.lifted = up;
         }

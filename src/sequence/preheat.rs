@@ -1,6 +1,12 @@
 //! Heads cool while they wait and are hot again when their turn comes.
+//!
+//! Turn by turn, with both heads' temperatures kept along: the head that is put
+//! aside goes to standby when the other one is selected, so that it cools while
+//! that one is waited for, too. It is heated again at the last place in the other
+//! head's work from which it is hot when it has to lay.
 
 use super::{Move, Program};
+use crate::job::printer::ROOM_C;
 use crate::job::{Head, Job};
 
 /// How much sooner than the clock asks for a head is heated again, s: moves and
@@ -11,60 +17,145 @@ const MARGIN_S: f64 = 5.0;
 /// hot, K: it would not ooze any less.
 const SMALLEST_DROP_K: f64 = 10.0;
 
+/// A head that would be hot sooner than this before its turn, because a long course
+/// leaves no later place to heat it, is heated behind that course and waited for, s.
+const LONGEST_EARLY_S: f64 = 50.0;
+
+/// A head on its way to a temperature.
+#[derive(Clone, Copy)]
+struct Warmth {
+    at_c: f64,
+    target_c: f64,
+    since: f64,
+}
+
+struct Heads<'a> {
+    job: &'a Job,
+    warmth: [Warmth; 2],
+}
+
+impl Heads<'_> {
+    /// What a head has at work, and while it waits: a material that is laid cooler
+    /// than the head stands by at never gets hotter, degC.
+    fn targets(&self, head: Head) -> (f64, f64) {
+        let working = match head {
+            Head::Matrix => self.job.matrix.process_temperature_c,
+            Head::Fibre => self.job.tow.process_temperature_c,
+        };
+        (working, self.job.printer.head(head).standby_temperature_c.min(working))
+    }
+
+    fn at(&self, head: Head, now: f64) -> f64 {
+        let w = self.warmth[index(head)];
+        self.job.printer.head(head).heater.after(w.at_c, w.target_c, now - w.since)
+    }
+
+    fn aim(&mut self, head: Head, now: f64, target_c: f64) {
+        self.warmth[index(head)] = Warmth { at_c: self.at(head, now), target_c, since: now };
+    }
+
+    /// Seconds until a head is hot, and it is.
+    fn wait(&mut self, head: Head, now: f64) -> f64 {
+        let (working, _) = self.targets(head);
+        let s = self.job.printer.head(head).heater.seconds(self.at(head, now), working);
+        // a machine that never gets there is refused with its profile
+        let s = if s.is_finite() { s } else { 0.0 };
+        self.warmth[index(head)] = Warmth { at_c: working, target_c: working, since: now + s };
+        s
+    }
+}
+
 /// Puts heating commands into a program whose moves take `seconds` each: a head
 /// that is put aside goes to standby, and is heated again so early that it is hot
-/// when it is selected. A turn of the other head that is too short for that
-/// leaves it hot.
+/// when it is to lay. A turn of the other head that is too short for that leaves it
+/// hot. What the moves wait for heat in `seconds` is found anew.
 pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
     let moves = &program.moves;
-    // time at which each move begins
-    let mut clock = Vec::with_capacity(moves.len() + 1);
-    let mut now = 0.0;
-    for (i, _) in moves.iter().enumerate() {
-        clock.push(now);
-        now += seconds.get(i).copied().unwrap_or(0.0);
-    }
-    clock.push(now);
+    let takes = |i: usize| match moves.get(i) {
+        None | Some(Move::HeatWait { .. }) => 0.0,
+        Some(_) => seconds.get(i).copied().unwrap_or(0.0),
+    };
     let breaks = breaks(moves);
     let selections: Vec<(usize, Head)> = moves
         .iter()
         .enumerate()
         .filter_map(|(i, m)| if let Move::Select(h) = m { Some((i, *h)) } else { None })
         .collect();
+    let p = &job.printer;
+    let cold = Warmth { at_c: ROOM_C, target_c: ROOM_C, since: 0.0 };
+    let mut heads = Heads { job, warmth: [cold; 2] };
+    for head in [Head::Matrix, Head::Fibre] {
+        let (_, standby) = heads.targets(head);
+        heads.aim(head, 0.0, standby);
+    }
+    let mut now = p.times.start_s + p.start_wait_s(p.bed_temperature_c, p.chamber_temperature_c);
     let mut inserts: Vec<(usize, Move)> = Vec::new();
     for (k, &(i, head)) in selections.iter().enumerate() {
         let idle = match head {
             Head::Matrix => Head::Fibre,
             Head::Fibre => Head::Matrix,
         };
-        let profile = job.printer.head(idle);
-        let working = match idle {
-            Head::Matrix => job.matrix.process_temperature_c,
-            Head::Fibre => job.tow.process_temperature_c,
-        };
-        // a material that is laid cooler than the head stands by at never gets hotter
-        let standby = profile.standby_temperature_c.min(working);
+        let (working, standby) = heads.targets(idle);
+        let heater = p.head(idle).heater;
+        now += takes(i);
+        let aside = now;
+        now += heads.wait(head, now);
+        let next = selections.get(k + 1).map(|s| s.0);
+        // time at which each move of this turn begins: behind the wait for this head
+        let end = next.unwrap_or(moves.len());
+        let begin = (i + 2).min(end);
+        let mut clock = Vec::with_capacity(end - begin + 1);
+        for m in begin..end {
+            clock.push(now);
+            now += takes(m);
+        }
+        clock.push(now);
         let set = |temperature_c: f64| Move::Heat { head: idle, temperature_c };
-        let Some(&(next, _)) = selections.get(k + 1) else {
+        let Some(next) = next else {
             inserts.push((i + 1, set(standby)));
             continue;
         };
-        // the turn begins when this head is hot: behind the wait that follows it
-        let begin = (i + 2).min(next);
-        let turn = clock[next] - clock[begin] - MARGIN_S;
-        let heater = &profile.heater;
-        // cooling and heating again fill the turn, or reach standby first
-        let drop = heater.drop_within(working, turn).min(working - standby);
+        // the other head lays once it is in its place
+        let hot_by = now + takes(next) - MARGIN_S;
         let first = k == 0;
-        if !first && drop < SMALLEST_DROP_K {
-            continue;
+        // how cold it gets: cooling and heating again fill the time, or reach standby first
+        let lowest = if first {
+            heads.at(idle, hot_by).min(working)
+        } else {
+            let is = heads.at(idle, aside);
+            let whole = heater.seconds(is, standby) + heater.seconds(standby, working);
+            let drop = heater.drop_within(working, hot_by - aside);
+            if drop < SMALLEST_DROP_K {
+                continue;
+            }
+            if whole <= hot_by - aside { standby } else { (working - drop).max(standby) }
+        };
+        let due = hot_by - heater.seconds(lowest, working);
+        // before its first turn it is cold already, and may be heated along with the other
+        let along = first.then_some((i + 1, aside));
+        let places = along
+            .into_iter()
+            .chain((begin..=end).filter(|&m| breaks[m] || m == end).map(|m| (m, clock[m - begin])));
+        let (mut early, mut late) = (None, None);
+        for place in places {
+            if place.1 <= due {
+                early = Some(place);
+            } else {
+                late = late.or(Some(place));
+            }
         }
+        let (at, then) = match (early, late) {
+            (Some(early), None) => early,
+            (Some(early), _) if due - early.1 <= LONGEST_EARLY_S => early,
+            // on its way down there is no place: it stays hot
+            (None, _) if !first && lowest > standby => continue,
+            (_, Some(late)) => late,
+            (None, None) => continue,
+        };
         inserts.push((i + 1, set(standby)));
-        // before its first turn a head comes from standby, however short the turn
-        let rise = if first { working - standby } else { drop };
-        let due = clock[next] - MARGIN_S - heater.seconds(working - rise, working);
-        let at = (begin..next).rev().find(|&m| breaks[m] && clock[m] <= due).unwrap_or(begin);
         inserts.push((at, set(working)));
+        heads.aim(idle, aside, standby);
+        heads.aim(idle, then, working);
     }
     let mut out = Vec::with_capacity(moves.len() + inserts.len());
     let mut pending = inserts.into_iter().peekable();
@@ -76,6 +167,10 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
     }
     out.extend(pending.map(|(_, m)| m));
     Program { moves: out, ..program }
+}
+
+fn index(head: Head) -> usize {
+    usize::from(head == Head::Fibre)
 }
 
 /// Moves before which a command may stand without breaking into a course, a bead
@@ -98,6 +193,7 @@ fn breaks(moves: &[Move]) -> Vec<bool> {
         })
         .collect()
 }
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -144,6 +240,12 @@ mod tests {
         (moves, seconds)
     }
 
+    /// Those to the matrix head: when, and degC.
+    fn matrix_commands(program: &Program, moves: &[Move], seconds: &[f64]) -> Vec<(f64, i64)> {
+        let all = commands(program, moves, seconds).into_iter();
+        all.filter(|c| c.1 == Head::Matrix).map(|(t, _, c)| (t, c)).collect()
+    }
+
     /// Commands without waiting: second at which they stand, head, whole degrees.
     fn commands(program: &Program, before: &[Move], seconds: &[f64]) -> Vec<(f64, Head, i64)> {
         let (mut now, mut k) = (0.0, 0);
@@ -166,18 +268,45 @@ mod tests {
         let (moves, seconds) = turns(&[20, 20, 20]);
         let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
         let found = commands(&program, &moves, &seconds);
-        // turns begin at 0, 205 and 410 s; 100 K take 50 s to heat
+        // heads are selected at 0, 205 and 410 s and in place 5 s later; 100 K take 50 s to heat
         let fibre: Vec<&(f64, Head, i64)> = found.iter().filter(|c| c.1 == Head::Fibre).collect();
         assert_eq!(fibre[0].2, 150, "standby first");
         assert_eq!(fibre[1].2, 250, "then heated");
-        assert!((135.0..=150.0).contains(&fibre[1].0), "50 s and some margin before 205 s: {}", fibre[1].0);
+        assert!((140.0..=155.0).contains(&fibre[1].0), "50 s and some margin before 210 s: {}", fibre[1].0);
         assert_eq!(fibre[2].2, 150, "standby after its last turn");
         let matrix: Vec<&(f64, Head, i64)> = found.iter().filter(|c| c.1 == Head::Matrix).collect();
         assert!(
             (matrix[0].0 - 210.0).abs() < 1e-9 && matrix[0].2 == 150,
             "put aside when the fibre head is selected"
         );
-        assert!((340.0..=355.0).contains(&matrix[1].0), "50 s and some margin before 410 s: {}", matrix[1].0);
+        assert!((345.0..=360.0).contains(&matrix[1].0), "50 s and some margin before 415 s: {}", matrix[1].0);
+    }
+
+    #[test]
+    fn the_head_put_aside_cools_while_the_other_is_waited_for() {
+        let mut job = job();
+        // 100 K take 250 s to heat and 50 s to cool: the first turn, 20 s, is too short for that
+        for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
+            head.heater = Heater::of_a_head(0.4, 2.0, None, 400.0);
+        }
+        let (moves, seconds) = turns(&[2, 40, 2]);
+        let program = preheat(&job, Program { moves: moves.clone(), ..Program::default() }, &seconds);
+        let matrix = matrix_commands(&program, &moves, &seconds);
+        // seconds of the moves alone, without the wait that follows the first
+        assert_eq!(matrix[0], (30.0, 150), "put aside before the wait");
+        assert_eq!(matrix[1].1, 250, "heated again");
+        assert!((165.0..=180.0).contains(&matrix[1].0), "250 s before 435 s: {}", matrix[1].0);
+    }
+
+    #[test]
+    fn a_course_too_long_to_heat_before_it_is_heated_behind() {
+        let (moves, mut seconds) = turns(&[20, 1, 20]);
+        let thread = moves.iter().position(|m| matches!(m, Move::Thread(_))).expect("a course");
+        seconds[thread] = 400.0;
+        let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
+        let matrix = matrix_commands(&program, &moves, &seconds);
+        assert_eq!((matrix[0].1, matrix[1].1), (150, 250), "aside, then heated: {matrix:?}");
+        assert!(matrix[1].0 - matrix[0].0 > 400.0, "it does not stand hot for the whole course: {matrix:?}");
     }
 
     #[test]
@@ -199,11 +328,7 @@ mod tests {
     fn a_short_turn_leaves_the_other_head_hot_or_cools_it_a_little() {
         let (moves, seconds) = turns(&[20, 1, 20, 6, 20]);
         let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
-        let matrix: Vec<(f64, i64)> = commands(&program, &moves, &seconds)
-            .into_iter()
-            .filter(|c| c.1 == Head::Matrix)
-            .map(|(t, _, c)| (t, c))
-            .collect();
+        let matrix = matrix_commands(&program, &moves, &seconds);
         // the fibre head's turn of 10 s changes nothing, its turn of 60 s cools by 2/3 of 55 K
         assert_eq!(matrix.len(), 2, "one turn long enough: {matrix:?}");
         let (aside, heated) = (matrix[0].0, matrix[1].0);

@@ -1,11 +1,13 @@
 //! A program held against its plan while it runs.
 
 use super::Figures;
+use super::bare;
 use super::clock::SPENT;
 use super::course::Course;
 use super::findings::{Check, Ledger, Place};
-use super::geometry::{Curve, distance, steps, to_stretch};
-use super::ground::{Near, Stretch};
+use super::geometry::{Curve, distance, steps};
+use super::ground::Near;
+use super::header::Header;
 use super::plan::{Beads, Follow, Plan, Rings};
 use crate::job::Printer;
 use std::collections::BTreeMap;
@@ -19,15 +21,18 @@ const ROOM_MM: f64 = 0.05;
 /// Flow of a bead may differ by this, %.
 const FLOW_PERCENT: f64 = 3.0;
 
-/// Bare area beyond what is told, % of the outline: flow and picture differ where
-/// widths change. More than the first is worth a look, more than the second a fault.
-const BARE_PERCENT: [f64; 2] = [2.0, 10.0];
+/// Bare area beyond what is told, % of the outline, that is a fault: a hundredth.
+const BARE_PERCENT: f64 = 1.0;
+
+/// Bare area as drawn is told by the plan only as far as this, %: more is a fault
+/// even of a planner that tells it.
+const MOST_BARE_PERCENT: f64 = 10.0;
+
+/// What counting along lines, with square ends of beads, is good for, % of the outline.
+const LINES_PERCENT: f64 = 0.5;
 
 /// Bare area that is a fault in no layer, however small, mm2: some corners of beads.
 const BARE_MM2: f64 = 1.0;
-
-/// Squares of a counted layer at most.
-const MOST_SQUARES: f64 = 2e5;
 
 struct Open {
     index: usize,
@@ -111,19 +116,24 @@ impl<'a> Against<'a> {
         let limit = self.plan.printer.chord_mm + WRITTEN_MM;
         ledger.most(Check::PlanCourse, off, limit, here(p), || "a nozzle off its course".to_owned());
         let Some(layer) = &self.layer else { return };
-        let (mut worst, n) = ((0.0, part.from), steps(part.length(), 0.25));
+        let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
         for k in 0..=n {
             let share = f64::from(k) / f64::from(n);
             let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
-            for side in [-0.5 * width, 0.5 * width] {
-                let q = [p[0] - d[1] * side, p[1] + d[0] * side];
-                let out = layer.rings.outside(q, 2.0);
+            for side in [-0.5, -0.25, 0.0, 0.25, 0.5] {
+                let q = [p[0] - d[1] * side * width, p[1] + d[0] * side * width];
+                let deep = layer.beads.within_perimeter(q);
+                if deep > rim.0 {
+                    rim = (deep, q);
+                }
+                let out = if side.abs() < 0.4 { 0.0 } else { layer.rings.outside(q, 2.0) };
                 if out > worst.0 {
                     worst = (out, q);
                 }
             }
         }
         ledger.most(Check::Outline, worst.0, ROOM_MM, here(worst.1), || "a strip".to_owned());
+        ledger.most(Check::Perimeters, rim.0, ROOM_MM, here(rim.1), || "a strip".to_owned());
     }
 
     /// By what share courses of chords may be short of those planned.
@@ -233,18 +243,28 @@ impl<'a> Against<'a> {
             ledger.most(Check::Areas, 100.0 * off.abs() / whole, 0.1, place, || what.to_owned());
         }
         if open.rings.area > 0.0 {
-            let bare = bare(&open.rings, self.plan.placement_mm[0], tows, beads);
-            let beyond = bare.0 - areas.open - areas.unfilled;
+            let bare = bare::count(&open.rings, self.plan.placement_mm[0], [tows, beads]);
+            let left = areas.open + areas.unfilled;
             let o = self.plan.placement_mm[0];
             let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
-            let told = format!("{:.2} mm2 bare, {:.2} mm2 told", bare.0, areas.open + areas.unfilled);
-            let percent = 100.0 * beyond / whole;
-            let most = BARE_PERCENT[1].max(100.0 * BARE_MM2 / whole);
-            if percent > BARE_PERCENT[0] && percent <= most {
+            let told = format!("{:.2} mm2 bare, {left:.2} mm2 left on purpose or for want of room", bare.0);
+            let percent = 100.0 * (bare.0 - left) / whole;
+            // beads as drawn may leave more, which the planner warns of
+            let drawn = layer.drawn_mm2.map_or(0.0, |d| 100.0 * (d.bare - left) / whole);
+            let most = (drawn + LINES_PERCENT)
+                .clamp(BARE_PERCENT + LINES_PERCENT, MOST_BARE_PERCENT)
+                .max(100.0 * BARE_MM2 / whole);
+            if percent > BARE_PERCENT + LINES_PERCENT && percent <= most {
                 ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
             }
             ledger.most(Check::Bare, percent, most, at, || told);
         }
+    }
+
+    /// Share of a layer's tow that the plan tells to lie under beads.
+    pub(super) fn over_tow(&self) -> Option<f64> {
+        let layer = &self.plan.layers[self.layer.as_ref()?.index];
+        layer.drawn_mm2.map(|d| d.over_tow / layer.areas_mm2.tow.max(1e-9))
     }
 
     pub(super) fn finish(
@@ -252,7 +272,7 @@ impl<'a> Against<'a> {
         ledger: &mut Ledger,
         figures: &Figures,
         seconds: &[f64; 7],
-        header: &str,
+        header: &Header,
         printer: &Printer,
     ) {
         let nowhere = Place::default();
@@ -268,11 +288,19 @@ impl<'a> Against<'a> {
         }
         self.header(ledger, header);
         self.printer(ledger, printer);
-        self.estimate(ledger, figures, seconds, printer);
+        self.estimate(ledger, figures, seconds);
     }
 
-    fn header(&self, ledger: &mut Ledger, header: &str) {
+    fn header(&self, ledger: &mut Ledger, header: &Header) {
         ledger.look(Check::Header);
+        let planned = self.plan.placement_mm.len();
+        if let Some((told, line)) = header.copies
+            && usize::try_from(told) != Ok(planned)
+        {
+            let place = Place { line, ..Place::default() };
+            ledger.say(Check::Header, place, format!("{told} copies told, {planned} planned"));
+        }
+        let header = header.text.as_str();
         for i in &self.plan.inputs {
             if !i.sha256.get(..12).is_some_and(|hash| header.contains(hash)) {
                 ledger.say(
@@ -307,6 +335,11 @@ impl<'a> Against<'a> {
             ("cutter_to_nozzle_mm", near(q.cutter_to_nozzle_mm, p.cutter_to_nozzle_mm)),
             ("feedstock_diameter_mm", near(q.feedstock_diameter_mm, p.feedstock_diameter_mm)),
             ("chord_mm", near(q.chord_mm, p.controller.chord_mm)),
+            (
+                "feed_scale",
+                near(q.feed_scale.as_ref().map_or(1.0, |s| s.matrix), p.matrix.feed_scale)
+                    && near(q.feed_scale.as_ref().map_or(1.0, |s| s.fibre), p.fibre.feed_scale),
+            ),
         ] {
             if !alike {
                 let text = format!("the plan's `{what}` is not that of `{}`", p.name);
@@ -315,7 +348,7 @@ impl<'a> Against<'a> {
         }
     }
 
-    fn estimate(&self, ledger: &mut Ledger, f: &Figures, seconds: &[f64; 7], printer: &Printer) {
+    fn estimate(&self, ledger: &mut Ledger, f: &Figures, seconds: &[f64; 7]) {
         let e = &self.plan.estimate;
         let plan = self.plan;
         let copies = float(plan.placement_mm.len());
@@ -362,94 +395,12 @@ impl<'a> Against<'a> {
             ledger.most(Check::EstimateTime, 100.0 * off, percent, Place::default(), || what.to_owned());
         };
         time("time_s: total against its parts", (total - sum).abs() / total.max(1.0), 0.1);
-        time("time_s.total", super::time_off(printer, total, f.seconds), super::TIME_PERCENT);
-        if printer.limits.jerk_mm_s3.is_infinite() {
-            for (key, found) in SPENT.iter().zip(seconds) {
-                time(
-                    &format!("time_s.{key}"),
-                    (told(key) - found).abs() / total.max(1.0),
-                    super::TIME_PERCENT,
-                );
-            }
+        time("time_s.total", super::time_off(total, f.seconds), super::TIME_PERCENT);
+        for (key, found) in SPENT.iter().zip(seconds) {
+            let off = (told(key) - found).abs() / total.max(1.0);
+            time(&format!("time_s.{key}"), off, super::TIME_PERCENT);
         }
     }
-}
-
-/// Area of a layer's outline under neither tow nor bead, counted in squares, mm2,
-/// and a place where it is.
-fn bare(rings: &Rings, o: [f64; 2], tows: &Near, beads: &Near) -> (f64, Option<[f64; 2]>) {
-    let (lo, hi) = rings.bounds();
-    let side = ((hi[0] - lo[0]) * (hi[1] - lo[1]) / MOST_SQUARES).sqrt().max(0.05);
-    let columns = usize::try_from(steps(hi[0] - lo[0], side)).unwrap_or(1);
-    let rows = usize::try_from(steps(hi[1] - lo[1], side)).unwrap_or(1);
-    let mut covered = vec![false; columns * rows];
-    let middle = |c: usize, r: usize| [lo[0] + (float(c) + 0.5) * side, lo[1] + (float(r) + 0.5) * side];
-    let cell = |v: f64, most: usize| -> usize {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped")]
-        let n = v.clamp(0.0, 1e7) as usize;
-        n.min(most)
-    };
-    let mut mark = |a: [f64; 2], b: [f64; 2], half: f64, round: bool| {
-        let x = |v: f64| cell((v - lo[0]) / side, columns - 1);
-        let y = |v: f64| cell((v - lo[1]) / side, rows - 1);
-        for r in y(a[1].min(b[1]) - half)..=y(a[1].max(b[1]) + half) {
-            for c in x(a[0].min(b[0]) - half)..=x(a[0].max(b[0]) + half) {
-                let p = middle(c, r);
-                let (d, t) = to_stretch(p, a, b);
-                if d <= half && (round || (t > 0.0 && t < 1.0)) {
-                    covered[r * columns + c] = true;
-                }
-            }
-        }
-    };
-    for near in [tows, beads] {
-        let mut last: Option<Stretch> = None;
-        for s in &near.stretches {
-            let part = |p: [f64; 2]| [p[0] - o[0], p[1] - o[1]];
-            let (a, b, half) = (part(s.a), part(s.b), 0.5 * s.width);
-            let outside = (0..2).any(|k| a[k].max(b[k]) < lo[k] - half || a[k].min(b[k]) > hi[k] + half);
-            if !outside {
-                // long stretches in pieces: their boxes stay close to the strip
-                let n = steps(distance(a, b), (4.0 * half).max(1.0));
-                let line = Curve::line(a, b);
-                for k in 0..n {
-                    let (f, t) = (f64::from(k) / f64::from(n), f64::from(k + 1) / f64::from(n));
-                    mark(line.at(f), line.at(t), half, false);
-                }
-                if last.is_some_and(|l| distance(l.b, s.a) < 1e-6) {
-                    mark(a, a, half, true);
-                }
-            }
-            last = Some(*s);
-        }
-    }
-    let (mut count, mut crossings) = (0_usize, Vec::new());
-    let (mut run, mut longest, mut at) = (0_usize, 0_usize, None);
-    for r in 0..rows {
-        rings.crossings(lo[1] + (float(r) + 0.5) * side, &mut crossings);
-        for pair in crossings.chunks_exact(2) {
-            for c in 0..columns {
-                let p = middle(c, r);
-                if p[0] < pair[0] {
-                    continue;
-                }
-                if p[0] > pair[1] {
-                    break;
-                }
-                if covered[r * columns + c] {
-                    run = 0;
-                } else {
-                    count += 1;
-                    run += 1;
-                    if run > longest {
-                        (longest, at) = (run, Some(p));
-                    }
-                }
-            }
-            run = 0;
-        }
-    }
-    (float(count) * side * side, at)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts")]

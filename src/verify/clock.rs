@@ -4,13 +4,16 @@
 //! that the program asks for, within axes, bends (v = sqrt(a R)) and the rate at
 //! which the controller reads; a corner is passed at v = sqrt(a d s / (1 - s)),
 //! s = sin(phi / 2), d the machine's corner deviation, phi the angle between the
-//! legs; speeds rise and fall at a constant acceleration. A limit of jerk is not
-//! followed: it makes a program slower than told here.
+//! legs; between joints speeds change as in [`super::ramp`]. With a limit of jerk the
+//! acceleration is nothing wherever one limit gives way to another; legs whose speeds
+//! differ by no more than rounding makes them are one piece at the slowest of them.
 
 use super::geometry::{Curve, distance};
+use super::ramp::Ramp;
 use crate::job::printer::{HeadChange, Heater, ROOM_C};
 use crate::job::{Head, Printer};
 use libm::{acos, hypot, sin};
+use std::ops::Range;
 
 /// Legs that are kept before they are timed: bounds memory. More stop in between.
 const MOST_LEGS: usize = 100_000;
@@ -19,6 +22,10 @@ const MOST_LEGS: usize = 100_000;
 /// [`BEND_TURN`] are corners.
 const CHORD_MM: f64 = 3.0;
 const BEND_TURN: f64 = 0.6;
+
+/// Speeds that differ by less than this share are what three decimals make of one
+/// speed: radii of chorded bends.
+const ALIKE: f64 = 0.05;
 
 /// What time goes into; the order of the plan's `time_s`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -119,8 +126,12 @@ impl<'a> Clock<'a> {
 
     /// A feed without a move, mm and mm/s.
     pub(super) fn feed(&mut self, mm: f64, speed: f64, what: Spent) {
-        let a = self.printer.limits.work_mm_s2;
-        self.wait(what, ramped(mm.abs(), speed.max(1e-3), a, 0.0, 0.0));
+        let ramp = self.ramp(self.printer.limits.work_mm_s2);
+        self.wait(what, ramp.seconds(mm.abs(), speed.max(1e-3), 0.0, 0.0));
+    }
+
+    fn ramp(&self, a: f64) -> Ramp {
+        Ramp { a, j: self.printer.limits.jerk_mm_s3 }
     }
 
     /// A head takes over.
@@ -135,7 +146,8 @@ impl<'a> Clock<'a> {
         let mut s = p.times.head_change_s;
         let way = |a: [f64; 2], b: [f64; 2]| {
             let d = distance(a, b);
-            if d.is_finite() { ramped(d, p.limits.travel_mm_s, p.limits.travel_mm_s2, 0.0, 0.0) } else { 0.0 }
+            let ramp = self.ramp(p.limits.travel_mm_s2);
+            if d.is_finite() { ramp.seconds(d, p.limits.travel_mm_s, 0.0, 0.0) } else { 0.0 }
         };
         match (&p.head_change, old) {
             (HeadChange::Park(places), Some(old)) => s += way(self.at, places[index(old)]),
@@ -252,19 +264,65 @@ impl<'a> Clock<'a> {
             };
             joint[i] = cruise[i - 1].min(cruise[i]).min(corner);
         }
-        let reach = |v: f64, l: &Leg| (v * v + 2.0 * l.acceleration * l.length).sqrt();
-        for i in (0..n).rev() {
-            joint[i] = joint[i].min(reach(joint[i + 1], &legs[i]));
-        }
-        for i in 0..n {
-            joint[i + 1] = joint[i + 1].min(reach(joint[i], &legs[i]));
-        }
-        for (i, l) in legs.iter().enumerate() {
-            let s = ramped(l.length, cruise[i], l.acceleration, joint[i], joint[i + 1]);
-            self.spend(l.what, s);
+        for piece in self.pieces(&legs, &cruise, &joint) {
+            for l in &legs[piece.legs.clone()] {
+                self.spend(l.what, piece.seconds * l.length / piece.way);
+            }
         }
         self.run = legs;
         self.run.clear();
+    }
+}
+
+/// Legs that are run in one go, from one limit to the next.
+struct Piece {
+    legs: Range<usize>,
+    way: f64,
+    top: f64,
+    ramp: Ramp,
+    seconds: f64,
+}
+
+impl Clock<'_> {
+    /// Legs in pieces, and the time of each. Without a limit of jerk each leg is one.
+    fn pieces(&self, legs: &[Leg], cruise: &[f64], joint: &[f64]) -> Vec<Piece> {
+        let soft = self.printer.limits.jerk_mm_s3.is_finite();
+        let mut pieces: Vec<Piece> = Vec::new();
+        // the speed that the present piece began with
+        let mut asked = 0.0;
+        for (i, l) in legs.iter().enumerate() {
+            let alike = |v: f64| (v - asked).abs() <= ALIKE * asked;
+            match pieces.last_mut() {
+                Some(p)
+                    if soft
+                        && p.ramp.a.total_cmp(&l.acceleration).is_eq()
+                        && alike(cruise[i])
+                        && alike(joint[i]) =>
+                {
+                    p.legs.end = i + 1;
+                    p.way += l.length;
+                    p.top = p.top.min(cruise[i]).min(joint[i]);
+                }
+                _ => {
+                    let ramp = self.ramp(l.acceleration);
+                    asked = cruise[i];
+                    pieces.push(Piece { legs: i..i + 1, way: l.length, top: cruise[i], ramp, seconds: 0.0 });
+                }
+            }
+        }
+        let n = pieces.len();
+        let mut speeds = vec![0.0_f64; n + 1];
+        for k in 1..n {
+            speeds[k] = joint[pieces[k].legs.start].min(pieces[k - 1].top).min(pieces[k].top);
+        }
+        for k in (0..n).rev() {
+            speeds[k] = speeds[k].min(pieces[k].ramp.reach(speeds[k + 1], pieces[k].way));
+        }
+        for (k, p) in pieces.iter_mut().enumerate() {
+            speeds[k + 1] = speeds[k + 1].min(p.ramp.reach(speeds[k], p.way));
+            p.seconds = p.ramp.seconds(p.way, p.top, speeds[k], speeds[k + 1]);
+        }
+        pieces
     }
 }
 
@@ -277,18 +335,56 @@ fn turn(a: &Leg, b: &Leg) -> f64 {
     libm::atan2(t[0] * u[1] - t[1] * u[0], t[0] * u[0] + t[1] * u[1])
 }
 
-/// Seconds for a way between two speeds, at most `v`, at a constant acceleration:
-/// up, on, down.
-pub(super) fn ramped(d: f64, v: f64, a: f64, v0: f64, v1: f64) -> f64 {
-    if d <= 0.0 {
-        return 0.0;
-    }
-    let top = v.min((a * d + 0.5 * (v0 * v0 + v1 * v1)).sqrt()).max(v0).max(v1);
-    let (up, down) = ((top * top - v0 * v0) / (2.0 * a), (top * top - v1 * v1) / (2.0 * a));
-    (top - v0) / a + (top - v1) / a + (d - up - down).max(0.0) / top
-}
-
 /// 0 for the matrix head, 1 for the fibre head.
 pub(super) fn index(head: Head) -> usize {
     usize::from(head == Head::Fibre)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::printer_named;
+
+    /// A built-in printer with a limit of jerk that does nothing but move.
+    fn soft() -> Printer {
+        let mut p = printer_named("weir-20").expect("it is built in").1;
+        (p.times.start_s, p.times.end_s, p.controller.block_time_s) = (0.0, 0.0, 0.0);
+        (p.limits.work_mm_s2, p.limits.jerk_mm_s3, p.limits.corner_deviation_mm) = (1000.0, 20_000.0, 0.05);
+        p
+    }
+
+    fn seconds(p: &Printer, points: &[[f64; 2]]) -> f64 {
+        let mut clock = Clock::new(p);
+        for w in points.windows(2) {
+            clock.leg(&Curve::line(w[0], w[1]), 0.0, 50.0, false, Spent::Matrix);
+        }
+        clock.finish()
+    }
+
+    /// v and a are reached: d / v + v / a + a / j, in one line and in pieces.
+    #[test]
+    fn a_line_with_a_limit_of_jerk_takes_the_closed_form() {
+        let p = soft();
+        let want = 100.0 / 50.0 + 50.0 / 1000.0 + 1000.0 / 20_000.0;
+        let pieces: Vec<[f64; 2]> = (0..=250).map(|k| [0.4 * f64::from(k), 0.0]).collect();
+        for points in [vec![[0.0, 0.0], [100.0, 0.0]], pieces] {
+            let s = seconds(&p, &points);
+            assert!((s - want).abs() < 1e-9, "{} points: {s} s, {want} s", points.len());
+        }
+    }
+
+    /// A right angle is passed at v = sqrt(a d s / (1 - s)), s = sin 45 degrees, with
+    /// the acceleration back at nothing: two changes of speed on each side.
+    #[test]
+    fn a_corner_with_a_limit_of_jerk_takes_the_closed_form() {
+        let p = soft();
+        let s45 = std::f64::consts::FRAC_1_SQRT_2;
+        let v = (1000.0 * 0.05 * s45 / (1.0 - s45)).sqrt();
+        let change = |w: f64| if w >= 50.0 { w / 1000.0 + 0.05 } else { 2.0 * (w / 20_000.0).sqrt() };
+        let (up, down) = (change(50.0), change(50.0 - v));
+        let on = 30.0 - 25.0 * up - 0.5 * (50.0 + v) * down;
+        let want = 2.0 * (up + down + on / 50.0);
+        let found = seconds(&p, &[[0.0, 0.0], [30.0, 0.0], [30.0, 30.0]]);
+        assert!((found - want).abs() < 1e-9, "{found} s, {want} s");
+    }
 }

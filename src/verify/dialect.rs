@@ -29,8 +29,10 @@ pub struct Dialect {
     heating: Vec<Heating>,
     /// The cut block, line by line.
     pub cut: Vec<Vec<Word>>,
-    /// The last line of the end block.
-    pub end: Vec<Word>,
+    /// The blocks behind the selection of the matrix head and the fibre head.
+    pub taken: [Vec<Vec<Word>>; 2],
+    /// The end block, line by line.
+    pub end: Vec<Vec<Word>>,
 }
 
 /// A line that heats a head.
@@ -62,6 +64,7 @@ impl Dialect {
             codes: None,
             heating: Vec::new(),
             cut: Vec::new(),
+            taken: [Vec::new(), Vec::new()],
             end: Vec::new(),
         }
     }
@@ -112,7 +115,11 @@ impl Dialect {
             }));
         }
         let cut = lines(&blocks.cut.render(&BlockValues::samples())?);
-        let end = lines(&blocks.end.render(&BlockValues::samples())?).pop().unwrap_or_default();
+        let values = BlockValues::samples()
+            .number("matrix_tool", f64::from(printer.matrix.tool))
+            .number("fibre_tool", f64::from(printer.fibre.tool));
+        let block = |b: &Block| -> Outcome<Vec<Vec<Word>>> { Ok(lines(&b.render(&values)?)) };
+        let (taken, end) = ([block(&blocks.to_matrix)?, block(&blocks.to_fibre)?], block(&blocks.end)?);
         Ok(Self {
             parentheses: c.parenthesis_comments,
             semicolons: !c.parenthesis_comments,
@@ -123,6 +130,7 @@ impl Dialect {
             codes: Some(codes),
             heating,
             cut,
+            taken,
             end,
         })
     }

@@ -69,6 +69,7 @@ checks! {
     PlanFlow, "plan-flow", Most, "%", "a bead's flow against the plan's";
     PlanComplete, "plan-complete", Count, "", "everything planned laid once, nothing else";
     Outline, "outline", Most, "mm", "a course's strip outside the outline";
+    Perimeters, "perimeters", Most, "mm", "a course's strip within a perimeter bead";
     Volume, "volume", Most, "%", "matrix volume of a layer against its area";
     Areas, "areas", Most, "%", "areas of a layer that add up, of its outline";
     Bare, "bare", Most, "%", "bare area beyond what is told, of a layer's outline";

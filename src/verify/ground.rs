@@ -172,6 +172,26 @@ impl Near {
         s
     }
 
+    /// Whether some stretch that counts lies within a reach.
+    pub(super) fn any(&self, p: [f64; 2], reach: f64, mut counts: impl FnMut(&Stretch) -> bool) -> bool {
+        let lo = self.squares.cell([p[0] - reach, p[1] - reach]);
+        let hi = self.squares.cell([p[0] + reach, p[1] + reach]);
+        for r in lo.1..=hi.1 {
+            for c in lo.0..=hi.0 {
+                let mut link = self.first[r * self.squares.columns + c];
+                while link != NONE {
+                    let (index, next) = self.links[link as usize];
+                    link = next;
+                    let s = &self.stretches[index as usize];
+                    if to_stretch(p, s.a, s.b).0 <= reach && counts(s) {
+                        return true;
+                    }
+                }
+            }
+        }
+        false
+    }
+
     /// The nearest stretch within a reach, of those that count: distance, stretch,
     /// length along its owner.
     pub(super) fn nearest(

@@ -6,7 +6,9 @@
 //! so that a planner's fault cannot hide itself.
 
 mod against;
+mod bare;
 mod clock;
+mod controller;
 mod course;
 pub mod dialect;
 pub mod findings;
@@ -15,11 +17,13 @@ mod ground;
 mod header;
 pub mod machine;
 mod plan;
+mod ramp;
 mod replay;
 pub mod stream;
+pub mod timeline;
 pub mod words;
 
-use crate::diagnostic::{Diagnostic, Outcome};
+use crate::diagnostic::Outcome;
 use crate::job::{Printer, matrix_named, tow_named};
 use dialect::Dialect;
 use findings::{Check, Ledger};
@@ -27,17 +31,12 @@ use serde::Serialize;
 use std::io::Read;
 
 /// The estimate's and the header's time may differ from the program's by this, %.
-const TIME_PERCENT: f64 = 0.5;
-
-/// With a limit of jerk, which is not followed here, a program takes up to this
-/// share longer than told here.
-const JERK_SHARE: f64 = 0.35;
+const TIME_PERCENT: f64 = 0.2;
 
 /// How far a told time is off, as a share.
-fn time_off(printer: &Printer, told: f64, found: f64) -> f64 {
+fn time_off(told: f64, found: f64) -> f64 {
     // a program of a few moves is told in whole seconds
-    let off = ((told - found).abs() - 1.5).max(0.0) / found.max(1.0);
-    if printer.limits.jerk_mm_s3.is_finite() && told > found { (off - JERK_SHARE).max(0.0) } else { off }
+    ((told - found).abs() - 1.5).max(0.0) / found.max(1.0)
 }
 
 /// What is known of the materials: from the plan, or from built-in materials that
@@ -128,16 +127,7 @@ pub fn verify(
     let mut replay = replay::Replay::new(printer, dialect, against, facts);
     let mut lines = stream::Lines::new(program);
     let mut line = words::Line::default();
-    loop {
-        match lines.next(|bytes| replay.line(bytes, &mut line)) {
-            Ok(true) => {}
-            Ok(false) => break,
-            Err(e) => {
-                let d = Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}"));
-                return Err(d.in_file(name).into());
-            }
-        }
-    }
+    lines.all(name, |bytes| replay.line(bytes, &mut line))?;
     let (whole, bytes) = (lines.whole(), lines.bytes());
     let (mut ledger, mut figures) = replay.finish(whole);
     figures.bytes = bytes;

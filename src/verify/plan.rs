@@ -46,6 +46,8 @@ pub(super) struct PlanPrinter {
     pub(super) feedstock_diameter_mm: f64,
     pub(super) chord_mm: f64,
     pub(super) temperature_c: PerHead<f64>,
+    /// Left out: 1.
+    pub(super) feed_scale: Option<PerHead<f64>>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -71,6 +73,7 @@ pub(super) struct Layer {
     pub(super) courses: Vec<PlanCourse>,
     pub(super) beads: Vec<PlanBead>,
     pub(super) areas_mm2: Areas,
+    pub(super) drawn_mm2: Option<Drawn>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -97,6 +100,7 @@ impl Segment {
 
 #[derive(Debug, Deserialize)]
 pub(super) struct PlanBead {
+    pub(super) kind: String,
     pub(super) width_mm: f64,
     pub(super) area_mm2: f64,
     pub(super) closed: bool,
@@ -120,6 +124,13 @@ pub(super) struct Areas {
     pub(super) matrix: f64,
     pub(super) open: f64,
     pub(super) unfilled: f64,
+}
+
+/// What the planner tells of beads as drawn.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Drawn {
+    pub(super) bare: f64,
+    pub(super) over_tow: f64,
 }
 
 #[derive(Debug, Deserialize)]
@@ -305,16 +316,21 @@ impl Follow {
     }
 }
 
+/// Half of the widest perimeter bead, mm.
+const WIDEST_MM: f64 = 1.0;
+
 /// The beads of a layer, for questions.
 pub(super) struct Beads {
     near: Near,
+    /// The perimeters alone.
+    rim: Near,
     /// Sum of their lengths, mm.
     pub(super) length: f64,
 }
 
 impl Beads {
     pub(super) fn new(layer: &Layer, bounds: ([f64; 2], [f64; 2])) -> Self {
-        let mut near = Near::new(bounds.0, bounds.1);
+        let (mut near, mut rim) = (Near::new(bounds.0, bounds.1), Near::new(bounds.0, bounds.1));
         let mut length = 0.0;
         for (owner, b) in layer.beads.iter().enumerate() {
             let n = b.points.len();
@@ -322,11 +338,25 @@ impl Beads {
             for i in 0..pairs {
                 let (a, c) = (b.points[i], b.points[(i + 1) % n]);
                 let owner = u32::try_from(owner).unwrap_or(u32::MAX);
-                near.add(Stretch { a, b: c, owner, from: 0.0, width: b.width_mm, line: 0 });
+                let stretch = Stretch { a, b: c, owner, from: 0.0, width: b.width_mm, line: 0 };
+                near.add(stretch);
+                if b.kind == "perimeter" {
+                    rim.add(stretch);
+                }
             }
             length += b.length();
         }
-        Self { near, length }
+        Self { near, rim, length }
+    }
+
+    /// How deep a place (part coordinates) lies within a perimeter bead, mm.
+    pub(super) fn within_perimeter(&self, p: [f64; 2]) -> f64 {
+        let mut deepest = 0.0_f64;
+        self.rim.nearest(p, WIDEST_MM, |s, _| {
+            deepest = deepest.max(0.5 * s.width - to_stretch(p, s.a, s.b).0);
+            false
+        });
+        deepest
     }
 
     /// The bead at a place (part coordinates) that fits a flow (mm2) best: how far

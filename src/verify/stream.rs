@@ -1,6 +1,7 @@
 //! Lines out of a stream, with bounded memory: a line that never ends is cut off.
 
 use super::words::LONGEST_LINE;
+use crate::diagnostic::{Diagnostic, Outcome};
 use std::io::{self, Read};
 
 /// Bytes read at a time.
@@ -39,6 +40,16 @@ impl<R: Read> Lines<R> {
     /// The last line had its line end.
     pub fn whole(&self) -> bool {
         self.whole
+    }
+
+    /// Gives every line to `take`. `name` is the source's, for messages.
+    ///
+    /// Errors: `file-unreadable`.
+    pub fn all(&mut self, name: &str, mut take: impl FnMut(&[u8])) -> Outcome<()> {
+        while self.next(&mut take).map_err(|e| {
+            Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}")).in_file(name)
+        })? {}
+        Ok(())
     }
 
     /// Gives the next line, without its `\n`, to `take`; false at the end. Of a line

@@ -4,7 +4,7 @@
 // Times are printed, never judged. Screenshots go to target/browser/.
 
 import assert from "node:assert/strict";
-import { execFileSync } from "node:child_process";
+import { execFileSync, spawn } from "node:child_process";
 import fs from "node:fs";
 import os from "node:os";
 import path from "node:path";
@@ -311,6 +311,15 @@ test("the stack turns and is cut at a height", async () => {
     await page.click("#stack-on");
     assert.ok(await page.locator("#stack").isVisible(), "WebGL2 is there");
     await page.waitForTimeout(600);
+    if (name === "link") {
+      await page.uncheck("#show-courses");
+      const bare = (await page.locator("#sheet").screenshot()).length;
+      await page.uncheck("#show-beads");
+      await page.waitForTimeout(200);
+      assert.ok((await page.locator("#sheet").screenshot()).length < bare, "beads show on the cut, and go");
+      await page.check("#show-beads");
+      await page.check("#show-courses");
+    }
     const ink = async () => {
       const png = await page.locator("#sheet").screenshot();
       return png.length;
@@ -373,6 +382,95 @@ test("on A4 paper", async () => {
   }
 });
 
+/** The link with a tow that comes to lie 1.5 mm behind the nozzle. */
+function trailing() {
+  const folder = path.join(scratch, "trailing");
+  fs.cpSync(path.join(root, "examples/link"), folder, { recursive: true });
+  const tow = execFileSync(towpath, ["material", "show", "carbon-1k-pa12"], { encoding: "utf8" });
+  fs.writeFileSync(path.join(folder, "tow.toml"), tow.replace(/^width_mm/m, "trail_mm = 1.5\nwidth_mm"));
+  const job = path.join(folder, "job.toml");
+  fs.writeFileSync(job, fs.readFileSync(job, "utf8").replace('"carbon-1k-pa12"', '"tow.toml"'));
+  return job;
+}
+
+test("a tow that trails is shown where it lies, and the nozzle's way beside it", async () => {
+  await load("link");
+  assert.ok(await page.locator("#show-ways").isDisabled(), "nothing to show where the tow lies under the nozzle");
+  const out = path.join(scratch, "trailing-out");
+  execFileSync(towpath, ["plan", trailing(), "--out", out, "--quiet", "--no-verify"]);
+  reports.trailing = path.join(out, "treadle-link.report.html");
+  const plan = JSON.parse(fs.readFileSync(reports.trailing.replace(".report.html", ".plan.json"), "utf8"));
+  const course = plan.layers[4].courses.find((c) => c.laid);
+  assert.ok(course, "the plan tells where tow lies");
+  await load("trailing", "#layer=5&at=9,17");
+  const laid = await pixels();
+  await page.check("#show-ways");
+  await drawn();
+  assert.notEqual((await pixels()).sum, laid.sum, "the way shows beside the tow");
+  await shot("trailing-ways");
+  await page.focus("#sheet");
+  await page.keyboard.press("c");
+  assert.match(await text("readout"), /tow trails: up to \d\.\d{3} mm off the line wanted, x [\d.-]+, y [\d.-]+/);
+  assert.match(await text("readout"), /cut at [\d.]+ mm: x [\d.-]+, y [\d.-]+/);
+  await axeFinds("trailing");
+});
+
+test("the report of a watched job follows it, and what is seen stays", async () => {
+  const folder = path.join(scratch, "watched"), out = path.join(scratch, "watched-out");
+  fs.cpSync(path.join(root, "examples/link"), folder, { recursive: true });
+  const job = path.join(folder, "job.toml"), report = path.join(out, "treadle-link.report.html");
+  const until = async (what, holds) => {
+    for (let i = 0; i < 400; i++) {
+      if (await holds()) return;
+      await new Promise((done) => setTimeout(done, 100));
+    }
+    assert.fail(`waited in vain: ${what}`);
+  };
+  const watching = spawn(towpath, ["plan", job, "--out", out, "--quiet", "--no-verify", "--watch"], { stdio: "ignore" });
+  try {
+    await until("the first report", () => fs.existsSync(report));
+    await page.goto("about:blank");
+    await page.goto(pathToFileURL(report).href);
+    await drawn();
+    await slide("layer", 9);
+    await page.selectOption("#quantity", "bend");
+    await page.uncheck("#show-beads");
+    await page.locator("#closer").click();
+    await page.focus("#sheet");
+    await page.keyboard.press("c");
+    await page.evaluate(() => window.scrollTo(0, 60));
+    const seen = await pixels(), mass = () => page.locator("#summary tr", { hasText: "mass of one part" }).locator("td").first().textContent();
+    const was = await mass();
+    fs.writeFileSync(job, fs.readFileSync(job, "utf8").replace("thickness_mm = 4.0", "thickness_mm = 3.8"));
+    await until("the new figures", async () => {
+      try {
+        return (await mass()) !== was;
+      } catch {
+        return false; // in the middle of being read again
+      }
+    });
+    await until("what was said of it", async () => /planned again|course L9/.test(await text("readout").catch(() => "")));
+    assert.match(await text("layer-says"), /^9 of 19/);
+    assert.equal(await page.inputValue("#quantity"), "bend");
+    assert.equal(await page.isChecked("#show-beads"), false);
+    assert.equal(await page.evaluate(() => window.scrollY), 60);
+    await drawn();
+    const now = await pixels();
+    assert.ok(Math.abs(now.ink / seen.ink - 1) < 0.1, `the same place at the same zoom: ${now.ink} of ${seen.ink}`);
+    await axeFinds("watched");
+    await shot("watched");
+    // who does not want it stops it
+    await page.evaluate(() => { window.mine = true; });
+    await page.uncheck("#follow");
+    await page.waitForTimeout(3500);
+    assert.equal(await page.evaluate(() => window.mine), true, "not read again");
+  } finally {
+    watching.kill("SIGINT");
+  }
+  // the one to send is planned without watching, and stays as it is
+  assert.ok(!fs.readFileSync(reports.link, "utf8").includes("location.reload"), "no report but a watched one reads itself again");
+});
+
 test("nothing went wrong meanwhile", () => assert.deepEqual(faults, []));
 
 test("with scripts off tables and pictures are there", async () => {
@@ -382,6 +480,8 @@ test("with scripts off tables and pictures are there", async () => {
   assert.ok(await plain.locator("noscript p").isVisible());
   assert.equal(await plain.locator("#layers tbody tr").count(), 20);
   assert.ok((await plain.locator("#pictures svg").count()) >= 3);
+  const rows = await plain.locator("#left-out tbody tr").count(), shown = await plain.locator("#left-out tbody tr:visible").count();
+  assert.ok(shown === Math.min(rows, 40), `${shown} of ${rows} rows`);
   await plain.screenshot({ path: path.join(shots, "link-no-scripts.png"), fullPage: true });
   await other.close();
   assert.deepEqual(found, []);

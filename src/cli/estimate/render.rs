@@ -26,10 +26,10 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         _ => several(&mut out, question, rows),
     }
     if question.quick {
-        let percent = [WITHIN.fibre_length, WITHIN.matrix_volume, WITHIN.time].map(|w| w * 100.0);
+        let percent = [WITHIN.fibre_length, WITHIN.mass, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}no layer was planned: within {:.0} % for fibre length, {:.0} % for matrix volume, {:.0} % for time on the bench set",
+            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %",
             "quick", percent[0], percent[1], percent[2]
         );
     }
@@ -377,12 +377,18 @@ fn flat(question: &Question, row: &Row) -> Vec<Vec<(String, Value)>> {
             if let Some(table) = value.as_object_mut() {
                 let moves = table.remove("sensitivity");
                 debug_assert!(moves.is_some(), "a quote tells what moves it");
+                // what a row is about stands before its figures
+                if let Some(quantity) = table.remove("quantity_per_year") {
+                    cells.push(("quantity_per_year".to_owned(), quantity));
+                }
             }
             cells.push(("currency".to_owned(), json!(s.currency)));
             unfold("", &rounded(value), &mut cells);
             cells.push(("moves_most".to_owned(), json!(influences(q))));
             unfold("mass", &rounded(serde_json::to_value(&s.mass).unwrap_or_default()), &mut cells);
-            unfold("break_even", &serde_json::to_value(s.break_even).unwrap_or_default(), &mut cells);
+            if let Some(even) = s.break_even {
+                unfold("break_even", &serde_json::to_value(even).unwrap_or_default(), &mut cells);
+            }
             cells.push(("most_on_a_bed".to_owned(), json!(s.most_on_a_bed)));
             cells.extend(s.rates.iter().map(|(k, v)| (k.clone(), json!(v))));
             cells.push(("missing".to_owned(), json!(s.missing.join("; "))));

@@ -102,7 +102,10 @@ impl<'a> Reader<'a> {
         if let Some((_, j)) = twice.first() {
             let d = Diagnostic::warning(
                 "drawing-overlap",
-                format!("{} elements are drawn twice and count once", twice.len()),
+                match twice.len() {
+                    1 => "1 element is drawn twice and counts once".to_owned(),
+                    n => format!("{n} elements are drawn twice and count once"),
+                },
             )
             .at(&self.source, self.drawn[*j].place.clone(), "drawn before");
             self.warnings.push(d);
@@ -111,8 +114,11 @@ impl<'a> Reader<'a> {
             let d = Diagnostic::warning(
                 "drawing-overlap",
                 format!(
-                    "{} pairs of elements overlap in part; where they do (here {both:.3} mm2) there is no material, as even-odd says",
-                    crossing.len()
+                    "{}; where they do (here {both:.3} mm2) there is no material, as even-odd says",
+                    match crossing.len() {
+                        1 => "2 elements overlap in part".to_owned(),
+                        n => format!("{n} pairs of elements overlap in part"),
+                    }
                 ),
             )
             .at(&self.source, self.drawn[*j].place.clone(), "overlaps one before it")

@@ -337,6 +337,8 @@ fn faults_point_at_their_place() {
             assert!(text.starts_with(word), "{body}: `{text}`");
         }
     }
+    let twice = &faults("<rect width='1' width='2' height='2'/>")[0];
+    assert!(twice.message.contains("attribute 'width' is already defined"), "{twice}");
     // all faults of a drawing are told
     assert_eq!(faults("<path d='M1 1L2 2'/><rect width='a' height='b'/>\n<circle r='x'/>").len(), 4);
 }

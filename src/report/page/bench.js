@@ -3,7 +3,7 @@
 const $ = (id) => document.getElementById(id);
 
 const state = {
-  index: facts.first, time: Infinity, quantity: "", playing: false, show: { courses: true, beads: true, travels: false },
+  index: facts.first, time: Infinity, quantity: "", playing: false, show: { courses: true, beads: true, travels: false, ways: false },
   picked: null, hovered: null, measuring: false, from: null, to: null, flag: null, stack: false, keyed: false,
 };
 
@@ -74,7 +74,7 @@ function outlineOf(index) {
 function drawStack() {
   const whole = stack.build(24);
   stack.cut = state.index;
-  stack.draw();
+  stack.draw(state.show);
   if (!whole) refresh();
   else if (stack.step > 1) say("the stack is too large to be drawn whole: its upper layers are missing here");
 }
@@ -378,7 +378,7 @@ function listen() {
     if (layer) setTime($("time").value >= 1000 ? Infinity : layer.duration * $("time").value / 1000);
   });
   $("play").addEventListener("click", () => play(!state.playing));
-  for (const what of ["courses", "beads", "travels"]) {
+  for (const what of ["courses", "beads", "travels", "ways"]) {
     $("show-" + what).addEventListener("change", (event) => {
       state.show[what] = event.target.checked;
       refresh();
@@ -449,6 +449,7 @@ function onKey(event) {
 }
 
 function begin() {
+  document.documentElement.classList.add("live");
   if (facts.layers.length) {
     $("viewer").hidden = false;
     listen();

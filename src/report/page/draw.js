@@ -48,10 +48,12 @@ function laid(layer, time) {
     if (event.t0 > time) break;
     if (!event.stroke) continue;
     const length = laidAt(event, time);
-    if (length === Infinity) out.push({ stroke: event.stroke, points: event.points, whole: true, copy: event.copy, event });
+    const stroke = event.stroke;
+    if (length === Infinity) out.push({ stroke, points: event.points, tow: stroke.laid || event.points, whole: true, copy: event.copy, event });
     else if (length > 0) {
-      const sums = event.points === event.stroke.points ? event.stroke.sums : along(event.points);
-      out.push({ stroke: event.stroke, points: begun(event.points, sums, length), whole: false, copy: event.copy, event });
+      const sums = event.points === stroke.points ? stroke.sums : along(event.points), points = begun(event.points, sums, length);
+      const tow = stroke.laid ? begun(stroke.laid, stroke.laidSums, length * stroke.laidSums[stroke.laidSums.length - 1] / stroke.length) : points;
+      out.push({ stroke, points, tow, whole: false, copy: event.copy, event });
     }
   }
   return out;
@@ -73,9 +75,9 @@ function strokeAll(ctx, view, list) {
   for (let from = 0; from < list.length; from += BATCH) {
     ctx.beginPath();
     for (let i = from; i < Math.min(list.length, from + BATCH); i++) {
-      const { points, stroke, whole } = list[i];
+      const { points, stroke, whole, open } = list[i];
       trace(ctx, view, points, 0, points.length - 2);
-      if (whole && stroke.closed) ctx.closePath();
+      if (whole && stroke.closed && !open) ctx.closePath();
     }
     ctx.stroke();
   }
@@ -181,13 +183,25 @@ function drawCourses(ctx, view, layer, list, ink, quantity) {
     ctx.strokeStyle = ink.line;
     return strokeAll(ctx, view, list);
   }
+  const bands = list.map((l) => (l.tow === l.points ? l : { ...l, points: l.tow, open: true }));
   ctx.lineWidth = width;
   ctx.strokeStyle = ink.part;
-  strokeAll(ctx, view, list);
+  strokeAll(ctx, view, bands);
   ctx.lineWidth = Math.max(0.6, width - gap);
+  // quantities belong to the way of the nozzle, which has the radii
   if (quantity) strokeShaded(ctx, view, layer, list, quantity, ink.rule);
   else {
     ctx.strokeStyle = ink.tow;
+    strokeAll(ctx, view, bands);
+  }
+}
+
+/** The nozzle's way as the program commands it, beside the tow that trails it. */
+function drawWays(ctx, view, list, ink) {
+  ctx.lineCap = "butt";
+  for (const [width, style] of [[3.4, ink.part], [1.6, ink.mark]]) {
+    ctx.lineWidth = width;
+    ctx.strokeStyle = style;
     strokeAll(ctx, view, list);
   }
 }
@@ -359,6 +373,7 @@ function drawSheet(ctx, view, scene) {
       const courses = list.filter((l) => !l.stroke.bead);
       for (const c of courses) c.event.laidUntil = time;
       drawCourses(ctx, shifted, layer, courses, ink, quantity);
+      if (show.ways) drawWays(ctx, shifted, courses, ink);
       if (!cells) drawMarks(ctx, shifted, courses, ink);
     }
     if (scene.below) {
@@ -433,8 +448,9 @@ function drawPicked(ctx, view, stroke, ink) {
     ctx.lineWidth = w;
     ctx.strokeStyle = style;
     ctx.beginPath();
-    trace(ctx, view, stroke.points, 0, stroke.points.length - 2);
-    if (stroke.closed) ctx.closePath();
+    const points = stroke.laid || stroke.points;
+    trace(ctx, view, points, 0, points.length - 2);
+    if (stroke.closed && !stroke.laid) ctx.closePath();
     ctx.stroke();
   }
   if (stroke.where) {
@@ -498,7 +514,9 @@ function drawMiddle(ctx, view, ink) {
 
 function drawScaleBar(ctx, view, ink) {
   const lengths = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
-  const length = lengths.find((l) => l * view.scale >= (view.width < 500 ? 25 : 70)) || 2000, w = length * view.scale, x = 14, y = view.height - 16;
+  const length = lengths.find((l) => l * view.scale >= (view.width < 500 ? 25 : 70)) || 2000, w = length * view.scale, x = 14;
+  // where the plate takes the foot of the sheet the bar stands at its head
+  const y = view.width < 500 ? 14 : view.height - 16;
   ctx.strokeStyle = ctx.fillStyle = ink.line;
   ctx.lineWidth = 1;
   ctx.strokeRect(x, y, w, 5);

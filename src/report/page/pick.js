@@ -12,7 +12,7 @@ function strokeAt(layer, view, x, y, time, show) {
     if (!(stroke.t0 <= time)) continue;
     const reach = Math.max(stroke.width / 2, REACH / view.scale), box = boxOf(stroke);
     if (x < box[0] - reach || x > box[2] + reach || y < box[1] - reach || y > box[3] + reach) continue;
-    const away = distance(stroke.points, x, y);
+    const away = distance(stroke.laid || stroke.points, x, y);
     if (away <= reach && away < nearest) {
       nearest = away;
       best = stroke;
@@ -49,12 +49,15 @@ function about(layer, stroke) {
     : "straight";
   return [
     `course ${stroke.id}, region ${region[0]}, ${region[1]}${stroke.closed ? ", closed" : ""}`,
-    `length ${stroke.length.toFixed(2)} mm, cut at ${stroke.cut.toFixed(2)} mm`,
+    `length ${stroke.length.toFixed(2)} mm, cut at ${stroke.cut.toFixed(2)} mm: ${placed(pointAlong(stroke, stroke.cut))}`,
     bend,
+    ...(stroke.laid ? [`tow trails: up to ${stroke.off.toFixed(3)} mm off the line wanted, ${placed(stroke.offAt)}`] : []),
     `speed ${facts.speed.course.toFixed(1)} mm/s at most, ${mean(stroke.length, stroke)} mm/s in the mean`,
     start,
   ];
 }
+
+const placed = ([x, y]) => `x ${x.toFixed(2)}, y ${y.toFixed(2)}`;
 
 function mean(length, stroke) {
   const e = stroke.event;

@@ -31,6 +31,7 @@ class Stack {
     this.bands = { data: [], ends: [] };
     this.rims = { data: [], ends: [] };
     this.caps = { data: [], ends: [] };
+    this.beads = { data: [], ends: [], of: -1 };
     this.built = 0;
     this.step = 1;
     const gl = canvas.getContext("webgl2", { antialias: true, stencil: true });
@@ -48,7 +49,7 @@ class Stack {
     gl.linkProgram(program);
     gl.useProgram(program);
     this.at = { look: gl.getUniformLocation(program, "look"), low: gl.getUniformLocation(program, "low"), high: gl.getUniformLocation(program, "high") };
-    for (const set of [this.walls, this.bands, this.rims, this.caps]) set.buffer = gl.createBuffer();
+    for (const set of [this.walls, this.bands, this.rims, this.caps, this.beads]) set.buffer = gl.createBuffer();
   }
 
   /** As it is seen first: from the front left, above. */
@@ -92,13 +93,34 @@ class Stack {
     const half = facts.tow.width * 0.45, out = this.bands.data, z = z1 + 0.02;
     const tone = (this.built + 1) / facts.layers.length;
     for (const course of sketch.courses) {
-      const p = course.points;
+      const p = course.laid || course.points;
       for (let i = 0; i + 3 < p.length; i += 2) {
         const dx = p[i + 2] - p[i], dy = p[i + 3] - p[i + 1], l = Math.hypot(dx, dy) || 1, ax = -dy / l * half, ay = dx / l * half;
         out.push(p[i] + ax, p[i + 1] + ay, z, tone, p[i] - ax, p[i + 1] - ay, z, tone, p[i + 2] - ax, p[i + 3] - ay, z, tone,
           p[i] + ax, p[i + 1] + ay, z, tone, p[i + 2] - ax, p[i + 3] - ay, z, tone, p[i + 2] + ax, p[i + 3] + ay, z, tone);
       }
     }
+  }
+
+  /** Edges of the beads of the layer on top of the cut: all layers' would hide each other. */
+  edge(index) {
+    if (this.beads.of === index) return;
+    const layer = layerAt(index);
+    if (!layer) return;
+    const out = [], z = layer.bottom + layer.height + 0.01;
+    for (const bead of layer.beads) {
+      const p = bead.points, half = 0.46 * bead.width;
+      for (let i = 0; i + 3 < p.length; i += 2) {
+        const dx = p[i + 2] - p[i], dy = p[i + 3] - p[i + 1], l = Math.hypot(dx, dy) || 1, ax = -dy / l * half, ay = dx / l * half;
+        out.push(p[i] + ax, p[i + 1] + ay, z, 1, p[i + 2] + ax, p[i + 3] + ay, z, 1, p[i] - ax, p[i + 1] - ay, z, 1, p[i + 2] - ax, p[i + 3] - ay, z, 1);
+      }
+    }
+    this.beads.data = out;
+    this.beads.ends = [out.length / 4];
+    this.beads.of = index;
+    const gl = this.gl;
+    gl.bindBuffer(gl.ARRAY_BUFFER, this.beads.buffer);
+    gl.bufferData(gl.ARRAY_BUFFER, new Float32Array(out), gl.STATIC_DRAW);
   }
 
   upload() {
@@ -144,7 +166,8 @@ class Stack {
     gl.drawArrays(kind, a, b - a);
   }
 
-  draw() {
+  /** `show`: courses, beads. */
+  draw(show) {
     const gl = this.gl;
     if (!gl || !this.built) return;
     if (this.stale) this.upload();
@@ -157,7 +180,7 @@ class Stack {
     gl.depthFunc(gl.LEQUAL);
     if (this.through) {
       this.colour(ink.rule, ink.tow);
-      this.part(this.bands, gl.TRIANGLES, 0, cut);
+      if (show.courses) this.part(this.bands, gl.TRIANGLES, 0, cut);
     } else {
       gl.enable(gl.POLYGON_OFFSET_FILL);
       gl.polygonOffset(1, 2);
@@ -165,8 +188,13 @@ class Stack {
       this.part(this.walls, gl.TRIANGLES, 0, cut);
       this.cap(cut);
       gl.disable(gl.POLYGON_OFFSET_FILL);
+      if (show.beads) {
+        this.edge(cut);
+        this.colour(ink.bead, ink.bead);
+        this.part(this.beads, gl.LINES, 0, 0);
+      }
       this.colour(ink.tow, ink.tow);
-      this.part(this.bands, gl.TRIANGLES, cut, cut);
+      if (show.courses) this.part(this.bands, gl.TRIANGLES, cut, cut);
     }
     // edges: the cut, the foot, and where the outline changes
     this.colour(ink.line, ink.line);

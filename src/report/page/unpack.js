@@ -104,7 +104,7 @@ const SAGITTA = 0.01;
 function readCourses(reader, number) {
   const courses = [];
   for (let n = reader.whole(), index = 0; n > 0; n--, index++) {
-    const closed = reader.whole() === 1, rank = reader.whole();
+    const flags = reader.whole(), closed = !!(flags & 1), rank = reader.whole();
     const length = reader.whole() / 1e3, cut = reader.whole() / 1e3, radius = reader.whole() / 1e3;
     const pieces = reader.whole(), flat = [], radii = [];
     reader.place();
@@ -144,9 +144,22 @@ function readCourses(reader, number) {
       }
     }
     const points = Float64Array.from(flat);
+    // where the tow lies: behind the nozzle's way where it trails
+    let laid = null, off = 0, offAt = null;
+    if (flags & 2) {
+      off = reader.whole() / 1e3;
+      offAt = [(reader.x + reader.signed()) * mm, (reader.y + reader.signed()) * mm];
+      laid = new Float64Array(2 * reader.whole());
+      for (let i = 0; i < laid.length; i += 2) {
+        reader.place();
+        laid[i] = reader.x * mm;
+        laid[i + 1] = reader.y * mm;
+      }
+    }
     courses.push({
       bead: false, index, id: "L" + number + "." + (index + 1), rank, closed, length, cut,
       radius: radius || Infinity, where, width: facts.tow.width, points, radii, sums: along(points),
+      laid, laidSums: laid && along(laid), off, offAt,
     });
   }
   return courses;

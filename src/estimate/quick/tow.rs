@@ -1,0 +1,334 @@
+//! How much tow a layer's regions take, by areas: bands instead of courses.
+
+use super::{CHORD_MM, SIMPLE_MM, f64_of};
+use crate::fibre::Directions;
+use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
+use crate::job::{Job, Region, Rule};
+use crate::reinforcement::{LayerTasks, Target, Task};
+use std::f64::consts::{PI, TAU};
+
+/// Tow in a layer.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Tow {
+    /// Length of all courses, mm.
+    pub(super) length_mm: f64,
+    /// How many.
+    pub(super) courses: f64,
+    /// Ground that regions have for themselves: courses, and what lies open
+    /// between them.
+    pub(super) taken: Area,
+}
+
+impl Tow {
+    fn add(&mut self, length_mm: f64, courses: f64) {
+        self.length_mm += length_mm;
+        self.courses += courses;
+    }
+}
+
+/// What the rules ask of one region.
+struct Ask<'a> {
+    region: &'a Region,
+    width: f64,
+    spacing: f64,
+    radius: f64,
+    shortest: f64,
+    /// From a hole's edge to the first strip.
+    clearance: f64,
+}
+
+/// The tow of a layer, region by region in the order of laying. Each has what
+/// those before it left.
+pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
+    let mut tow = Tow::default();
+    let Some(map) = &job.map else { return tow };
+    for task in &tasks.tasks {
+        let region = &map.regions[task.region];
+        let ask = Ask {
+            region,
+            width: job.tow.width_mm,
+            spacing: region.spacing_mm,
+            radius: region.min_bend_radius_mm,
+            shortest: job.printer.shortest_course_mm(),
+            clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
+        };
+        let within = match &task.target {
+            Target::Area(a) => a,
+            Target::Holes { room, .. } | Target::Pins { room, .. } => room,
+        };
+        let free = combine::simplified(&combine::difference(within, &tow.taken), SIMPLE_MM);
+        let before = tow.length_mm;
+        let band = match (&task.target, region.rule) {
+            (Target::Area(_), Rule::Unidirectional) => rows(&ask, task, &free, &mut tow),
+            (Target::Area(_), Rule::Steered) => steered(&ask, &free, &mut tow),
+            (Target::Area(_), _) => contour(&ask, &free, &mut tow),
+            (Target::Holes { holes, .. }, _) => {
+                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, &mut tow)).collect();
+                combine::union_all(&bands)
+            }
+            // a strap lies close to the shortest belt round its pins
+            (Target::Pins { pins, .. }, _) => {
+                let corners: Vec<Point> = pins.iter().flat_map(Area::rings).flatten().copied().collect();
+                hoops(&ask, &combine::ring_area(&smooth::hull(&corners)), &free, &mut tow)
+            }
+        };
+        if tow.length_mm > before {
+            tow.taken = combine::union(&tow.taken, &combine::simplified(&band, SIMPLE_MM));
+        }
+    }
+    tow
+}
+
+/// The area shrunk, with few points.
+fn shrunk(area: &Area, distance_mm: f64) -> Area {
+    combine::simplified(&offset::grown(area, -distance_mm, CHORD_MM), SIMPLE_MM)
+}
+
+/// Rings from every boundary, or from the outer one alone where that lays more.
+fn contour(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
+    let mut laid = Tow::default();
+    let band = rings(ask, area, &mut laid);
+    // loops round several small holes leave wedges between them: rings lead past instead
+    let passed = |h: &crate::geom::Ring| polyline::ring_length(h) + PI * ask.width < loop_mm(ask);
+    let holes = || area.polygons().iter().flat_map(|p| p.holes());
+    if ask.region.courses.is_none() && holes().next().is_some() {
+        let mut outer = Tow::default();
+        outer_rings(ask, area, &mut outer);
+        let worth = |t: &Tow| t.length_mm - 0.25 * ask.shortest * t.courses;
+        if holes().filter(|h| passed(h)).count() > 2 || worth(&outer) > worth(&laid) {
+            laid = outer;
+        }
+    }
+    tow.add(laid.length_mm, laid.courses);
+    band
+}
+
+/// Length that a loop has at least.
+fn loop_mm(ask: &Ask<'_>) -> f64 {
+    (LONGER * ask.shortest).max(0.95 * TAU * ask.radius)
+}
+
+/// Rings inwards from every boundary of an area, a few at a time. In corners each
+/// is shorter by what the bend rounds off; places too narrow for a loop, or with
+/// loops too short, take courses side by side.
+fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
+    let least = loop_mm(ask);
+    let mut left = f64_of(ask.region.courses.unwrap_or(100_000));
+    let mut rest = area.clone();
+    let mut step = 1.0_f64;
+    while left > 0.5 && !rest.is_empty() {
+        let ways = shrunk(&rest, 0.5 * ask.width);
+        // each boundary bends by itself: holes are looked at apart from the edge round them
+        let filled: Vec<Area> = ways.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+        let rounded: Vec<Area> = filled
+            .iter()
+            .flat_map(|f| {
+                let core = shrunk(f, ask.radius);
+                let eased = shrunk(&core, -ask.radius);
+                eased.split().filter(|p| p.perimeter() >= least).collect::<Vec<_>>()
+            })
+            .collect();
+        let loops = combine::apart(rounded);
+        let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
+        for piece in combine::difference(&rest, &whole).split() {
+            narrow(ask, &piece, 2.0 * left, tow);
+        }
+        if loops.is_empty() {
+            return area.clone();
+        }
+        let mut count = step.min(left);
+        let within = |n: f64| shrunk(&whole, n * ask.spacing);
+        let mut inner = within(count);
+        while inner.is_empty() && count > 1.0 {
+            count = (0.5 * count).floor();
+            inner = within(count);
+        }
+        let long = |a: &Area| -> (f64, f64) {
+            let rings = a.rings().map(polyline::ring_length).filter(|l| *l >= least);
+            rings.fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0))
+        };
+        let holes =
+            ways.polygons().iter().zip(&filled).flat_map(|(p, f)| p.holes().iter().map(move |h| (h, f)));
+        let (outer_mm, outer) = holes
+            .map(|(hole, edge)| uninterrupted(ask, hole, edge))
+            .filter(|l| *l >= least)
+            .fold(long(&loops), |(sum, n), l| (sum + l, n + 1.0));
+        let (inner_mm, inner_n) = long(&inner);
+        let (length, courses) = if count < 1.5 {
+            (outer_mm, outer)
+        } else {
+            (0.5 * count * (outer_mm + inner_mm), 0.5 * count * (outer + inner_n))
+        };
+        // two edges of a narrow place share what lies between them
+        let room_mm = (whole.area() - inner.area()) / ask.width;
+        let share = (room_mm / length.max(1e-9)).min(1.0);
+        tow.add(length * share, courses * share);
+        rest = inner;
+        left -= count;
+        step = (step * 1.6).ceil();
+    }
+    if ask.region.courses.is_some() { combine::difference(area, &rest) } else { area.clone() }
+}
+
+/// Share of the ground that nested rings cover at most.
+const FULL: f64 = 0.97;
+
+/// How much longer than the shortest course a place must be, as a share: neighbours
+/// and eased corners take a part of it. Found on the bench set.
+const LONGER: f64 = 1.3;
+
+/// Length of a course along a hole: where it would come too near to the one along
+/// the outer edge, that one has the place.
+fn uninterrupted(ask: &Ask<'_>, hole: &[Point], edge: &Area) -> f64 {
+    let mut ring = hole.to_vec();
+    ring.push(hole[0]);
+    let ring = polyline::densified(&ring, 2.0 * ask.width);
+    let near = ring[1..].iter().filter(|p| edge.boundary_distance(**p) < ask.width).count();
+    polyline::ring_length(hole) * (1.0 - f64_of(near) / f64_of(ring.len() - 1))
+}
+
+/// Rings along the outer edge alone, past all holes.
+fn outer_rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) {
+    let filled: Vec<Area> = area.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+    let mut edge = combine::union_all(&filled);
+    let mut step = 1.0_f64;
+    while !edge.is_empty() {
+        // the middle one of so many
+        let inwards = 0.5 * (step - 1.0) * ask.spacing;
+        let core = shrunk(&edge, inwards + 0.5 * ask.width + ask.radius);
+        let band = combine::difference(
+            &offset::grown(&core, ask.radius + 0.5 * ask.width, CHORD_MM),
+            &offset::grown(&core, ask.radius - 0.5 * ask.width, CHORD_MM),
+        );
+        for piece in combine::intersection(&band, area).split() {
+            let length = piece.area() / ask.width;
+            if length >= LONGER * ask.shortest {
+                tow.add(step * length, step);
+            }
+        }
+        edge = shrunk(&edge, step * ask.spacing);
+        step = (step + 1.0).min(3.0);
+    }
+    // the last few may be counted where one fits
+    tow.length_mm = tow.length_mm.min(FULL * area.area() / ask.spacing);
+}
+
+/// Courses side by side along a place too narrow for loops.
+fn narrow(ask: &Ask<'_>, piece: &Area, most: f64, tow: &mut Tow) {
+    if 0.5 * piece.perimeter() < LONGER * ask.shortest || piece.area() < 0.8 * ask.width * ask.shortest {
+        return;
+    }
+    // where a course finds its whole width
+    for way in shrunk(piece, 0.48 * ask.width).split() {
+        let long = 0.5 * way.perimeter();
+        if long >= LONGER * ask.shortest {
+            let beside = 1.0 + NARROW * way.area() / (long * ask.spacing);
+            tow.add(long * beside.min(most), beside.min(most));
+        }
+    }
+}
+
+/// Share of narrow places that courses beside the first one cover.
+const NARROW: f64 = 0.5;
+
+/// Hoops round a hole, as far as the room goes.
+fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, tow: &mut Tow) -> Area {
+    let round = (hole.area() / PI).sqrt();
+    let inner = ask.clearance.max(ask.radius - round - 0.5 * ask.width);
+    let reach = room.bounds().map_or(0.0, |b| b.size().norm());
+    let most = ask.region.courses.map_or(reach, |n| f64_of(n - n.min(1)) * ask.spacing + ask.width);
+    let hole = combine::simplified(hole, SIMPLE_MM);
+    let band = combine::difference(
+        &offset::grown(&hole, inner + most, CHORD_MM),
+        &offset::grown(&hole, inner, CHORD_MM),
+    );
+    let free = combine::intersection(&band, room);
+    let share = ask.width / ask.spacing;
+    for piece in free.split() {
+        // a sliver where the band only grazes the room is no course
+        let length = piece.area() / ask.width * if most > ask.width { share } else { 1.0 };
+        if length >= ask.shortest {
+            let one = 0.5 * piece.perimeter();
+            tow.add(length, (length / one).round().max(1.0));
+        }
+    }
+    free
+}
+
+/// Parallel rows. Those too short to be cut and laid are laid where turns join
+/// them: the more rows a turn spans, the fewer.
+fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
+    let inner = shrunk(area, 0.5 * ask.width);
+    let joined = 1.0 / (1.0 + TURNS * ask.radius / ask.spacing);
+    let cuts = 1.0 / (1.0 + ask.shortest / CUTS_MM);
+    let angle = task.angle_deg.to_radians();
+    for place in inner.split() {
+        let rows = hatch::rows(&place, angle, ask.spacing, 0.5 * ask.spacing);
+        // a turn between two rows of a place needs its two radii across
+        let turns = f64_of(rows.len()) * ask.spacing > 2.0 * ask.radius + ask.spacing;
+        for (from, to) in rows.into_iter().flat_map(|r| r.spans) {
+            // the strip's ends are square: they reach a little further than its middle's room
+            let length = to - from + 2.0 * END * ask.width;
+            if length >= ask.shortest {
+                tow.add(length, cuts);
+            } else if turns && length >= JOINED * ask.shortest {
+                tow.add(length * joined, cuts * joined * length / ask.shortest);
+            }
+        }
+    }
+    area.clone()
+}
+
+/// How many short rows a turn leaves between its two, as a share of the rows that
+/// a bend radius is wide. Found on the bench set.
+const TURNS: f64 = 0.16;
+
+/// Turns save cuts, the more the longer a piece must be: half of them where it must
+/// be this long, mm. Found on the bench set.
+const CUTS_MM: f64 = 80.0;
+
+/// Rows below this share of the shortest course are not joined either.
+const JOINED: f64 = 0.5;
+
+/// How much further a row reaches than the room of its middle, as a share of the
+/// tow's width: half a width where the boundary stands square, less elsewhere.
+const END: f64 = 0.3;
+
+/// Courses along a direction field: what would lie side by side, less the gaps
+/// where the field fans out.
+fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
+    let (Some(field), Some(b)) = (&ask.region.field, area.bounds()) else { return Area::empty() };
+    let field = Directions::new(field);
+    let step = (0.04 * b.size().norm()).max(0.5);
+    let (mut fan, mut places) = (0.0, 0.0);
+    let mut y = b.lo.y + 0.5 * step;
+    while y < b.hi.y {
+        let mut x = b.lo.x + 0.5 * step;
+        while x < b.hi.x {
+            let p = Point::new(x, y);
+            if area.contains(p) {
+                let left = Point::unit(field.at(p)).left() * (0.5 * step);
+                // directions have no sense: the smaller turn of two
+                let mut turn = field.at(p + left) - field.at(p - left);
+                turn -= PI * (turn / PI).round();
+                fan += turn.abs() / step;
+                places += 1.0;
+            }
+            x += step;
+        }
+        y += step;
+    }
+    let long = area.area().sqrt();
+    let gaps = if places > 0.0 { (FANS * fan / places * long).min(0.4) } else { 0.0 };
+    let ends = (END_LOSS * ask.shortest / long).min(0.4);
+    let length = area.area() / ask.spacing * (1.0 - gaps - ends);
+    tow.add(length, length / (0.6 * long + 1.2 * ask.shortest));
+    area.clone()
+}
+
+/// Share of the ground that gaps take where directions turn by a radian over the
+/// ground's size, square to the courses. Found on the bench set.
+const FANS: f64 = 0.1;
+
+/// Share that uneven ends take, in shortest courses over the ground's size.
+const END_LOSS: f64 = 0.15;

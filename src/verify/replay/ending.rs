@@ -1,0 +1,90 @@
+//! The end of the text, and what the header told.
+
+use super::{Frame, Replay, name};
+use crate::job::Head;
+use crate::verify::clock::index;
+use crate::verify::controller::alike;
+use crate::verify::findings::{Check, Ledger, Place};
+use crate::verify::{Figures, TIME_PERCENT, time_off};
+
+impl Replay<'_> {
+    /// The end of the text.
+    pub(in crate::verify) fn finish(mut self, whole: bool) -> (Ledger, Figures) {
+        if !whole {
+            self.say(Check::Ending, "the last line has no line end: the program may be cut off");
+        }
+        if !matches!(self.frame, Frame::None) {
+            self.say(Check::Frames, "the program ends inside a frame");
+            self.leave();
+        }
+        self.close_layer();
+        let alike = self.machine.dialect().end.last().is_none_or(|end| alike(end, &self.last));
+        if self.line > 0 && !alike {
+            self.say(
+                Check::Ending,
+                "the last words are not those of the profile's end block: the program may be cut off",
+            );
+        }
+        self.ledger.look(Check::Ending);
+        let now = self.clock.now();
+        for head in [Head::Matrix, Head::Fibre] {
+            self.back(head, now);
+            let target = self.warmth[index(head)].target;
+            if target > 0.0 {
+                self.say(Check::Ending, format!("{} is left heated to {target} degC", name(head)));
+            }
+        }
+        if self.head.is_none() {
+            self.say(
+                Check::Head,
+                format!(
+                    "no head of `{}` is ever selected, T{} or T{}: is it a program for this printer?",
+                    self.printer.name, self.printer.matrix.tool, self.printer.fibre.tool
+                ),
+            );
+        }
+        self.figures.seconds = self.clock.finish();
+        self.told();
+        if let Some(a) = self.against.take() {
+            a.finish(&mut self.ledger, &self.figures, &self.clock.seconds, &self.header, self.printer);
+        }
+        (self.ledger, self.figures)
+    }
+
+    /// The header's figures against the program's.
+    pub(super) fn told(&mut self) {
+        let f = &self.figures;
+        if let Some((mm, line)) = self.header.fibre_mm {
+            let place = Place { line, ..Place::default() };
+            let within = 1.0 + 1e-3 * f.fibre_mm;
+            self.ledger.most(Check::HeaderFibre, (mm - f.fibre_mm).abs(), within, place, || {
+                format!("{mm} mm of fibre told, {:.1} mm laid", f.fibre_mm)
+            });
+        }
+        if let Some((s, line)) = self.header.seconds {
+            let place = Place { line, ..Place::default() };
+            let off = time_off(s, f.seconds) * 100.0;
+            self.ledger.most(Check::HeaderTime, off, TIME_PERCENT, place, || {
+                format!("{s:.0} s told, the program takes {:.0} s", f.seconds)
+            });
+        }
+        // courses of the second copy and on carry its number
+        if let Some((told, line)) = self.header.copies
+            && f.courses > 0
+        {
+            self.ledger.look(Check::Header);
+            if told != self.copies {
+                let place = Place { line, ..Place::default() };
+                let text = format!("{told} copies told, courses for {}", self.copies);
+                self.ledger.say(Check::Header, place, text);
+            }
+        }
+        if let Some((n, line)) = self.header.layers {
+            self.ledger.look(Check::Header);
+            if n != f.layers {
+                let place = Place { line, ..Place::default() };
+                self.ledger.say(Check::Header, place, format!("{n} layers told, {} opened", f.layers));
+            }
+        }
+    }
+}

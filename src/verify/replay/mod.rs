@@ -1,0 +1,296 @@
+//! A program runs on a machine that only watches: where each nozzle is, what it
+//! has fed, how hot it is, what lies on the bed.
+
+mod ending;
+mod frames;
+mod laying;
+mod limits;
+mod neighbours;
+mod warmth;
+
+use crate::job::{Head, Printer};
+use crate::verify::against::Against;
+use crate::verify::clock::{Clock, Spent, index};
+use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
+use crate::verify::course::{Course, Stage};
+use crate::verify::dialect::{Dialect, tenths};
+use crate::verify::findings::{Check, Ledger, Place};
+use crate::verify::ground::{Heights, Near};
+use crate::verify::header::Header;
+use crate::verify::machine::{Machine, Move, Step};
+use crate::verify::words::{self, Line, Word};
+use crate::verify::{Facts, Figures};
+use warmth::{Parked, Warmth};
+
+enum Frame {
+    None,
+    Course(Box<Course>),
+    Purge,
+}
+
+pub(super) struct Replay<'a> {
+    printer: &'a Printer,
+    pub(super) ledger: Ledger,
+    machine: Machine,
+    clock: Clock<'a>,
+    against: Option<Against<'a>>,
+    facts: Facts,
+    header: Header,
+    pub(super) figures: Figures,
+    line: u64,
+    layer: u64,
+    /// Top of the present layer and of that below, mm.
+    top: f64,
+    below: f64,
+    head: Option<Head>,
+    frame: Frame,
+    warmth: [Warmth; 2],
+    heights: Heights,
+    tows: Near,
+    beads: Near,
+    courses: u32,
+    /// Highest number of a copy that a course belongs to.
+    copies: u64,
+    layer_tow_mm: f64,
+    layer_matrix_mm3: f64,
+    /// Blocks that take the profile's own time, and whether the present line is in one.
+    told_block: ToldBlock,
+    in_told: bool,
+    /// How far the cut block has come, and the line of its comment.
+    cut: CutBlock,
+    cut_said: Option<u64>,
+    last: Vec<Word>,
+    opened: std::collections::BTreeSet<String>,
+}
+
+impl<'a> Replay<'a> {
+    pub(super) fn new(
+        printer: &'a Printer,
+        dialect: Dialect,
+        against: Option<Against<'a>>,
+        facts: Facts,
+    ) -> Self {
+        let (a, b) = (&printer.matrix.reach_mm, &printer.fibre.reach_mm);
+        let lo = [a[0][0].min(b[0][0]), a[1][0].min(b[1][0])];
+        let hi = [a[0][1].max(b[0][1]), a[1][1].max(b[1][1])];
+        Self {
+            printer,
+            ledger: Ledger::default(),
+            machine: Machine::new(dialect),
+            clock: Clock::new(printer),
+            against,
+            facts,
+            header: Header::default(),
+            figures: Figures::default(),
+            line: 0,
+            layer: 0,
+            top: 0.0,
+            below: 0.0,
+            head: None,
+            frame: Frame::None,
+            warmth: [Warmth::default(); 2],
+            heights: Heights::new(lo, hi),
+            tows: Near::new(lo, hi),
+            beads: Near::new(lo, hi),
+            courses: 0,
+            copies: 1,
+            layer_tow_mm: 0.0,
+            layer_matrix_mm3: 0.0,
+            told_block: ToldBlock::default(),
+            in_told: false,
+            cut: CutBlock::default(),
+            cut_said: None,
+            last: Vec::new(),
+            opened: std::collections::BTreeSet::new(),
+        }
+    }
+
+    fn place(&self) -> Place {
+        Place { line: self.line, layer: self.layer, at_mm: None }
+    }
+
+    fn at(&self, p: [f64; 2]) -> Place {
+        Place { at_mm: Some(p), ..self.place() }
+    }
+
+    fn say(&mut self, check: Check, text: impl Into<String>) {
+        let place = self.place();
+        self.ledger.say(check, place, text);
+    }
+
+    /// One line of the program.
+    pub(super) fn line(&mut self, bytes: &[u8], line: &mut Line) {
+        self.line += 1;
+        self.figures.lines += 1;
+        if let Err(e) = words::read(bytes, line) {
+            self.say(Check::Text, e.to_string());
+            return;
+        }
+        for range in line.comments.clone() {
+            match std::str::from_utf8(&bytes[range]) {
+                Ok(comment) => self.comment(comment.trim(), line.words.is_empty()),
+                Err(_) => self.say(Check::Text, "a comment is not UTF-8 text"),
+            }
+        }
+        self.machine.line(line);
+        for (check, figure, text) in std::mem::take(&mut self.machine.faults) {
+            let place = self.place();
+            match figure {
+                Some((value, limit)) => self.ledger.most(check, value, limit, place, || text),
+                None => self.ledger.say(check, place, text),
+            }
+        }
+        if line.words.is_empty() {
+            return;
+        }
+        self.last.clone_from(&line.words);
+        let cutting = self.cutting(line);
+        self.in_told = self.told_block.see(self.machine.dialect(), line);
+        self.heaters(line);
+        let accelerates =
+            line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 2010 | 2040));
+        if accelerates {
+            self.acceleration(line);
+        }
+        let steps = std::mem::take(&mut self.machine.steps);
+        for step in &steps {
+            match *step {
+                Step::Select(t) => self.select(t),
+                Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => {
+                    self.clock.wait(Spent::Other, s)
+                }
+                Step::Dwell(_) | Step::Home | Step::End => {}
+                Step::Move(m) => self.moves(&m),
+            }
+        }
+        self.machine.steps = steps;
+    }
+
+    /// Follows the cut block; true within it.
+    fn cutting(&mut self, line: &Line) -> bool {
+        match self.cut.see(self.machine.dialect(), line) {
+            Cutting::Within => return true,
+            Cutting::Done => {
+                self.cut_now();
+                return true;
+            }
+            Cutting::No if self.cut_said.is_none() || self.machine.dialect().cut.is_empty() => {}
+            Cutting::No | Cutting::Broken => {
+                self.cut_said = None;
+                self.say(Check::CutBlock, "the cut block is not as the profile has it");
+            }
+        }
+        false
+    }
+
+    fn cut_now(&mut self) {
+        let said = self.cut_said.take();
+        self.figures.cuts += 1;
+        self.clock.wait(Spent::Cutting, self.printer.times.cut_s);
+        self.ledger.look(Check::CutBlock);
+        if said.is_none() {
+            self.say(Check::CutBlock, "no comment `cut` stands before a cut");
+        }
+        let place = self.place();
+        match &mut self.frame {
+            Frame::Course(c) if c.stage == Stage::Fed => {
+                c.stage = Stage::Cut;
+                c.cut_at = Some(c.laid);
+            }
+            Frame::Course(c) => {
+                let text = format!(
+                    "course {} is cut {}",
+                    c.id,
+                    if c.stage == Stage::Cut { "twice" } else { "without tow at the nozzle" }
+                );
+                self.ledger.say(Check::CutBlock, place, text);
+            }
+            _ => self.ledger.say(Check::CutBlock, place, "a cut outside every course"),
+        }
+    }
+
+    fn select(&mut self, t: f64) {
+        let Some(head) = head_of(self.printer, t) else {
+            self.say(Check::Head, format!("T{t} is no head of `{}`", self.printer.name));
+            return;
+        };
+        self.ledger.look(Check::Head);
+        if let Frame::Course(c) = &self.frame {
+            let text = format!("a head is selected within course {}", c.id);
+            self.say(Check::Head, text);
+            self.leave();
+        }
+        let old = self.head;
+        if old == Some(head) {
+            return;
+        }
+        self.clock.select(head, old);
+        let now = self.clock.now();
+        if let Some(old) = old {
+            self.figures.head_changes += 1;
+            let w = &mut self.warmth[index(old)];
+            w.parked = Some(Parked { work_c: w.target, hot_s: 0.0, hot_since: Some(now) });
+        }
+        self.back(head, now);
+        taken_up(self.printer, head, old, &mut self.machine.at);
+        self.told_block.taken(head);
+        self.head = Some(head);
+    }
+
+    fn moves(&mut self, m: &Move) {
+        let Some(head) = self.head else {
+            self.say(Check::Head, "a move before a head is selected");
+            return;
+        };
+        self.ledger.look(Check::Head);
+        if self.cut.broken() {
+            self.say(Check::CutBlock, "an axis moves within the cut block");
+        }
+        let profile = self.printer.head(head);
+        let o = if self.printer.controller.program_applies_offsets { profile.offset_mm } else { [0.0; 3] };
+        let curve = m.curve().moved([o[0], o[1]]);
+        let (z0, z1) = (m.from[2] + o[2], m.to[2] + o[2]);
+        let feed = m.feed / profile.feed_scale;
+        let feeds = feed.abs() > 1e-9;
+        let length = curve.length();
+        let known = length.is_finite() && z1.is_finite();
+        self.figures.moves += 1;
+        self.reach(head, &curve, z1);
+        if feeds && !(known && z0.is_finite()) {
+            self.say(Check::Head, "a head feeds at an unknown place");
+            return;
+        }
+        if feeds && self.machine.absolute_feed() != self.printer.controller.absolute_extrusion {
+            self.say(Check::Controller, "E does not count as the profile says");
+        }
+        if feed > 1e-9 {
+            self.warm(head);
+        }
+        if !known {
+            let way = from_reference(self.printer, head, m);
+            if !self.in_told {
+                self.clock.leg(&way.curve(), way.to[2] - way.from[2], m.speed, m.rapid, Spent::Travel);
+            }
+            return;
+        }
+        let z0 = if z0.is_finite() { z0 } else { z1 };
+        let flat = length > 1e-9;
+        self.speeds(head, m, &curve, z1 - z0, feed);
+        self.strikes(head, &curve, z0, z1);
+        let what = self.room(head, m, curve, [z0, z1], feed);
+        if self.in_told {
+            // the profile tells how long its blocks take
+        } else if flat || (z1 - z0).abs() > 0.0 {
+            self.clock.leg(&curve, z1 - z0, m.speed, m.rapid, what);
+        } else if feeds {
+            self.clock.feed(feed, m.speed, what);
+        }
+    }
+}
+
+fn name(head: Head) -> &'static str {
+    match head {
+        Head::Matrix => "the matrix head",
+        Head::Fibre => "the fibre head",
+    }
+}

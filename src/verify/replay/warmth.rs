@@ -1,0 +1,109 @@
+//! Heads as the program heats them: hot before they feed, at standby when parked.
+
+use super::{Replay, name};
+use crate::job::Head;
+use crate::verify::clock::index;
+use crate::verify::controller::{Heated, heated};
+use crate::verify::findings::Check;
+use crate::verify::words::Line;
+
+/// A head is at its temperature within this, K.
+const WARM_K: f64 = 0.5;
+
+/// Time beside cooling and heating that a parked head may stay hot, s: it is not
+/// set within a course.
+const PARKED_S: f64 = 60.0;
+
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Warmth {
+    pub(super) target: f64,
+    pub(super) waited: bool,
+    pub(super) parked: Option<Parked>,
+}
+
+/// A head that was put aside.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Parked {
+    /// Target at work, degC.
+    pub(super) work_c: f64,
+    /// Seconds that it was set to more than standby, and since when it is.
+    pub(super) hot_s: f64,
+    pub(super) hot_since: Option<f64>,
+}
+
+impl Parked {
+    fn hot(&self, now: f64) -> f64 {
+        self.hot_s + self.hot_since.map_or(0.0, |since| now - since)
+    }
+}
+
+impl Replay<'_> {
+    pub(super) fn heaters(&mut self, line: &Line) {
+        let p = self.printer;
+        let (heater, most, what, c) = match heated(p, self.machine.dialect(), self.head, line) {
+            None => return,
+            Some(Heated::Unknown(why)) => return self.say(Check::Temperature, why),
+            Some(Heated::Head(head, waits, c)) => return self.heat(head, waits, c),
+            Some(Heated::Bed(c)) => (p.bed_heating, p.max_bed_temperature_c, "bed", c),
+            Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, "chamber", c),
+        };
+        self.clock.start_heater(heater, c);
+        let place = self.place();
+        self.ledger.most(Check::Hottest, c - most, 0.0, place, || format!("the {what} is set to {c} degC"));
+    }
+
+    pub(super) fn heat(&mut self, head: Head, waits: bool, c: f64) {
+        let most = self.printer.head(head).max_temperature_c;
+        let place = self.place();
+        self.ledger
+            .most(Check::Hottest, c - most, 0.0, place, || format!("{} is set to {c} degC", name(head)));
+        self.clock.heat(head, c, waits);
+        let w = &mut self.warmth[index(head)];
+        // a lower target leaves a hot head hot enough
+        w.waited = waits || (w.waited && c <= w.target);
+        w.target = c;
+        if let Some(parked) = &mut w.parked {
+            let now = self.clock.now();
+            let down = parked.work_c - self.printer.head(head).standby_drop_k;
+            parked.hot_s = parked.hot(now);
+            // set to a degree above it, it stands by
+            parked.hot_since = (c > down + 1.0).then_some(now);
+        }
+    }
+
+    pub(super) fn warm(&mut self, head: Head) {
+        let w = self.warmth[index(head)];
+        let place = self.place();
+        if !w.waited {
+            self.ledger.say(
+                Check::Temperature,
+                place,
+                format!("{} feeds, and nothing waited for its {} degC", name(head), w.target),
+            );
+            // once is enough
+            self.warmth[index(head)].waited = true;
+            return;
+        }
+        let work = self.facts.work_c[index(head)].unwrap_or(w.target);
+        self.ledger.most(Check::Temperature, (w.target - work).abs(), WARM_K, place, || {
+            format!("{} feeds at {} degC, its material wants {work} degC", name(head), w.target)
+        });
+    }
+
+    /// A head's turn comes, or the end: had it been left hot?
+    pub(super) fn back(&mut self, head: Head, now: f64) {
+        let Some(parked) = self.warmth[index(head)].parked.take() else { return };
+        let p = self.printer.head(head);
+        let down = parked.work_c - p.standby_drop_k;
+        // a turn that is too short to cool and be heated again may leave it hot
+        let allowed =
+            p.heater.seconds(parked.work_c, down) + p.heater.seconds(down, parked.work_c) + PARKED_S;
+        if !allowed.is_finite() {
+            return;
+        }
+        let place = self.place();
+        self.ledger.most(Check::Standby, parked.hot(now), allowed, place, || {
+            format!("{} parked above its standby of {down:.0} degC", name(head))
+        });
+    }
+}
