@@ -43,7 +43,7 @@ fn bench() -> Vec<(String, PathBuf)> {
         for printer in ["shuttle-15", "reed-35"] {
             let name = format!("{}, {printer}", part.name);
             let folder = scratch(&name.replace([' ', ','], "-"));
-            all.push((name, part.write(&folder, printer).expect("the part can be written")));
+            all.push((name, part.write(&folder, printer, false).expect("the part can be written")));
         }
     }
     all

@@ -90,8 +90,9 @@ impl Bounds {
         }
     }
 
-    /// How far a course can be led on beyond a point that lies at a length of it.
-    fn reach(&self, p: Point, along: Point, course: usize, at: f64) -> f64 {
+    /// How far a course can be led on beyond a point that lies at a length of it, when
+    /// its other end was led on by `own`.
+    fn reach(&self, p: Point, along: Point, course: usize, at: f64, own: Option<Piece>) -> f64 {
         let w = self.width;
         let farthest = FARTHEST_WIDTHS * w;
         let (half, across) = (0.5 * w, along.left());
@@ -101,7 +102,7 @@ impl Bounds {
             [p.x.max(far.x) + w, p.y.max(far.y) + w],
         );
         let mut reach = farthest;
-        for piece in self.pieces.locate_in_envelope_intersecting(around).chain(&self.led) {
+        for piece in self.pieces.locate_in_envelope_intersecting(around).chain(&self.led).chain(&own) {
             let local = |q: Point| Point::new((q - p).dot(along), (q - p).dot(across));
             let (a, b) = (local(piece.a), local(piece.b));
             let limit = match piece.kind {
@@ -135,7 +136,9 @@ impl Bounds {
             path = path.reversed();
             let (Some(p), Some(last)) = (path.end(), path.segments.last().copied()) else { continue };
             let along = last.tangent_at(last.length());
-            let more = self.reach(p, along, course, at);
+            // the ends of a course that nearly closes may lie face to face
+            let other = added.first().map(|&(a, b)| Piece { a, b, kind: Kind::Tow(course, f64::INFINITY) });
+            let more = self.reach(p, along, course, at, other);
             if more < LEAST_MM {
                 continue;
             }

@@ -5,7 +5,7 @@ use super::Bead;
 use super::run::{self, Piece};
 use crate::geom::{Point, Polygon, polyline};
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 /// A triangle inside the polygon.
 struct Triangle {
@@ -72,47 +72,52 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
     else {
         return Vec::new();
     };
-    // from outside inwards: each constraint crossed turns out into in
-    let mut depth: Vec<Option<u32>> = vec![None; mesh.num_all_faces()];
-    let outer = mesh.outer_face().fix().index();
-    depth[outer] = Some(0);
-    let mut neighbours: BTreeMap<usize, Vec<(usize, u32)>> = BTreeMap::new();
-    for e in mesh.directed_edges() {
-        let wall = u32::from(e.is_constraint_edge());
-        let (a, b) = (e.face().fix().index(), e.rev().face().fix().index());
-        neighbours.entry(a).or_default().push((b, wall));
+    // what no wall parts is all in or all out
+    let mut open: Vec<Vec<usize>> = vec![Vec::new(); mesh.num_all_faces()];
+    for e in mesh.directed_edges().filter(|e| !e.is_constraint_edge()) {
+        open[e.face().fix().index()].push(e.rev().face().fix().index());
     }
-    let mut queue = VecDeque::from([outer]);
-    while let Some(f) = queue.pop_front() {
-        let d = depth[f].unwrap_or(0);
-        for &(to, wall) in neighbours.get(&f).map_or(&[][..], Vec::as_slice) {
-            // walls last, so that a face gets its depth from its own side first
-            if depth[to].is_none_or(|old| d + wall < old) {
-                depth[to] = Some(d + wall);
-                if wall == 0 { queue.push_front(to) } else { queue.push_back(to) }
+    let mut corners: Vec<Option<[Point; 3]>> = vec![None; mesh.num_all_faces()];
+    for f in mesh.inner_faces() {
+        corners[f.fix().index()] = Some(f.positions().map(|p| Point::new(p.x, p.y)));
+    }
+    let size = |f: usize| corners[f].map_or(0.0, |c| polyline::signed_area(&c).abs());
+    let looked_up = |f: usize| {
+        corners[f].is_some_and(|c| {
+            let middle = (c[0] + c[1] + c[2]) * (1.0 / 3.0);
+            polygon.rings().filter(|r| polyline::ring_contains(r, middle)).count() % 2 == 1
+        })
+    };
+    let outer = mesh.outer_face().fix().index();
+    let mut inside = vec![false; corners.len()];
+    let mut reached = vec![false; corners.len()];
+    for seed in std::iter::once(outer).chain(0..corners.len()) {
+        if std::mem::replace(&mut reached[seed], true) {
+            continue;
+        }
+        let mut part = vec![seed];
+        let mut next = 0;
+        while let Some(&f) = part.get(next) {
+            next += 1;
+            for &to in &open[f] {
+                if !std::mem::replace(&mut reached[to], true) {
+                    part.push(to);
+                }
             }
         }
+        let largest = part.iter().copied().max_by(|a, b| size(*a).total_cmp(&size(*b)));
+        let within = seed != outer && largest.is_some_and(looked_up);
+        part.iter().for_each(|f| inside[*f] = within);
     }
-    let by_walls = |f: usize| depth[f].is_some_and(|d| d % 2 == 1);
-    let size = |corners: [Point; 3]| polyline::signed_area(&corners).abs();
-    let corners_of = |f: &spade::handles::FaceHandle<'_, spade::handles::InnerTag, Point2<f64>, _, _, _>| {
-        f.positions().map(|p| Point::new(p.x, p.y))
-    };
-    let found: f64 =
-        mesh.inner_faces().filter(|f| by_walls(f.fix().index())).map(|f| size(corners_of(&f))).sum();
-    // where walls touch, two count as one and in and out are mistaken for each
+    let found: f64 = (0..corners.len()).filter(|f| inside[*f]).map(size).sum();
+    // where simplified rings touch, a wall is missing and in and out run into each
     // other: then each triangle is looked up, which is slow but sure
-    let sure = (found - polygon.area()).abs() <= 0.02 * polygon.area() + 1e-3;
-    let inside = |f: usize, corners: [Point; 3]| {
-        if sure {
-            return by_walls(f);
-        }
-        let middle = (corners[0] + corners[1] + corners[2]) * (1.0 / 3.0);
-        polygon.rings().filter(|r| polyline::ring_contains(r, middle)).count() % 2 == 1
-    };
+    if (found - polygon.area()).abs() > 0.02 * polygon.area() + 1e-3 {
+        inside = (0..corners.len()).map(looked_up).collect();
+    }
     let mut number: BTreeMap<usize, usize> = BTreeMap::new();
     for f in mesh.inner_faces() {
-        if inside(f.fix().index(), corners_of(&f)) {
+        if inside[f.fix().index()] {
             let next = number.len();
             number.insert(f.fix().index(), next);
         }

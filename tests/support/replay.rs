@@ -895,17 +895,14 @@ impl<'a> Machine<'a, '_> {
             let o = self.placement(copy);
             let p = [middle[0] - o[0], middle[1] - o[1]];
             let ground = &self.ground[i];
-            let near = ground.beads.nearest(p, 0.5, |s, _| {
-                let area = ground.layer.beads[s.owner].area_mm2;
-                // any bead that runs here may be the one
-                if super::curve::to_stretch(p, s.a, s.b).0 <= 0.02
-                    && (flow - area).abs() <= 0.03 * area + within
-                {
-                    fits = true;
-                }
-                true
+            // beads may cross here, and any of them may be the one: all are asked
+            ground.beads.nearest(p, 0.5, |s, _| {
+                let (area, off) =
+                    (ground.layer.beads[s.owner].area_mm2, super::curve::to_stretch(p, s.a, s.b).0);
+                fits |= off <= 0.02 && (flow - area).abs() <= 0.03 * area + within;
+                best = best.min(off);
+                false
             });
-            best = best.min(near.map_or(f64::INFINITY, |(d, ..)| d));
         }
         let o = self.placement(0);
         let at = (number, Some([middle[0] - o[0], middle[1] - o[1]]));

@@ -260,7 +260,9 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, tow: &mut Tow) -> Area {
 fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
     let inner = shrunk(area, 0.5 * ask.width);
     let joined = 1.0 / (1.0 + TURNS * ask.radius / ask.spacing);
-    let cuts = 1.0 / (1.0 + ask.shortest / CUTS_MM);
+    let saving = 1.0 / (1.0 + ask.shortest / CUTS_MM);
+    // long rows are joined where that is asked for, short ones for want of length
+    let few = |length: f64| ask.region.few_cuts || length < LONG * ask.shortest;
     let angle = task.angle_deg.to_radians();
     for place in inner.split() {
         let rows = hatch::rows(&place, angle, ask.spacing, 0.5 * ask.spacing);
@@ -269,6 +271,7 @@ fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
         for (from, to) in rows.into_iter().flat_map(|r| r.spans) {
             // the strip's ends are square: they reach a little further than its middle's room
             let length = to - from + 2.0 * END * ask.width;
+            let cuts = if few(length) { saving } else { 1.0 };
             if length >= ask.shortest {
                 tow.add(length, cuts);
             } else if turns && length >= JOINED * ask.shortest {
@@ -287,6 +290,9 @@ const TURNS: f64 = 0.16;
 /// be this long, mm. Found on the bench set.
 const CUTS_MM: f64 = 80.0;
 
+/// Rows from this many shortest courses on are long. Found on the bench set.
+const LONG: f64 = 2.5;
+
 /// Rows below this share of the shortest course are not joined either.
 const JOINED: f64 = 0.5;
 
@@ -301,6 +307,7 @@ fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     let field = Directions::new(field);
     let step = (0.04 * b.size().norm()).max(0.5);
     let (mut fan, mut places) = (0.0, 0.0);
+    let mut seeds = Vec::new();
     let mut y = b.lo.y + 0.5 * step;
     while y < b.hi.y {
         let mut x = b.lo.x + 0.5 * step;
@@ -313,6 +320,7 @@ fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
                 turn -= PI * (turn / PI).round();
                 fan += turn.abs() / step;
                 places += 1.0;
+                seeds.push(p);
             }
             x += step;
         }
@@ -322,9 +330,41 @@ fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     let gaps = if places > 0.0 { (FANS * fan / places * long).min(0.4) } else { 0.0 };
     let ends = (END_LOSS * ask.shortest / long).min(0.4);
     let length = area.area() / ask.spacing * (1.0 - gaps - ends);
-    tow.add(length, length / (0.6 * long + 1.2 * ask.shortest));
+    // lines of the field run as far as the ground goes; of the courses beside each
+    // other some find no room for so long
+    let apart = (seeds.len() / TRACED).max(1);
+    let traced: Vec<f64> = seeds.iter().step_by(apart).map(|p| run(&field, area, *p, step)).collect();
+    let run = traced.iter().sum::<f64>() / f64_of(traced.len().max(1));
+    let broken = 0.6 * long + 1.2 * ask.shortest;
+    tow.add(length, length * 0.5 * (1.0 / broken + 1.0 / run.max(ask.shortest)));
     area.clone()
 }
+
+/// Lines of a field that are followed.
+const TRACED: usize = 16;
+
+/// How far a line of the field through a place runs within the area, both ways, mm.
+fn run(field: &Directions, area: &Area, from: Point, step: f64) -> f64 {
+    let mut length = 0.0;
+    for sense in [1.0, -1.0] {
+        let mut at = from;
+        let mut along = Point::unit(field.at(from)) * sense;
+        for _ in 0..MOST_STEPS {
+            let next = Point::unit(field.at(at));
+            // directions have no sense: on with the one that turns less
+            along = if next.dot(along) < 0.0 { next * -1.0 } else { next };
+            at = at + along * step;
+            if !area.contains(at) {
+                break;
+            }
+            length += step;
+        }
+    }
+    length
+}
+
+/// Steps along a line of the field, each way: more than its ground is long in all.
+const MOST_STEPS: usize = 100;
 
 /// Share of the ground that gaps take where directions turn by a radian over the
 /// ground's size, square to the courses. Found on the bench set.
