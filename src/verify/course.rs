@@ -183,7 +183,9 @@ impl Course {
             let (Some(d), Some(e)) = (a.direction(1.0), b.direction(0.0)) else { continue };
             let turn = atan2(d[0] * e[1] - d[1] * e[0], d[0] * e[0] + d[1] * e[1]).abs();
             let short = a.length().min(b.length()).max(1e-3);
-            let chorded = if a.arc.is_none() || b.arc.is_none() { most } else { 0.0 };
+            // chords this long that stay so near their arc turn by no more, whatever its radius
+            let chords = most.min(8.0 * flat / short);
+            let chorded = if a.arc.is_none() || b.arc.is_none() { chords } else { 0.0 };
             let rounding = WRITTEN_MM / short;
             let over = (turn - chorded - rounding).to_degrees();
             ledger.most(Check::Joint, over, TANGENT_DEG, self.place(k + 1, b.from), || {
