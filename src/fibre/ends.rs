@@ -68,6 +68,16 @@ impl Bounds {
     /// as before.
     fn new(room: &Room<'_>, within: &Area, inside: &Area, others: &[Course]) -> Self {
         let order = &room.order;
+        // only what lies near an end that may be led on
+        let paths = room.courses.iter().map(Course::path).chain(&room.short);
+        let ends = paths.filter(|p| !p.closed).flat_map(|p| [p.start(), p.end()]).flatten();
+        let ends = RTree::bulk_load(ends.map(|p| [p.x, p.y]).collect());
+        let reach = (FARTHEST_WIDTHS + 2.0) * order.width;
+        let near = |piece: &Piece| {
+            let (lo, hi) = (piece.envelope().lower(), piece.envelope().upper());
+            let around = AABB::from_corners([lo[0] - reach, lo[1] - reach], [hi[0] + reach, hi[1] + reach]);
+            ends.locate_in_envelope(around).next().is_some()
+        };
         let mut pieces: Vec<Piece> = within
             .rings()
             .flat_map(polyline::ring_edges)
@@ -81,6 +91,7 @@ impl Bounds {
                 at += w[0].dist(w[1]);
             }
         }
+        pieces.retain(near);
         Self {
             pieces: RTree::bulk_load(pieces),
             led: Vec::new(),

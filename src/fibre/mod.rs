@@ -125,6 +125,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     let deviation = job.courses.deviation_mm;
     // strips end square; what is laid later keeps a tow's width from the ends too
     let mut blocked: Vec<Area> = Vec::new();
+    let mut covered: Vec<Area> = Vec::new();
     for task in &tasks.tasks {
         let region = &map.regions[task.region];
         let order = Order {
@@ -146,7 +147,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             Target::Area(a) => a,
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
-        let free = combine::difference_all(within, [&layer.strips].into_iter().chain(&blocked));
+        let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let mut room = Room::new(order, &free);
         let layable = layable(&task.target, &free, &order, job);
         let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
@@ -192,7 +193,6 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         let served = quality::Served {
             region: &region.name,
             layable: &layable,
-            before: &layer.strips,
             strips: &strips,
             courses: &room.courses,
             width,
@@ -204,12 +204,13 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
         let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
             if directed { Some(&along) } else { None };
-        let (measured, strips) = quality::measure(&served, direction);
+        let (measured, mine) = quality::measure(&served, direction);
         layer.quality.push(measured);
-        layer.strips = strips;
+        covered.push(mine);
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
+    layer.strips = quality::joined(&covered, &mut layer.quality);
     layer
 }
 

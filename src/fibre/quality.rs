@@ -92,8 +92,6 @@ pub const MOST_GAPS: usize = 5;
 pub(super) struct Served<'a> {
     pub(super) region: &'a str,
     pub(super) layable: &'a Area,
-    /// Strips of regions before it.
-    pub(super) before: &'a Area,
     pub(super) strips: &'a [Area],
     pub(super) courses: &'a [Course],
     pub(super) width: f64,
@@ -102,8 +100,8 @@ pub(super) struct Served<'a> {
     pub(super) given_up_mm: f64,
 }
 
-/// Measures a region; gives also all strips so far. `direction` gives the angle asked
-/// for at a point, radians.
+/// Measures a region by itself; gives also what its strips cover. `direction` gives
+/// the angle asked for at a point, radians.
 pub(super) fn measure(
     served: &Served<'_>,
     direction: Option<&dyn Fn(Point) -> f64>,
@@ -113,12 +111,9 @@ pub(super) fn measure(
     let length_mm: f64 = lengths().sum::<f64>() + 0.0;
     let mine = combine::union_all(s.strips);
     let each: f64 = s.strips.iter().map(Area::area).sum();
-    let all = combine::union(s.before, &mine);
     let bare = combine::difference(s.layable, &mine);
     let layable_mm2 = s.layable.area();
     let covered_mm2 = layable_mm2 - bare.area();
-    // areas of a union and its parts: what lies in both
-    let before_too = (s.before.area() + mine.area() - all.area()).max(0.0);
     // what stays between rows laid apart on purpose is no gap
     let closed = if s.spacing > 1.02 * s.width {
         offset::opened(&bare, 0.5 * (s.spacing - s.width) + 0.05 * s.width, 0.02)
@@ -147,7 +142,7 @@ pub(super) fn measure(
         layable_mm2,
         covered_mm2,
         reachable_mm2: reachable(s.layable, s.width, s.shortest).area(),
-        overlap_mm2: (each - mine.area()).max(0.0) + before_too,
+        overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,
         angle: direction.and_then(|d| deviation(s.courses, d)),
@@ -160,8 +155,28 @@ pub(super) fn measure(
         trail_off_mm: s.courses.iter().filter_map(|c| c.trail.as_ref()).map(|t| t.off_mm).fold(0.0, f64::max),
         edge_strain: if tightest.is_finite() { 0.5 * s.width / tightest } else { 0.0 },
     };
-    (quality, all)
+    (quality, mine)
 }
+
+/// Joins what the regions of a layer cover, in the order in which they were laid, and
+/// counts for each what it shares with those before it.
+pub(super) fn joined(covered: &[Area], quality: &mut [RegionQuality]) -> Area {
+    let all = combine::union_all(covered);
+    // areas of a union and its parts: what lies in more than one, as a rule nothing
+    let shared = covered.iter().map(Area::area).sum::<f64>() - all.area();
+    if shared > SHARED_MM2 {
+        let mut before = Area::empty();
+        for (mine, quality) in covered.iter().zip(quality) {
+            let both = combine::union(&before, mine);
+            quality.overlap_mm2 += (before.area() + mine.area() - both.area()).max(0.0);
+            before = both;
+        }
+    }
+    all
+}
+
+/// Overlap in a whole layer that is nothing but rounding, mm2.
+const SHARED_MM2: f64 = 1e-3;
 
 /// What a strip of the width can cover: the bound that cover is held against.
 fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
@@ -171,7 +186,7 @@ fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
     // the middle line of an island is about half its core's perimeter and at
     // most its core's perimeter long; a closed course runs all round it
     let long: Vec<Area> = core.split().filter(|a| a.perimeter().max(a.area() / width) >= shortest).collect();
-    offset::grown(&combine::union_all(&long), 0.5 * width, chord)
+    offset::grown(&combine::apart(long), 0.5 * width, chord)
 }
 
 /// Step at which bent tow is looked at, mm.
