@@ -143,7 +143,7 @@ impl Layers {
                 );
             }
         }
-        // the wedge outside each joint
+        // the round outside of each joint, as a nozzle leaves it
         let n = line.len();
         let mut joints: Vec<[[f64; 2]; 3]> = line.windows(3).map(|w| [w[0], w[1], w[2]]).collect();
         if strip.closed && n > 3 {
@@ -156,19 +156,15 @@ impl Layers {
             }
             let d0 = [(v[0] - a[0]) / la, (v[1] - a[1]) / la];
             let d1 = [(b[0] - v[0]) / lb, (b[1] - v[1]) / lb];
-            let turn = d0[0] * d1[1] - d0[1] * d1[0];
-            let side = if turn > 0.0 { -h } else { h };
-            let c0 = [v[0] - d0[1] * side, v[1] + d0[0] * side];
-            let c1 = [v[0] - d1[1] * side, v[1] + d1[0] * side];
-            let cross = |p: [f64; 2], q: [f64; 2], x: [f64; 2]| {
-                (q[0] - p[0]) * (x[1] - p[1]) - (q[1] - p[1]) * (x[0] - p[0])
-            };
             field.each(
-                [v[0].min(c0[0]).min(c1[0]), v[1].min(c0[1]).min(c1[1])],
-                [v[0].max(c0[0]).max(c1[0]), v[1].max(c0[1]).max(c1[1])],
+                [v[0] - h, v[1] - h],
+                [v[0] + h, v[1] + h],
                 |x| {
-                    let s = [cross(v, c0, x), cross(c0, c1, x), cross(c1, v, x)];
-                    s.iter().all(|&k| k >= 0.0) || s.iter().all(|&k| k <= 0.0)
+                    let x = [x[0] - v[0], x[1] - v[1]];
+                    // past the one stretch and before the other
+                    x[0] * d0[0] + x[1] * d0[1] >= 0.0
+                        && x[0] * d1[0] + x[1] * d1[1] <= 0.0
+                        && x[0] * x[0] + x[1] * x[1] <= h * h
                 },
                 &mut mark,
             );
