@@ -4,6 +4,7 @@
 use super::geometry::distance;
 use super::ground::Near;
 use super::plan::Rings;
+use rayon::prelude::*;
 
 /// Distance between two lines, mm: a tenth of a usual bead's width.
 const STEP_MM: f64 = 0.05;
@@ -40,32 +41,49 @@ pub(super) fn count(rings: &Rings, o: [f64; 2], laid: [&Near; 2]) -> (f64, Optio
             before = Some(s.b);
         }
     }
-    let (mut sum, mut longest, mut at, mut crossings) = (0.0, 0.0, None, Vec::new());
-    for (k, spans) in covered.iter_mut().enumerate() {
-        spans.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-        let y = lines.at(k);
-        rings.crossings(y, &mut crossings);
-        let mut next = spans.iter().peekable();
-        let mut reach = f64::NEG_INFINITY;
-        for inside in crossings.chunks_exact(2) {
-            let (mut x, end) = (inside[0].max(reach), inside[1]);
-            let mut bare = |from: f64, to: f64| {
-                if to > from {
-                    sum += (to - from) * step;
-                    if to - from > longest {
-                        (longest, at) = (to - from, Some([0.5 * (from + to), y]));
-                    }
-                }
-            };
-            while let Some(s) = next.next_if(|s| s.0 < end) {
-                bare(x, s.0);
-                x = x.max(s.1);
-            }
-            bare(x, end);
-            reach = x;
+    let each: Vec<(f64, Span)> = covered
+        .par_iter_mut()
+        .enumerate()
+        .map_init(Vec::new, |crossings, (k, spans)| {
+            rings.crossings(lines.at(k), crossings);
+            uncovered(crossings, spans)
+        })
+        .collect();
+    let (mut sum, mut longest, mut at) = (0.0, 0.0, None);
+    for (k, (bare, (from, to))) in each.into_iter().enumerate() {
+        sum += bare * step;
+        if to - from > longest {
+            (longest, at) = (to - from, Some([0.5 * (from + to), lines.at(k)]));
         }
     }
     (sum, at)
+}
+
+/// Length of a line within the outline, which it crosses in these places, that no
+/// span covers; and the longest bare stretch.
+fn uncovered(crossings: &[f64], spans: &mut [Span]) -> (f64, Span) {
+    spans.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let (mut sum, mut longest) = (0.0, (0.0, 0.0));
+    let mut next = spans.iter().peekable();
+    let mut reach = f64::NEG_INFINITY;
+    for inside in crossings.chunks_exact(2) {
+        let (mut x, end) = (inside[0].max(reach), inside[1]);
+        let mut bare = |from: f64, to: f64| {
+            if to > from {
+                sum += to - from;
+                if to - from > longest.1 - longest.0 {
+                    longest = (from, to);
+                }
+            }
+        };
+        while let Some(s) = next.next_if(|s| s.0 < end) {
+            bare(x, s.0);
+            x = x.max(s.1);
+        }
+        bare(x, end);
+        reach = x;
+    }
+    (sum, longest)
 }
 
 struct Lines {
