@@ -270,7 +270,7 @@ static PURGE: Table = Table {
         required(
             "matrix_at_mm",
             Kind::Numbers(COORDINATE, 2, 2),
-            "[x, y] where the purge line starts, machine coordinates of the nozzle",
+            "[x, y] where the purge line starts, machine coordinates of the nozzle; purges of higher layers are laid at their height and hang: keep a tray there",
         ),
         required(
             "matrix_line_mm",
