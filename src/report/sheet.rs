@@ -100,12 +100,24 @@ pub(super) fn draw(
             centre_lines(canvas, view.of(centre), radius * view.scale);
         }
     }
-    for l in left_out.iter().filter(|l| l.layer == layer.number) {
-        if let Some([x, y]) = l.at_mm {
-            cross(canvas, view.of(Point::new(x, y)), shrink);
+    let mut places: Vec<(f64, Point)> = left_out
+        .iter()
+        .filter(|l| l.layer == layer.number)
+        .filter_map(|l| l.at_mm.map(|[x, y]| (l.length_mm, view.of(Point::new(x, y)))))
+        .collect();
+    // crosses on top of each other tell nothing: the longest stands for its neighbours
+    places.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut crosses: Vec<Point> = Vec::new();
+    for (_, at) in places {
+        if crosses.iter().all(|c| c.dist(at) > APART_MM * shrink) {
+            crosses.push(at);
+            cross(canvas, at, shrink);
         }
     }
 }
+
+/// Distance of two crosses at least, mm on paper.
+const APART_MM: f64 = 2.8;
 
 /// Beads as their edges, or as their centre lines where both edges would touch.
 fn beads(canvas: &mut Canvas, beads: &[Bead], view: View) {
