@@ -333,7 +333,7 @@ fn tell_unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix:
             Diagnostic::warning(
                 "unfilled",
                 format!(
-                    "beads leave {:.1} % of layer {} bare, more than {:.1} %{}",
+                    "beads leave {:.2} % of layer {} bare, more than {:.1} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_UNFILLED * 100.0,
@@ -355,7 +355,7 @@ fn tell_lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::
             Diagnostic::warning(
                 "lapping",
                 format!(
-                    "beads lie on {:.1} % of the tow in layer {}, more than {:.0} %{}",
+                    "beads lie on {:.2} % of the tow in layer {}, more than {:.0} %{}",
                     share * 100.0,
                     layer.number,
                     MOST_LAPPING * 100.0,

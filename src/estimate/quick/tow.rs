@@ -103,9 +103,13 @@ fn contour(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     band
 }
 
+/// How much longer than the shortest course a loop is at least, as a share. Found on
+/// the bench set.
+const LOOP: f64 = 1.2;
+
 /// Length that a loop has at least.
 fn loop_mm(ask: &Ask<'_>) -> f64 {
-    (LONGER * ask.shortest).max(0.95 * TAU * ask.radius)
+    (LOOP * ask.shortest).max(0.95 * TAU * ask.radius)
 }
 
 /// Rings inwards from every boundary of an area, a few at a time. In corners each
@@ -291,10 +295,10 @@ const TURNS: f64 = 0.16;
 const CUTS_MM: f64 = 80.0;
 
 /// Rows from this many shortest courses on are long. Found on the bench set.
-const LONG: f64 = 2.5;
+const LONG: f64 = 4.0;
 
 /// Rows below this share of the shortest course are not joined either.
-const JOINED: f64 = 0.5;
+const JOINED: f64 = 0.55;
 
 /// How much further a row reaches than the room of its middle, as a share of the
 /// tow's width: half a width where the boundary stands square, less elsewhere.
