@@ -310,6 +310,31 @@ mod tests {
     }
 
     #[test]
+    fn ends_face_to_face_keep_a_width_between_them() {
+        let line = |from, to| Segment::Line { from, to };
+        let arc = |from, to, centre| Segment::Arc(crate::geom::Arc { from, to, centre, ccw: true });
+        // a racetrack with 3 mm of its lower straight missing
+        let path = Path::new(
+            vec![
+                line(pt(12.0, 0.0), pt(20.0, 0.0)),
+                arc(pt(20.0, 0.0), pt(20.0, 10.0), pt(20.0, 5.0)),
+                line(pt(20.0, 10.0), pt(0.0, 10.0)),
+                arc(pt(0.0, 10.0), pt(0.0, 0.0), pt(0.0, 5.0)),
+                line(pt(0.0, 0.0), pt(9.0, 0.0)),
+            ],
+            false,
+        );
+        let area = combine::ring_area(&[pt(-20.0, -20.0), pt(40.0, -20.0), pt(40.0, 30.0), pt(-20.0, 30.0)]);
+        let mut room = laid(&[pt(0.0, 0.0), pt(1.0, 0.0), pt(0.0, 1.0)], 20.0);
+        room.replace(vec![Course::new("test".into(), Rule::Contour, 0, path, 4.0, 20.0).expect("a course")]);
+        room.order.radius = 4.0;
+        lead_on(&mut room, &area, &area, &[]);
+        let path = room.courses[0].path();
+        let gap = path.start().zip(path.end()).map_or(0.0, |(a, b)| a.x - b.x);
+        assert!((gap - 1.0).abs() < 1e-3, "{gap}");
+    }
+
+    #[test]
     fn an_end_stops_a_width_short_of_other_tow() {
         let disc = |x: f64, y: f64, q: f64| round(pt(x, y - 5.0), pt(x, y + 5.0), q);
         assert!((disc(3.0, 0.0, 1.0).unwrap_or(9.0) - 2.0).abs() < 1e-6, "square to it");
