@@ -374,6 +374,26 @@ fn a_fit_says_what_its_times_cannot_tell() {
 }
 
 #[test]
+fn what_the_times_hardly_depend_on_stays_as_it_was() {
+    let folder = folder("held");
+    let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+    towpath(&folder, &["--quiet", "plan", &job.display().to_string(), "--out", "o"]);
+    let program = "o/treadle-link.gcode";
+    let arguments = ["printer", "fit", "shuttle-15", "--program", program, "--took", "1:38:00", "--json"];
+    let json: serde_json::Value = serde_json::from_str(&fine(&folder, &arguments)).expect("JSON");
+    let untold = json["untold"].to_string();
+    let mut held = 0;
+    for p in json["parameters"].as_array().expect("a list") {
+        let key = p["key"].as_str().expect("a key");
+        if untold.contains(&format!("hardly depend on `{key}`")) {
+            held += 1;
+            assert_eq!(p["before"], p["fitted"], "{key}");
+        }
+    }
+    assert!(held > 0, "one program tells little: {untold}");
+}
+
+#[test]
 fn bad_data_for_a_fit_are_told() {
     let folder = folder("bad fit");
     std::fs::write(folder.join("a.gcode"), "G21\nG1 X5 F600\n").expect("a scratch file");

@@ -231,7 +231,7 @@ fn fit_text(f: &fit::Fitted, out: Option<&Path>) -> String {
         f.parameters.len()
     );
     for line in &f.untold {
-        let _ = writeln!(text, "  {line}: what they cannot tell stays as it was");
+        let _ = writeln!(text, "  {line}");
     }
     if let Some(out) = out {
         let _ = writeln!(text, "written {}", out.display());

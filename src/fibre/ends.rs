@@ -49,8 +49,6 @@ impl RTreeObject for Piece {
 /// Everything that ends of a region's courses must not pass.
 pub(super) struct Bounds {
     pieces: RTree<Piece>,
-    /// By how much ends were led on meanwhile.
-    led: Vec<Piece>,
     /// The outline less its perimeters.
     outline: Lines,
     width: f64,
@@ -94,7 +92,6 @@ impl Bounds {
         pieces.retain(near);
         Self {
             pieces: RTree::bulk_load(pieces),
-            led: Vec::new(),
             outline: Lines::boundary(inside),
             width: order.width,
             hair: 0.6 * order.deviation,
@@ -113,7 +110,7 @@ impl Bounds {
             [p.x.max(far.x) + w, p.y.max(far.y) + w],
         );
         let mut reach = farthest;
-        for piece in self.pieces.locate_in_envelope_intersecting(around).chain(&self.led).chain(&own) {
+        for piece in self.pieces.locate_in_envelope_intersecting(around).chain(&own) {
             let local = |q: Point| Point::new((q - p).dot(along), (q - p).dot(across));
             let (a, b) = (local(piece.a), local(piece.b));
             let limit = match piece.kind {
@@ -168,7 +165,7 @@ impl Bounds {
         for (a, b) in added {
             room.note(&[a, b]);
             // no part of the course before it is as far along as this
-            self.led.push(Piece { a, b, kind: Kind::Tow(course, f64::INFINITY) });
+            self.pieces.insert(Piece { a, b, kind: Kind::Tow(course, f64::INFINITY) });
         }
     }
 }
@@ -215,8 +212,9 @@ fn round(a: Point, b: Point, radius: f64) -> Option<f64> {
 
 /// Leads the ends of a room's courses on, and lays what was just too short to be
 /// laid and is not any more. `within` is the area in which the strips must lie,
-/// `inside` the outline less its perimeters, `others` the courses of other regions.
-pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others: &[Course]) {
+/// `inside` the outline less its perimeters, `others` the courses of other regions,
+/// `radius` what the tow must keep: a room whose loops are wound to spirals asks more.
+pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others: &[Course], radius: f64) {
     let o = room.order;
     if room.short.is_empty() && room.courses.iter().all(|c| c.path().closed) {
         return;
@@ -231,7 +229,7 @@ pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others:
         if added.is_empty() {
             continue;
         }
-        if let Ok(made) = Course::new(c.region.clone(), c.rule, c.rank, longer, o.radius, o.shortest) {
+        if let Ok(made) = Course::new(c.region.clone(), c.rule, c.rank, longer, radius, o.shortest) {
             bounds.remember(room, i, added);
             room.courses[i] = made;
         }
@@ -241,11 +239,12 @@ pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others:
     for path in short {
         let number = room.courses.len();
         let (longer, _) = bounds.led_on(&path, number);
-        if longer.length() < o.shortest || !room.clear(&longer) {
+        if longer.length() < o.shortest || !room.clear(&longer) || !room.keeps_off_itself(&longer) {
             continue;
         }
         let line = longer.flatten(bend::PROPOSAL_CHORD_MM);
-        if let Ok(made) = Course::new(o.region.to_string(), o.rule, o.rank, longer, o.radius, o.shortest) {
+        if let Ok(made) = Course::new(o.region.to_string(), o.rule, o.rank, longer, radius, o.shortest) {
+            room.not_left_out(&path);
             bounds.remember(room, number, line.windows(2).map(|w| (w[0], w[1])).collect());
             room.courses.push(made);
         }
@@ -277,7 +276,7 @@ mod tests {
         let area = combine::ring_area(ring);
         let mut room = Room::new(order, &area);
         super::super::unidirectional::lay(&mut room);
-        lead_on(&mut room, &area, &area, &[]);
+        lead_on(&mut room, &area, &area, &[], 4.0);
         room
     }
 
@@ -305,8 +304,12 @@ mod tests {
     #[test]
     fn what_was_just_too_short_is_laid_from_wall_to_wall() {
         let ring = [pt(0.0, 0.0), pt(20.2, 0.0), pt(20.2, 6.5), pt(0.0, 6.5)];
-        assert_eq!(laid(&ring, 20.0).courses.len(), 6, "as long as the part is");
-        assert_eq!(laid(&ring, 20.3).courses.len(), 0, "longer than the part");
+        let room = laid(&ring, 20.0);
+        assert_eq!(room.courses.len(), 6, "as long as the part is");
+        assert_eq!(room.left_out, [], "what is laid is not left out");
+        let room = laid(&ring, 20.3);
+        assert_eq!(room.courses.len(), 0, "longer than the part");
+        assert!(!room.left_out.is_empty(), "and told");
     }
 
     #[test]
@@ -327,8 +330,7 @@ mod tests {
         let area = combine::ring_area(&[pt(-20.0, -20.0), pt(40.0, -20.0), pt(40.0, 30.0), pt(-20.0, 30.0)]);
         let mut room = laid(&[pt(0.0, 0.0), pt(1.0, 0.0), pt(0.0, 1.0)], 20.0);
         room.replace(vec![Course::new("test".into(), Rule::Contour, 0, path, 4.0, 20.0).expect("a course")]);
-        room.order.radius = 4.0;
-        lead_on(&mut room, &area, &area, &[]);
+        lead_on(&mut room, &area, &area, &[], 4.0);
         let path = room.courses[0].path();
         let gap = path.start().zip(path.end()).map_or(0.0, |(a, b)| a.x - b.x);
         assert!((gap - 1.0).abs() < 1e-3, "{gap}");

@@ -170,7 +170,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         if region.spiral {
             layer.cuts_saved += spiral::wind(&mut room);
         }
-        ends::lead_on(&mut room, within, &tasks.inside, &layer.courses);
+        ends::lead_on(&mut room, within, &tasks.inside, &layer.courses, region.min_bend_radius_mm);
         if job.tow.trail_mm > 0.0 {
             let led = |c: &Course| {
                 trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)

@@ -115,6 +115,12 @@ impl<'a> Room<'a> {
         self.left_out.retain(|l| l.at_mm.is_none_or(|[x, y]| taken.distance(Point::new(x, y)) > limit));
     }
 
+    /// A path that was told as left out was laid after all.
+    pub(super) fn not_left_out(&mut self, path: &Path) {
+        let at = path.point_at(0.5 * path.length()).map(|p| [p.x, p.y]);
+        self.left_out.retain(|l| l.at_mm != at);
+    }
+
     /// How much room a point has, mm: negative outside or too near to tow.
     pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);

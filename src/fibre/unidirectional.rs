@@ -506,10 +506,10 @@ fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let mut depths = vec![0, 1, 2, 4, 6, 9, 12];
     depths.retain(|d| *d < deepest);
     depths.push(deepest);
-    let mut best: Option<(f64, Vec<Path>, usize)> = None;
+    let mut best: Option<(f64, Vec<Path>, bool)> = None;
     for depth in depths {
         // where shallow nests pay nothing only the deepest may
-        let paid = best.as_ref().is_some_and(|b| b.2 > 0);
+        let paid = best.as_ref().is_some_and(|b| b.2);
         if depth > 2 && depth < deepest && !paid {
             continue;
         }
@@ -520,7 +520,7 @@ fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
             let paths = chains(&plan.rows, &plan.right, &plan.left);
             let laid = || paths.iter().filter(|p| p.length() >= shortest && mostly_rows(p));
             let sum: f64 = laid().map(|p| value_of.of(p.length())).sum();
-            let joined = laid().map(rows_in).sum::<usize>() - laid().count();
+            let joined = laid().any(|p| rows_in(p) > 1);
             if best.as_ref().is_none_or(|(w, ..)| sum > *w + 1e-6) {
                 best = Some((sum, paths, joined));
             }
@@ -529,7 +529,7 @@ fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
             }
         }
     }
-    best.map(|(worth, paths, joined)| Planned { worth, paths, joined }).unwrap_or_default()
+    best.map(|(worth, paths, _)| Planned { worth, paths }).unwrap_or_default()
 }
 
 /// Courses of a field, not laid yet.
@@ -538,23 +538,27 @@ struct Planned {
     worth: f64,
     /// In the turned frame.
     paths: Vec<Path>,
-    /// Cuts that the turns save.
-    joined: usize,
 }
 
-/// Lays what was planned. Gives the cuts saved.
+/// Lays what was planned. Gives the cuts saved: a run of rows that is laid in pieces
+/// saves as many fewer.
 fn lay_planned(room: &mut Room<'_>, planned: Planned, angle: f64) -> usize {
-    let before = room.courses.len();
+    let mut saved = 0;
     for path in planned.paths {
         let plane = turned_back(&path, angle);
         if mostly_rows(&path) {
+            let before = room.courses.len();
             room.lay_row(plane);
+            let pieces = room.courses.len() - before;
+            if pieces > 0 {
+                saved += rows_in(&path).saturating_sub(pieces);
+            }
         } else {
             let at = plane.start();
             room.leave_out("rows too short for the turns that would join them", path.length(), at);
         }
     }
-    if room.courses.len() == before { 0 } else { planned.joined }
+    saved
 }
 
 /// Rows that a run is made of.

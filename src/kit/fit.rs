@@ -38,7 +38,7 @@ pub struct Fitted {
     pub programs: Vec<(String, f64, f64, f64)>,
     /// Directions that the times tell apart.
     pub rank: usize,
-    /// Largest over smallest singular value; infinite where one is zero.
+    /// Largest over smallest singular value of what was learned; infinite where one is zero.
     pub condition: f64,
     /// What the times cannot tell, one line each.
     pub untold: Vec<String>,
@@ -153,18 +153,19 @@ pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) 
     }
     let problem = Problem { printer: machine, data };
     let begin = problem.residuals(&[0.0; 4]);
-    let (mut x, mut best) = problem.descend([0.0; 4]);
-    for s in BEGIN_S {
-        let mut from = [0.0; 4];
-        from[1] = (s - problem.printer.controller.block_time_s) / BLOCK_TIME_S;
-        let (other, cost) = problem.descend(from);
-        // another way to the same times is no reason to leave the profile's own
-        if cost < 0.5 * best - 1.0 {
-            (x, best) = (other, cost);
+    // what the times hardly depend on stays as it is, and the others are sought again
+    let mut free = [true; 4];
+    let (x, sensitivities) = loop {
+        let x = problem.search(&free);
+        let sensitivities = problem.sensitivities(&x, &free);
+        let shares = shares(&sensitivities);
+        let held: Vec<usize> = (0..4).filter(|k| free[*k] && shares[*k] < HARDLY).collect();
+        if held.is_empty() {
+            break (x, sensitivities);
         }
-    }
-    let sensitivities = problem.sensitivities(&x);
-    let (rank, condition, untold) = told(&sensitivities);
+        held.into_iter().for_each(|k| free[k] = false);
+    };
+    let (rank, condition, untold) = told(&sensitivities, &free);
     let fitted = problem.at(&x);
     let mut text = source.text.clone();
     let mut parameters = Vec::new();
@@ -236,11 +237,11 @@ impl Problem {
         )
     }
 
-    /// How the residuals change with each parameter. Padded with rows of zeros, so
+    /// How the residuals change with each parameter that is free to move. Padded with rows of zeros, so
     /// that there are as many rows as parameters.
-    fn sensitivities(&self, x: &[f64; 4]) -> DMatrix<f64> {
+    fn sensitivities(&self, x: &[f64; 4], free: &[bool; 4]) -> DMatrix<f64> {
         let mut j = DMatrix::zeros(self.data.len().max(4), 4);
-        for k in 0..4 {
+        for k in (0..4).filter(|k| free[*k]) {
             let (mut up, mut down) = (*x, *x);
             up[k] += STEP;
             down[k] -= STEP;
@@ -250,12 +251,27 @@ impl Problem {
         j
     }
 
+    /// The best of what several places lead to.
+    fn search(&self, free: &[bool; 4]) -> [f64; 4] {
+        let (mut x, mut best) = self.descend([0.0; 4], free);
+        for s in BEGIN_S.into_iter().filter(|_| free[1]) {
+            let mut from = [0.0; 4];
+            from[1] = (s - self.printer.controller.block_time_s) / BLOCK_TIME_S;
+            let (other, cost) = self.descend(from, free);
+            // another way to the same times is no reason to leave the profile's own
+            if cost < 0.5 * best - 1.0 {
+                (x, best) = (other, cost);
+            }
+        }
+        x
+    }
+
     /// Gauss-Newton from a place; where it ends, and its sum of squares.
-    fn descend(&self, mut x: [f64; 4]) -> ([f64; 4], f64) {
+    fn descend(&self, mut x: [f64; 4], free: &[bool; 4]) -> ([f64; 4], f64) {
         let mut r = self.residuals(&x);
         let mut cost = r.norm_squared();
         for _ in 0..STEPS {
-            let j = self.sensitivities(&x);
+            let j = self.sensitivities(&x, free);
             let svd = j.svd(true, true);
             let (Some(u), Some(vt)) = (&svd.u, &svd.v_t) else { break };
             let mut step = [0.0; 4];
@@ -295,30 +311,46 @@ impl Problem {
     }
 }
 
-/// Rank, condition, and what cannot be told.
-fn told(sensitivities: &DMatrix<f64>) -> (usize, f64, Vec<String>) {
+/// How much of each parameter lies in the directions that the times tell, 0 to 1.
+fn shares(sensitivities: &DMatrix<f64>) -> [f64; 4] {
     let svd = sensitivities.clone().svd(false, true);
-    let largest = svd.singular_values.max();
-    let smallest = svd.singular_values.min();
-    let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
-    let mut rank = 0;
-    let mut untold = Vec::new();
-    let Some(vt) = &svd.v_t else { return (0, condition, untold) };
-    for (i, s) in svd.singular_values.iter().enumerate() {
-        if *s >= TOLD {
-            rank += 1;
-            continue;
+    let mut out = [0.0; 4];
+    if let Some(vt) = &svd.v_t {
+        for (i, _) in svd.singular_values.iter().enumerate().filter(|(_, s)| **s >= TOLD) {
+            out.iter_mut().enumerate().for_each(|(k, share)| *share += vt[(i, k)] * vt[(i, k)]);
         }
-        let names: Vec<String> = Parameter::ALL
+    }
+    out
+}
+
+/// A parameter with less than this share in what the times tell is not learned.
+const HARDLY: f64 = 0.2;
+
+/// Rank, condition, and what cannot be told, of the parameters that were free to move.
+fn told(sensitivities: &DMatrix<f64>, free: &[bool; 4]) -> (usize, f64, Vec<String>) {
+    let name = |k: usize| format!("`{}`", Parameter::ALL[k].key());
+    let (moved, held): (Vec<usize>, Vec<usize>) = (0..4).partition(|k| free[*k]);
+    let mut untold: Vec<String> = held
+        .into_iter()
+        .map(|k| format!("these times hardly depend on {}: it stays as it was", name(k)))
+        .collect();
+    if moved.is_empty() {
+        return (0, f64::INFINITY, untold);
+    }
+    let svd = sensitivities.select_columns(&moved).svd(false, true);
+    let (largest, smallest) = (svd.singular_values.max(), svd.singular_values.min());
+    let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
+    let rank = svd.singular_values.iter().filter(|s| **s >= TOLD).count();
+    let Some(vt) = &svd.v_t else { return (rank, condition, untold) };
+    for (i, _) in svd.singular_values.iter().enumerate().filter(|(_, s)| **s < TOLD) {
+        let names: Vec<String> = moved
             .iter()
             .enumerate()
-            .filter(|(k, _)| vt[(i, *k)].abs() > NAMED)
-            .map(|(_, p)| format!("`{}`", p.key()))
+            .filter(|(at, _)| vt[(i, *at)].abs() > NAMED)
+            .map(|(_, k)| name(*k))
             .collect();
-        untold.push(match names.as_slice() {
-            [one] => format!("these times hardly depend on {one}"),
-            several => format!("these times cannot tell {} apart", several.join(" and ")),
-        });
+        untold
+            .push(format!("these times cannot tell {} apart: they were moved together", names.join(" and ")));
     }
     (rank, condition, untold)
 }

@@ -174,22 +174,7 @@ impl Near {
 
     /// Whether some stretch that counts lies within a reach.
     pub(super) fn any(&self, p: [f64; 2], reach: f64, mut counts: impl FnMut(&Stretch) -> bool) -> bool {
-        let lo = self.squares.cell([p[0] - reach, p[1] - reach]);
-        let hi = self.squares.cell([p[0] + reach, p[1] + reach]);
-        for r in lo.1..=hi.1 {
-            for c in lo.0..=hi.0 {
-                let mut link = self.first[r * self.squares.columns + c];
-                while link != NONE {
-                    let (index, next) = self.links[link as usize];
-                    link = next;
-                    let s = &self.stretches[index as usize];
-                    if to_stretch(p, s.a, s.b).0 <= reach && counts(s) {
-                        return true;
-                    }
-                }
-            }
-        }
-        false
+        self.around(p, reach, |s| to_stretch(p, s.a, s.b).0 <= reach && counts(s))
     }
 
     /// The nearest stretch within a reach, of those that count: distance, stretch,
@@ -200,28 +185,38 @@ impl Near {
         reach: f64,
         mut counts: impl FnMut(&Stretch, f64) -> bool,
     ) -> Option<(f64, Stretch, f64)> {
+        let mut best: Option<(f64, Stretch, f64)> = None;
+        self.around(p, reach, |s| {
+            let (d, t) = to_stretch(p, s.a, s.b);
+            if d <= reach && best.as_ref().is_none_or(|b| d < b.0) {
+                let along = s.from + t * distance(s.a, s.b);
+                if counts(s, along) {
+                    best = Some((d, *s, along));
+                }
+            }
+            false
+        });
+        best
+    }
+
+    /// Shows the stretches in the squares within a reach until one is `enough`; gives
+    /// whether one was.
+    fn around(&self, p: [f64; 2], reach: f64, mut enough: impl FnMut(&Stretch) -> bool) -> bool {
         let lo = self.squares.cell([p[0] - reach, p[1] - reach]);
         let hi = self.squares.cell([p[0] + reach, p[1] + reach]);
-        let mut best: Option<(f64, Stretch, f64)> = None;
         for r in lo.1..=hi.1 {
             for c in lo.0..=hi.0 {
                 let mut link = self.first[r * self.squares.columns + c];
                 while link != NONE {
                     let (index, next) = self.links[link as usize];
                     link = next;
-                    let s = &self.stretches[index as usize];
-                    let (d, t) = to_stretch(p, s.a, s.b);
-                    if d > reach || best.as_ref().is_some_and(|b| b.0 <= d) {
-                        continue;
-                    }
-                    let along = s.from + t * distance(s.a, s.b);
-                    if counts(s, along) {
-                        best = Some((d, *s, along));
+                    if enough(&self.stretches[index as usize]) {
+                        return true;
                     }
                 }
             }
         }
-        best
+        false
     }
 }
 
