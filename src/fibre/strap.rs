@@ -35,39 +35,77 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
         size = inside;
         belts.push(belt);
     }
-    if let Some(asked) = o.courses.filter(|n| *n > belts.len()) {
-        let left = asked - belts.len();
+    // as many as close round all pins side by side: one more, led along the edge, would
+    // push the others into the pins
+    let (mut whole, mut most) = (0, belts.len());
+    let mut paths = Vec::new();
+    while whole < most {
+        let tried = (whole + most).div_ceil(2);
+        match side_by_side(&belts[..tried], &rounds, &within, &o) {
+            Some(rings) => (whole, paths) = (tried, rings),
+            None => most = tried - 1,
+        }
+    }
+    if let Some(asked) = o.courses.filter(|n| *n > whole) {
+        let left = asked - whole;
         #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
         let length = left as f64 * first.perimeter();
         let at = first.rings().next().and_then(|r| r.first().copied());
         room.leave_out(&format!("no room for {left} of {asked} straps"), length, at);
     }
+    for ring in &paths {
+        room.lay_loop(ring);
+    }
+    // beyond them what finds room along the sides; what does not is told above
+    let told = room.left_out.len();
+    for belt in &belts[whole..] {
+        if let Some(ring) = outer(belt) {
+            room.lay_where_free(&ring, true);
+        }
+    }
+    room.left_out.truncate(told);
+}
+
+/// Belts led inside an area so that each keeps a spacing inside the next one out,
+/// innermost first; `None` where one would not go round all pins any more.
+fn side_by_side(
+    belts: &[Area],
+    rounds: &[Area],
+    within: &Area,
+    o: &super::room::Order<'_>,
+) -> Option<Vec<Vec<Point>>> {
+    let chord = bend::PROPOSAL_CHORD_MM;
     // led along an edge, the outermost has it and the others keep inside
-    let mut within = within;
+    let mut within = within.clone();
     let mut paths: Vec<Vec<Point>> = Vec::new();
     for (k, belt) in belts.iter().enumerate().rev() {
         // a thousandth of a millimetre all round is the tidying's
-        let fits = combine::difference(belt, &within).area() < 2.0 * offset::TIDY_MM * belt.perimeter();
-        let ring = if fits {
-            outer(belt)
+        let trifle = 2.0 * offset::TIDY_MM * belt.perimeter();
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let out = k as f64 * (o.spacing + SPARE * o.deviation);
+        let held: Vec<Area> = rounds.iter().map(|r| offset::grown(r, out, 0.02)).collect();
+        let ring = if combine::difference(belt, &within).area() < trifle {
+            outer(belt)?
         } else {
-            #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-            let out = k as f64 * (o.spacing + SPARE * o.deviation);
-            let held: Vec<Point> =
-                rounds.iter().flat_map(|r| outer(&offset::grown(r, out, 0.02)).unwrap_or_default()).collect();
-            led(belt, &within, &held)
+            let points: Vec<Point> = held.iter().flat_map(|r| outer(r).unwrap_or_default()).collect();
+            led(belt, &within, &points)?
         };
-        let Some(ring) = ring else { continue };
+        let enclosed = combine::ring_area(&ring);
+        if held.iter().any(|r| combine::difference(r, &enclosed).area() > HELD_MM * r.perimeter()) {
+            return None;
+        }
         within = combine::intersection(
             &within,
-            &offset::shrunk(&combine::ring_area(&ring), o.spacing + SPARE * o.deviation, chord),
+            &offset::shrunk(&enclosed, o.spacing + SPARE * o.deviation, chord),
         );
         paths.push(ring);
     }
-    for ring in paths.iter().rev() {
-        room.lay_loop(ring);
-    }
+    paths.reverse();
+    Some(paths)
 }
+
+/// How far a belt may cut into what holds it, mm: chords of both.
+const HELD_MM: f64 = 0.03;
 
 /// Room between straps beyond the spacing, in deviations: both are fitted.
 const SPARE: f64 = 0.4;
@@ -224,6 +262,26 @@ mod tests {
             let r = r + k as f64 * 0.008;
             assert!((c.length_mm() - (100.0 + 2.0 * PI * r)).abs() < 0.15, "{k}: {}", c.length_mm());
         }
+    }
+
+    #[test]
+    fn one_strap_too_many_costs_none_of_the_others() {
+        // between pins of 5 mm and a wall of 16 mm there is room for nine whole belts
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 32.0), pt(0.0, 32.0)]);
+        let whole = |courses: Option<usize>| {
+            let mut room = Room::new(Order { courses, ..order(0) }, &plate);
+            lay(&mut room, &pins(&[(20.0, 16.0, 5.0), (100.0, 16.0, 5.0)]), 1.0);
+            let round = |c: &&super::super::Course| {
+                c.path().closed && c.path().flatten(0.01).iter().any(|p| p.x > 106.0)
+            };
+            room.courses.iter().filter(round).count()
+        };
+        let most = (1..40).take_while(|n| whole(Some(*n)) == *n).count();
+        assert!((8..=9).contains(&most), "{most}");
+        for more in [1, 2, 5, 20] {
+            assert_eq!(whole(Some(most + more)), most, "{more} more than fit");
+        }
+        assert_eq!(whole(None), most, "as many as fit");
     }
 
     #[test]
