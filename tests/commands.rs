@@ -66,9 +66,16 @@ fn each_built_in_printer_is_listed_shown_and_passes_its_check() {
         assert_eq!(json(&fine(&["--json", "printer", "show", name])), *p, "{name}");
         let file = folder(name).join("mine.toml");
         std::fs::write(&file, &shown).expect("a scratch file");
-        let checked = fine(&["printer", "check", path(&file)]);
+        let ran = towpath(&["printer", "check", path(&file)]);
+        let checked = &ran.out;
         assert!(checked.contains("no faults") && checked.contains("shortest course"), "{checked}");
-        assert_eq!(json(&fine(&["printer", "check", path(&file), "--json"]))["faults"], 0);
+        // a file with the values of an invented machine
+        let warned = ran.told.starts_with("warning[profile-not-measured]") && ran.told.contains(name);
+        assert!(ran.status == Some(0) && warned, "{}", ran.told);
+        let ran = towpath(&["printer", "check", path(&file), "--json"]);
+        let checked = json(&ran.out);
+        assert_eq!((ran.status, &checked["faults"]), (Some(0), &Value::from(0)));
+        assert_eq!(checked["warnings"][0]["code"], "profile-not-measured");
         assert_eq!(fine(&["printer", "check", path(&file), "--quiet"]), "");
     }
 }
@@ -157,7 +164,7 @@ fn every_code_is_explained() {
     let ran = towpath(&["explain", "no such thing"]);
     assert_eq!((ran.status, ran.out.as_str()), (Some(1), ""));
     assert!(
-        ran.told.starts_with("error[unknown-code]: there is no diagnostic `no such thing`"),
+        ran.told.starts_with("error[unknown-code]: there is no diagnostic and no check `no such thing`"),
         "{}",
         ran.told
     );

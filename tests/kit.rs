@@ -34,7 +34,9 @@ fn towpath(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
 fn fine(folder: &Path, arguments: &[&str]) -> String {
     let (status, out, told) = towpath(folder, arguments);
     assert_eq!(status, Some(0), "{arguments:?}: {told}");
-    assert_eq!(told, "", "{arguments:?}");
+    // the machines of these tests are invented, which is told
+    let only = told.is_empty() || told.starts_with("warning[profile-not-measured]");
+    assert!(only && told.matches("[").count() < 2, "{arguments:?}: {told}");
     out
 }
 
@@ -57,8 +59,11 @@ fn a_new_profile_passes_and_is_not_overwritten() {
     let schema: serde_json::Value = serde_json::from_str(&schema).expect("JSON");
     let file: serde_json::Value = toml::from_str(&text).expect("TOML");
     assert!(jsonschema::is_valid(&schema, &file), "an editor finds no fault in it");
-    let said = fine(&folder, &["printer", "check", "sley.toml"]);
+    let (_, said, told) = towpath(&folder, &["printer", "check", "sley.toml"]);
     assert!(said.contains("no faults") && said.contains("(course L1.1)"), "{said}");
+    assert!(told.contains("warning[profile-not-measured]"), "values that nobody measured: {told}");
+    let (_, _, told) = towpath(&folder, &["printer", "trial", "sley.toml", "--out", "trials"]);
+    assert!(told.contains("warning[profile-not-measured]"), "{told}");
     let (status, out, told) = towpath(&folder, &["printer", "new", "other", "--out", "sley.toml"]);
     assert_eq!((status, out.as_str()), (Some(2), ""), "{told}");
     assert!(told.contains("error[output-exists]"), "{told}");
@@ -204,6 +209,26 @@ fn trials_are_programs_with_a_sheet() {
                     .is_some_and(|e| (e - tail).abs() < 1e-9)
             });
             assert_eq!(fed.count(), courses, "{name} {trial}: tow to the nozzle");
+            // what is too tight or too close on purpose is found, and nothing else
+            let file = format!("{name}/{trial}.gcode");
+            let (status, out, _) = towpath(&folder, &["verify", &file, "--printer", name, "--json"]);
+            let found: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+            let checks = found["checks"].as_array().expect("checks");
+            let at_fault: Vec<&str> =
+                checks.iter().filter(|c| c["faults"] != 0).filter_map(|c| c["check"].as_str()).collect();
+            let arcs = profile["controller"]["arcs"].as_bool() == Some(true);
+            let told: &[&str] = match trial {
+                "bend-comb" if arcs => &["bend"],
+                "bend-comb" => &["bend", "joint"],
+                "tow-spacing" => &["apart"],
+                _ => &[],
+            };
+            assert_eq!(at_fault, told, "{file}");
+            assert_eq!(status, Some(i32::from(!told.is_empty())), "{file}");
+            assert!(
+                told.iter().all(|t| sheet.contains(&format!("`{t}`"))),
+                "{name}: {trial} tells of {told:?}"
+            );
         }
     }
     let (status, _, told) = towpath(&folder, &["printer", "trial", "shutle-15", "--out", "x"]);

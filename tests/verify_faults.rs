@@ -293,3 +293,79 @@ fn a_program_for_another_printer_is_told_as_such() {
         assert!(v.ledger.faults_of(check) > 0, "{}:\n{}", check.name(), v.ledger.table());
     }
 }
+
+/// X and Y of a line that has both.
+fn xy(line: &str) -> Option<[f64; 2]> {
+    let word = |letter: char| line.split(' ').find_map(|w| w.strip_prefix(letter)?.parse::<f64>().ok());
+    Some([word('X')?, word('Y')?])
+}
+
+#[test]
+fn a_bead_turned_about_its_middle_is_off_the_plan() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let lines: Vec<&str> = good.program.lines().collect();
+    let places = places(&good);
+    let bead = |i: usize| places.get(i).is_some_and(|p| p.0 == "bead");
+    let row = (1..lines.len())
+        .find(|&i| {
+            let ends = [lines[i - 1], lines[i]].map(xy);
+            let [Some(a), Some(b)] = ends else { return false };
+            bead(i) && !bead(i - 1) && !bead(i + 1) && (a[0] - b[0]).abs() > 8.0
+        })
+        .expect("a long row of its own");
+    for (aside, caught) in [(0.0, false), (0.15, true)] {
+        let mut turned: Vec<String> = lines.iter().map(|l| (*l).to_owned()).collect();
+        turned[row - 1] = word(&turned[row - 1], "Y", |y| y + aside);
+        turned[row] = word(&turned[row], "Y", |y| y - aside);
+        let v = checked(&(turned.join("\n") + "\n"), &printer, Some(&good.plan));
+        assert_eq!(v.ledger.faults_of(Check::PlanBead) > 0, caught, "{}", v.ledger.table());
+    }
+}
+
+#[test]
+fn ground_left_bare_under_the_second_copy_alone_is_found() {
+    let good = good("chords");
+    let printer = read_profile(good.profile.clone());
+    let plan: Value = serde_json::from_str(&good.plan).expect("JSON");
+    let placed = plan["placement_mm"].as_array().expect("copies");
+    let number = |v: &Value, k: usize| v[k].as_f64().expect("mm");
+    let along = usize::from((number(&placed[0], 0) - number(&placed[1], 0)).abs() < 1.0);
+    let middle = {
+        let points = plan["layers"][0]["outline"][0].as_array().expect("a ring");
+        let all: Vec<f64> = points.iter().map(|p| number(p, along)).collect();
+        let (low, high) = all.iter().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
+        0.5 * (low + high) + 0.5 * (number(&placed[0], along) + number(&placed[1], along))
+    };
+    let side = number(&placed[1], along) > number(&placed[0], along);
+    let places = places(&good);
+    let mut left_out = 0;
+    let kept: String = good
+        .program
+        .lines()
+        .zip(&places)
+        .filter(|(line, place)| {
+            let there = place.0 == "bead" && xy(line).is_some_and(|p| (p[along] > middle) == side);
+            left_out += usize::from(there && left_out < 200);
+            !there || left_out >= 200
+        })
+        .map(|(line, _)| line.to_owned() + "\n")
+        .collect();
+    assert!(left_out > 20, "{left_out} beads of the second copy");
+    let v = checked(&kept, &printer, Some(&good.plan));
+    assert!(v.ledger.faults_of(Check::Bare) > 0, "{}", v.ledger.table());
+}
+
+#[test]
+fn a_course_laid_twice_is_named() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let of_course = |line: &str| line.trim_matches(['(', ')', ';', ' ']).ends_with("course L2.2");
+    let lines: Vec<&str> = good.program.lines().collect();
+    let at: Vec<usize> = (0..lines.len()).filter(|&i| of_course(lines[i])).collect();
+    let [begin, end] = at[..] else { panic!("the course is told to begin and to end: {at:?}") };
+    let twice: Vec<&str> = lines[..=end].iter().chain(&lines[begin..]).copied().collect();
+    let v = checked(&(twice.join("\n") + "\n"), &printer, Some(&good.plan));
+    let found = v.ledger.first_of(Check::PlanComplete).expect("a finding");
+    assert!(found.text.contains("course L2.2 is laid once more"), "{}", found.text);
+}

@@ -1,26 +1,28 @@
-//! `explain CODE`.
+//! `explain CODE`: a diagnostic, or a check of `verify`.
 
 use super::Report;
 use crate::diagnostic::nearest::help;
 use crate::diagnostic::{Diagnostic, Outcome, codes};
+use crate::verify::findings::Check;
 use serde_json::json;
 
-/// A diagnostic in full.
+/// A diagnostic or a check in full.
 ///
 /// Errors: `unknown-code`.
 pub(super) fn report(typed: &str) -> Outcome<Report> {
     // as copied from a message: `error[unknown-key]`
     let name = typed.trim().rsplit('[').next().unwrap_or(typed).trim_end_matches(']');
-    if let Some(code) = codes::find(name) {
-        let json = json!({"code": code.name, "text": code.text});
-        return Ok(Report::of(format!("{}\n\n{}\n", code.name, wrapped(code.text)), json));
+    let code = codes::find(name).map(|c| c.text.to_owned());
+    let check = Check::all().find(|c| c.name() == name).map(Check::explained);
+    let texts: Vec<String> = code.into_iter().chain(check).collect();
+    if !texts.is_empty() {
+        let shown: Vec<String> = texts.iter().map(|t| wrapped(t)).collect();
+        let json = json!({"code": name, "text": texts.join(" ")});
+        return Ok(Report::of(format!("{name}\n\n{}\n", shown.join("\n\n")), json));
     }
-    let names: Vec<&str> = codes::ALL.iter().map(|c| c.name).collect();
-    let d = Diagnostic::error("unknown-code", format!("there is no diagnostic `{typed}`")).help(help(
-        name,
-        &names,
-        "there are",
-    ));
+    let names: Vec<&str> = codes::ALL.iter().map(|c| c.name).chain(Check::all().map(Check::name)).collect();
+    let message = format!("there is no diagnostic and no check `{typed}`");
+    let d = Diagnostic::error("unknown-code", message).help(help(name, &names, "there are"));
     Err(d.into())
 }
 
@@ -61,5 +63,12 @@ mod tests {
             assert!(report(code.name).is_ok_and(|r| r.text.contains(code.name)), "{}", code.name);
         }
         assert!(report("error[unknown-key]").is_ok(), "as copied from a message");
+        for check in Check::all() {
+            assert!(
+                report(check.name()).is_ok_and(|r| r.text.contains("towpath verify")),
+                "{}",
+                check.name()
+            );
+        }
     }
 }

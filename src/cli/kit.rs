@@ -2,13 +2,13 @@
 
 use super::Report;
 use super::profiles::{checked, printer_facts, told};
-use crate::diagnostic::{Diagnostic, Outcome};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files;
 use crate::gcode::clock;
 use crate::job::{self, printer, schema};
 use crate::kit::{blank, fit, sample, trial};
 use clap::Args;
-use serde_json::json;
+use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -106,10 +106,7 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
     }
     let text = blank::text(&arguments.name);
     // a name of two lines or none is told as any fault of a profile
-    printer::read(&std::sync::Arc::new(crate::diagnostic::Source {
-        name: shown.clone(),
-        text: text.clone(),
-    }))?;
+    printer::read(&std::sync::Arc::new(Source { name: shown.clone(), text: text.clone() }))?;
     let (folder, name) = split(path)?;
     let schema = super::json_text(&schema::printer());
     let files = [(blank::SCHEMA_FILE.to_owned(), schema.into_bytes()), (name, text.into_bytes())];
@@ -123,11 +120,31 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
     Ok(Report::telling(text, json!({"files": [shown, schema.display().to_string()]})))
 }
 
+/// Warns where half of what is to be measured is as in a built-in profile.
+fn note_not_measured(source: &Source, notes: &mut Notes) {
+    let (model, same, all) = blank::not_measured(&source.text);
+    if same.is_empty() || 2 * same.len() < all {
+        return;
+    }
+    // some, to know them by
+    let some = &same[..same.len().min(6)];
+    let message = format!(
+        "{} of {all} values that are to be measured on the machine are those of `{model}`, a machine that does not exist: `{}`{}",
+        same.len(),
+        some.join("`, `"),
+        if some.len() < same.len() { " and others" } else { "" }
+    );
+    let d = Diagnostic::warning("profile-not-measured", message).in_file(&source.name);
+    notes.push(
+        d.help("`towpath printer new` says above each key how to find its value; run no program before that"),
+    );
+}
+
 /// `printer check FILE`: faults, then a small program.
 ///
 /// Errors: every fault of the profile; `input-missing` and the like; what keeps
 /// the small program from being made.
-pub(super) fn check(file: &Path) -> Outcome<Report> {
+pub(super) fn check(file: &Path, notes: &mut Notes) -> Outcome<Report> {
     let source = job::first_text(file)?;
     let p = printer::read(&source)?;
     let sample = sample::render(&p)?;
@@ -148,7 +165,9 @@ pub(super) fn check(file: &Path) -> Outcome<Report> {
     } else {
         let _ = write!(text, "\nreplayed by the independent check of programs:\n{}", verdict.ledger.table());
     }
+    note_not_measured(&source, notes);
     let mut json = checked(&source, "printer");
+    json["warnings"] = notes.warnings.iter().map(super::show::json).collect();
     json["replay"] = json!({"faults": faults, "checks": verdict.ledger.json()});
     json["sample"] = json!({
         "matrix": matrix,
@@ -165,8 +184,12 @@ pub(super) fn check(file: &Path) -> Outcome<Report> {
 /// `printer trial PRINTER --out DIR`.
 ///
 /// Errors: as of the profile and the materials; `trial-impossible`, `bed-full`.
-pub(super) fn trials(arguments: &Trial) -> Outcome<Report> {
-    let (_, p) = job::printer_named(&arguments.printer)?;
+pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
+    let (source, p) = job::printer_named(&arguments.printer)?;
+    // a built-in machine is known to be invented
+    if Path::new(&arguments.printer).extension().is_some() {
+        note_not_measured(&source, notes);
+    }
     let matrix = arguments.matrix.as_deref().map(job::matrix_named).transpose()?;
     let tow = arguments.tow.as_deref().map(job::tow_named).transpose()?;
     let trials = trial::write(&p, matrix, tow)?;
@@ -183,7 +206,8 @@ pub(super) fn trials(arguments: &Trial) -> Outcome<Report> {
         "hot heads, moving axes, fumes: read {} before anything runs",
         arguments.out.join("sheet.md").display()
     );
-    Ok(Report::telling(text, json!({"files": names})))
+    let warnings: Vec<Value> = notes.warnings.iter().map(super::show::json).collect();
+    Ok(Report::telling(text, json!({"files": names, "warnings": warnings})))
 }
 
 /// `printer fit PRINTER --program FILE --took H:MM:SS …`.

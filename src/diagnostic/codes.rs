@@ -257,6 +257,10 @@ pub static ALL: &[Code] = &[
         text: "The limits of the printer profile contradict each other: a speed above that of its axis or feed, one tool number for both heads, or a heater whose time constant keeps it from getting as hot as it is to get.",
     },
     Code {
+        name: "profile-not-measured",
+        text: "Half or more of the values of a printer profile that are to be measured on the machine (cutter to nozzle, offsets, reach, heating, times) are still those of a built-in printer, with which `printer new` begins too. They are invented, for a machine that does not exist: a program made with them can cut the tow at the wrong place or drive a head into something. The profile that `towpath printer new` writes says above each key how its value is found.",
+    },
+    Code {
         name: "program-unread",
         text: "A program was given to be timed, and nothing in it could be: it selects none of the printer's heads. Heads are selected by `T` on a line of its own; the numbers stand under `[tools]` in the printer profile.",
     },

@@ -43,11 +43,7 @@ pub(crate) fn written_speed_mm_s(mm_s: f64) -> f64 {
 
 /// How many lines of the program a piece of a course takes.
 pub(crate) fn lines_of(controller: &Controller, segment: &Segment) -> usize {
-    match segment {
-        Segment::Line { .. } => 1,
-        Segment::Arc(a) if controller.arcs => writer::arc_lines(a),
-        Segment::Arc(a) => writer::chords(controller, a).len(),
-    }
+    writer::lines_of(controller, segment)
 }
 
 /// What the names in the profile's blocks stand for, for one job.

@@ -21,6 +21,13 @@ const E: u32 = 5;
 /// last digit of a coordinate.
 const FLAT_MM: f64 = 0.0005;
 
+/// Arcs of a greater radius are written in lines, mm: of a centre so far away a
+/// controller that reckons in single precision keeps too few decimals.
+const GREAT_MM: f64 = 5_000.0;
+
+/// How near those lines stay, mm.
+const GREAT_CHORD_MM: f64 = 0.002;
+
 struct Writer<'a> {
     job: &'a Job,
     out: String,
@@ -275,8 +282,10 @@ impl Writer<'_> {
     fn lay(&mut self, segment: &Segment, fed: bool) {
         match segment {
             Segment::Line { to, .. } => self.lay_line(*to, segment.length(), fed),
-            Segment::Arc(a) if self.job.printer.controller.arcs => self.lay_arc(a, fed),
-            Segment::Arc(a) => self.lay_chords(a, fed),
+            Segment::Arc(a) => match chords(&self.job.printer.controller, a) {
+                Some(points) => self.lay_chords(&points, a.length(), fed),
+                None => self.lay_arc(a, fed),
+            },
         }
     }
 
@@ -298,12 +307,11 @@ impl Writer<'_> {
         self.at = to;
     }
 
-    fn lay_chords(&mut self, a: &Arc, fed: bool) {
-        let points = chords(&self.job.printer.controller, a);
+    fn lay_chords(&mut self, points: &[Point], length: f64, fed: bool) {
         #[expect(clippy::cast_precision_loss, reason = "at most 100000 chords")]
-        let each = a.length() / points.len() as f64;
+        let each = length / points.len() as f64;
         for p in points {
-            self.lay_line(p, each, fed);
+            self.lay_line(*p, each, fed);
         }
     }
 
@@ -355,17 +363,32 @@ pub(super) fn mm_min(mm_s: f64) -> i64 {
     f.max(1)
 }
 
-/// Ends of the chords of an arc.
-pub(super) fn chords(controller: &Controller, a: &Arc) -> Vec<Point> {
-    // some of the allowance goes to rounding
-    let chord_mm = (controller.chord_mm - 2.0 * FLAT_MM).max(0.5 * controller.chord_mm);
+/// Lines that a piece of a course takes.
+pub(super) fn lines_of(controller: &Controller, segment: &Segment) -> usize {
+    match segment {
+        Segment::Line { .. } => 1,
+        Segment::Arc(a) => chords(controller, a).map_or_else(|| arc_lines(a), |points| points.len()),
+    }
+}
+
+/// Ends of the chords of an arc that is written in lines; `None` where it is
+/// written as an arc.
+fn chords(controller: &Controller, a: &Arc) -> Option<Vec<Point>> {
+    let chord_mm = if !controller.arcs {
+        // some of the allowance goes to rounding
+        (controller.chord_mm - 2.0 * FLAT_MM).max(0.5 * controller.chord_mm)
+    } else if a.radius() > GREAT_MM {
+        GREAT_CHORD_MM
+    } else {
+        return None;
+    };
     let mut points = Vec::new();
     a.flatten_into(chord_mm, &mut points);
-    points
+    Some(points)
 }
 
 /// Lines that an arc takes where arcs are written.
-pub(super) fn arc_lines(a: &Arc) -> usize {
+fn arc_lines(a: &Arc) -> usize {
     let (mut n, mut sweep) = (1, a.sweep());
     while sweep > HALF_TURN {
         (n, sweep) = (2 * n, 0.5 * sweep);
@@ -536,6 +559,27 @@ mod tests {
                 before.filter_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?))).next().expect("a travel");
             let at = from + pt(word(last, 'I').expect("i"), word(last, 'J').expect("j"));
             assert!(at.dist(centre) < 0.002, "{k}: {at:?} against {centre:?}");
+        }
+    }
+
+    #[test]
+    fn an_arc_of_great_radius_is_written_in_lines_near_it() {
+        for (radius, in_lines) in [(4_000.0, false), (6_000.0, true), (324_000.0, true)] {
+            let centre = pt(100.0, 100.0 - radius);
+            let mut a = Arc { from: pt(100.0, 100.0), to: centre, centre, ccw: true };
+            a.to = a.point_at(80.0);
+            let rows = arc_rows(a);
+            let ends: Vec<Point> =
+                rows.iter().filter_map(|r| Some(pt(word(r, 'X')?, word(r, 'Y')?))).collect();
+            assert_eq!(rows.iter().all(|r| word(r, 'I').is_none()), in_lines, "{radius}");
+            if in_lines {
+                for pair in ends.windows(2) {
+                    let off = (pair[0].lerp(pair[1], 0.5).dist(centre) - radius).abs();
+                    assert!(off < GREAT_CHORD_MM + 0.001, "{radius}: {off}");
+                }
+            }
+            let fed: f64 = rows.last().and_then(|r| word(r, 'E')).expect("fed");
+            assert!((fed - 95.0).abs() < 1e-4, "{radius}: {fed} fed for 15 and 80 mm");
         }
     }
 

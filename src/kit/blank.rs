@@ -118,6 +118,34 @@ pub fn text(name: &str) -> String {
     out
 }
 
+/// The built-in printer that shares most of the values that are to be measured on
+/// the machine (those that `printer new` writes are of one, too), the keys with
+/// such values, and how many keys of that kind the profile has.
+pub fn not_measured(profile: &str) -> (&'static str, Vec<&'static str>, usize) {
+    let read = |text: &str| toml::from_str::<toml::Table>(text).unwrap_or_default();
+    let at = |table: &toml::Table, path: &str| {
+        let mut parts = path.split('.');
+        let first = table.get(parts.next()?)?.clone();
+        parts.try_fold(first, |value, part| value.get(part).cloned())
+    };
+    let profile = read(profile);
+    let measured: Vec<(&str, Value)> =
+        MEASURE.iter().filter_map(|(path, _)| Some((*path, at(&profile, path)?))).collect();
+    let shared = |model: &builtin::BuiltIn| {
+        let model = read(model.text);
+        measured
+            .iter()
+            .filter(|(path, v)| at(&model, path).as_ref() == Some(v))
+            .map(|(path, _)| *path)
+            .collect()
+    };
+    let each = builtin::PRINTERS.iter().map(|b| (b.name, shared(b)));
+    // the first of equals
+    let most = each.reduce(|a: (_, Vec<_>), b| if b.1.len() > a.1.len() { b } else { a });
+    let (name, same) = most.unwrap_or_default();
+    (name, same, measured.len())
+}
+
 /// A table's keys: first what has a value of its own, then the tables below it.
 fn table(out: &mut String, table_: &Table, values: &toml::Table, path: &str) {
     let is_table = |k: &&Key| matches!(k.kind, Kind::Table(_));
@@ -295,6 +323,21 @@ mod tests {
                 .sum()
         }
         assert!(count(&PRINTER, &all) > 60, "all keys were looked for");
+    }
+
+    #[test]
+    fn what_was_measured_is_told_from_what_was_not() {
+        let blank = text("mine");
+        let (model, same, all) = not_measured(&blank);
+        assert_eq!(model, MODEL);
+        assert!(same.len() == all && all > 10, "{same:?} of {all}");
+        let (_, less, _) = not_measured(&blank.replace("head_change_s = ", "head_change_s = 1"));
+        assert_eq!(less.len(), all - 1);
+        // every number another: what is left are switches
+        let other: String =
+            blank.chars().map(|c| if ('1'..'9').contains(&c) { (c as u8 + 1) as char } else { c }).collect();
+        let (_, same, all) = not_measured(&other);
+        assert!(all > 10 && 2 * same.len() < all, "{same:?}");
     }
 
     #[test]

@@ -85,12 +85,14 @@ fn section(job: &Job, trial: &Trial) -> (&'static str, String) {
         Facts::BendComb { radii_mm } => (
             "Smallest bend",
             format!(
-                "Hairpins of radius {} mm, the tightest nearest to the first edge. Look at each bend under a glass.\n\n\
+                "Hairpins of radius {} mm, the tightest nearest to the first edge. Look at each bend under a glass. \
+                 The tighter ones are on purpose: `towpath verify` tells them as `bend`{}.\n\n\
                  | radius mm | lies flat | edge lifts or folds | cuts the corner by mm |\n|---|---|---|---|\n{}\n\n\
                  - Smallest radius that lies flat in three runs: ______ mm\n\
                  - It goes into the tow file, `min_bend_radius_mm` (now {}), not into the printer's profile; it belongs to this tow on this machine.\n\
                  - The edges of a tow of width w are strained by w / (2 radius): {:.1} % at its present radius.",
                 list(radii_mm),
+                if p.controller.arcs { "" } else { " and `joint`" },
                 radii_mm.iter().map(|r| format!("| {r} | | | |")).collect::<Vec<_>>().join("\n"),
                 job.tow.min_bend_radius_mm,
                 50.0 * job.tow.width_mm / job.tow.min_bend_radius_mm
@@ -99,7 +101,8 @@ fn section(job: &Job, trial: &Trial) -> (&'static str, String) {
         Facts::Spacing { spacings_mm } => (
             "Tow width and spacing",
             format!(
-                "One course by itself, then groups of five at {} mm from centre to centre.\n\n\
+                "One course by itself, then groups of five at {} mm from centre to centre. \
+                 The closest are on purpose: `towpath verify` tells them as `apart`.\n\n\
                  - Width of the single course at five places: ____ ____ ____ ____ ____, mean ______ mm -> tow file, `width_mm` (now {})\n\
                  - Its height, by a micrometer over raft and course less the raft: ______ mm -> tow file, `height_mm` (now {})\n\
                  - First group, from the narrow side, whose courses lie side by side without climbing: ______ mm -> `spacing_mm` in maps, where it is more than the width",

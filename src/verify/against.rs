@@ -8,9 +8,9 @@ use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, distance, steps};
 use super::ground::Near;
 use super::header::Header;
-use super::plan::{Beads, Follow, Plan, Rings};
+use super::plan::{Beads, FAR_MM, Follow, Plan, Rings};
 use crate::job::Printer;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Ends of a piece as written, mm.
 const WRITTEN_MM: f64 = 0.003;
@@ -45,7 +45,7 @@ pub(super) struct Against<'a> {
     plan: &'a Plan,
     /// Name as in the program: layer, course, copy.
     index: BTreeMap<String, (usize, usize, usize)>,
-    laid: BTreeMap<(usize, usize, usize), ()>,
+    laid: BTreeSet<(usize, usize, usize)>,
     opened: usize,
     layer: Option<Open>,
     course: Option<Follow>,
@@ -72,7 +72,7 @@ impl<'a> Against<'a> {
                 }
             }
         }
-        Self { plan, index, laid: BTreeMap::new(), opened: 0, layer: None, course: None, bounds: (lo, hi) }
+        Self { plan, index, laid: BTreeSet::new(), opened: 0, layer: None, course: None, bounds: (lo, hi) }
     }
 
     pub(super) fn open_layer(&mut self, ledger: &mut Ledger, number: u64, z: f64, place: Place) {
@@ -148,7 +148,9 @@ impl<'a> Against<'a> {
         ledger.most(Check::PlanCourse, (course.laid - want).abs(), within, place, || {
             format!("course {id}: {:.3} mm laid, {want:.3} mm planned", course.laid)
         });
-        self.laid.insert(follow.place, ());
+        if !self.laid.insert(follow.place) {
+            ledger.say(Check::PlanComplete, place, format!("course {id} is laid once more"));
+        }
     }
 
     /// A bead against the plan's; the width that the plan draws it with.
@@ -166,8 +168,8 @@ impl<'a> Against<'a> {
         open.bead_mm += length;
         let middle = curve.at(0.5);
         let (lo, hi) = open.rings.bounds();
-        let mut best: Option<(f64, usize)> = None;
-        for o in &self.plan.placement_mm {
+        let mut best: Option<(f64, usize, [f64; 2])> = None;
+        for &o in &self.plan.placement_mm {
             let p = [middle[0] - o[0], middle[1] - o[1]];
             if (0..2).any(|k| p[k] < lo[k] - 1.0 || p[k] > hi[k] + 1.0) {
                 continue;
@@ -175,13 +177,16 @@ impl<'a> Against<'a> {
             if let Some(found) = open.beads.at(layer, p, flow)
                 && best.is_none_or(|b| found.0 < b.0)
             {
-                best = Some(found);
+                best = Some((found.0, found.1, o));
             }
         }
-        // a bead further off than is looked for
-        let (off, owner) = best.map_or((0.5, None), |b| (b.0, Some(b.1)));
+        // from end to end along the same bead
+        let off = best.map_or(FAR_MM, |(middle, owner, o)| {
+            let end = |p: [f64; 2]| open.beads.off([p[0] - o[0], p[1] - o[1]], owner);
+            end(curve.from).max(middle).max(end(curve.to))
+        });
         ledger.most(Check::PlanBead, off, 0.02, place, || "matrix laid beside the plan's beads".to_owned());
-        let bead = &layer.beads[owner?];
+        let bead = &layer.beads[best?.1];
         let percent = 100.0 * (flow - bead.area_mm2).abs() / bead.area_mm2.max(1e-9);
         // the last digit of a short line's ends
         let within = FLOW_PERCENT + 100.0 * 0.003 * (section + flow) / (length * bead.area_mm2).max(1e-9);
@@ -195,11 +200,12 @@ impl<'a> Against<'a> {
     pub(super) fn purge(&self, ledger: &mut Ledger, curve: &Curve, place: Place) {
         let (lo, hi) = self.bounds;
         for o in &self.plan.placement_mm {
-            let at = |share: f64| {
-                let p = curve.at(share);
+            let n = steps(curve.length(), 0.5);
+            let near = |k: u32| {
+                let p = curve.at(f64::from(k) / f64::from(n));
                 (0..2).all(|k| p[k] - o[k] > lo[k] - 1.0 && p[k] - o[k] < hi[k] + 1.0)
             };
-            if [0.0, 0.25, 0.5, 0.75, 1.0].into_iter().any(at) {
+            if (0..=n).any(near) {
                 ledger.say(Check::PlanComplete, place, "a purge at the part");
                 return;
             }
@@ -243,22 +249,30 @@ impl<'a> Against<'a> {
             ledger.most(Check::Areas, 100.0 * off.abs() / whole, 0.1, place, || what.to_owned());
         }
         if open.rings.area > 0.0 {
-            let bare = bare::count(&open.rings, self.plan.placement_mm[0], [tows, beads]);
-            let left = areas.open + areas.unfilled;
-            let o = self.plan.placement_mm[0];
-            let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
-            let told = format!("{:.2} mm2 bare, {left:.2} mm2 left on purpose or for want of room", bare.0);
-            let percent = 100.0 * (bare.0 - left) / whole;
-            // beads as drawn may leave more, which the planner warns of
-            let drawn = layer.drawn_mm2.map_or(0.0, |d| 100.0 * (d.bare - left) / whole);
-            let most = (drawn + LINES_PERCENT)
-                .clamp(BARE_PERCENT + LINES_PERCENT, MOST_BARE_PERCENT)
-                .max(100.0 * BARE_MM2 / whole);
-            if percent > BARE_PERCENT + LINES_PERCENT && percent <= most {
-                ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
+            for &o in &self.plan.placement_mm {
+                self.bare(ledger, &open, o, [tows, beads], place);
             }
-            ledger.most(Check::Bare, percent, most, at, || told);
         }
+    }
+
+    /// Bare ground of one copy against what is told of the layer.
+    fn bare(&self, ledger: &mut Ledger, open: &Open, o: [f64; 2], laid: [&Near; 2], place: Place) {
+        let layer = &self.plan.layers[open.index];
+        let whole = open.rings.area;
+        let bare = bare::count(&open.rings, o, laid);
+        let left = layer.areas_mm2.open + layer.areas_mm2.unfilled;
+        let at = Place { at_mm: bare.1.map(|p| [p[0] + o[0], p[1] + o[1]]), ..place };
+        let told = format!("{:.2} mm2 bare, {left:.2} mm2 left on purpose or for want of room", bare.0);
+        let percent = 100.0 * (bare.0 - left) / whole;
+        // beads as drawn may leave more, which the planner warns of
+        let drawn = layer.drawn_mm2.map_or(0.0, |d| 100.0 * (d.bare - left) / whole);
+        let most = (drawn + LINES_PERCENT)
+            .clamp(BARE_PERCENT + LINES_PERCENT, MOST_BARE_PERCENT)
+            .max(100.0 * BARE_MM2 / whole);
+        if percent > BARE_PERCENT + LINES_PERCENT && percent <= most {
+            ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
+        }
+        ledger.most(Check::Bare, percent, most, at, || told);
     }
 
     /// Share of a layer's tow that the plan tells to lie under beads.
@@ -277,7 +291,7 @@ impl<'a> Against<'a> {
     ) {
         let nowhere = Place::default();
         for (id, place) in &self.index {
-            if !self.laid.contains_key(place) {
+            if !self.laid.contains(place) {
                 let at = Place { layer: self.plan.layers[place.0].number, ..nowhere };
                 ledger.say(Check::PlanComplete, at, format!("course {id} is planned and not laid"));
             }

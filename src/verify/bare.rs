@@ -27,15 +27,24 @@ pub(super) fn count(rings: &Rings, o: [f64; 2], laid: [&Near; 2]) -> (f64, Optio
     let lines = Lines { low: lo[1], step, count: whole((hi[1] - lo[1]) / step) + 1 };
     let mut covered: Vec<Vec<Span>> = vec![Vec::new(); lines.count];
     for near in laid {
-        let mut before: Option<[f64; 2]> = None;
+        // where the run of stretches began, and where it has come to
+        let (mut began, mut before) = (None, None::<[f64; 2]>);
         for s in &near.stretches {
+            let goes_on = before.is_some_and(|p| distance(p, s.a) < 1e-6);
+            if !goes_on {
+                began = Some(s.a);
+            }
             let part = |p: [f64; 2]| [p[0] - o[0], p[1] - o[1]];
             let (a, b, half) = (part(s.a), part(s.b), 0.5 * s.width + WRITTEN_MM);
             let outside = (0..2).any(|k| a[k].max(b[k]) < lo[k] - half || a[k].min(b[k]) > hi[k] + half);
             if !outside {
                 lines.band(a, b, half, &mut covered);
-                if before.is_some_and(|p| distance(p, s.a) < 1e-6) {
+                if goes_on {
                     lines.disc(a, half, &mut covered);
+                }
+                // back where it began: a joint like the others
+                if goes_on && began.is_some_and(|p| distance(p, s.b) < 1e-6) {
+                    lines.disc(b, half, &mut covered);
                 }
             }
             before = Some(s.b);
@@ -201,5 +210,10 @@ mod tests {
         let (bare, _) = count(&rings, [0.0, 0.0], [&bend, &nothing]);
         let area = 2.0 * 13.0 + 2.0 * 4.0 - 1.0 + std::f64::consts::FRAC_PI_4;
         assert!((whole - bare - area).abs() < 0.05, "{} against {area}", whole - bare);
+        // a triangle that returns to its start has three round joints, whichever it starts at
+        let corners = [[2.0, 2.0], [7.0, 2.0], [2.0, 6.0]];
+        let ring = |k: usize| [0, 1, 2, 3].map(|i: usize| corners[(i + k) % 3]);
+        let each = [0, 1, 2].map(|k| count(&rings, [0.0, 0.0], [&near(&ring(k), 1.0), &nothing]).0);
+        assert!(each.iter().all(|b| (b - each[0]).abs() < 1e-6), "{each:?}");
     }
 }

@@ -88,6 +88,20 @@ impl Check {
         self.rule().name
     }
 
+    /// What it looks at and how its figure is read, in sentences.
+    pub fn explained(self) -> String {
+        let rule = self.rule();
+        let figure = match rule.sense {
+            Sense::Most => format!("The figure, in {}, must not exceed its limit.", rule.unit),
+            Sense::Least => format!("The figure, in {}, must not stay below its limit.", rule.unit),
+            Sense::Count => "It has no figure: every finding is a fault.".to_owned(),
+        };
+        format!(
+            "A check that `towpath verify` makes of a program, and `towpath plan` of what it has just written: {}. {figure} The table gives the worst figure and where it is; each fault is told below with its line, layer and place.",
+            rule.text
+        )
+    }
+
     fn rule(self) -> &'static Rule {
         &RULES[self as usize]
     }
@@ -238,7 +252,7 @@ impl Ledger {
         for rule in RULES {
             let row = &self.rows[rule.check as usize];
             let verdict = match (row.looked, row.faults) {
-                (false, _) => "-",
+                (false, _) => "no case",
                 (true, 0) if row.warned => "warn",
                 (true, 0) => "ok",
                 _ => "FAULT",
@@ -246,7 +260,7 @@ impl Ledger {
             let (value, limit, place) = match row.worst {
                 Some((_, v, l, place)) => (figure(v, rule.unit), figure(l, rule.unit), shown(&place)),
                 None if row.looked => (format!("{} faults", row.faults), "0".to_owned(), String::new()),
-                None => (String::new(), String::new(), rule.text.to_owned()),
+                None => (String::new(), String::new(), String::new()),
             };
             let place = if row.looked && rule.sense == Sense::Count {
                 row.kept.first().map_or_else(String::new, |f| shown(&f.place))
@@ -256,6 +270,9 @@ impl Ledger {
             let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<9}{place}", rule.name);
             out.push_str(line.trim_end());
             out.push('\n');
+        }
+        if self.rows.iter().any(|r| !r.looked) {
+            out.push_str("\nno case: nothing of the kind in the program, or only a plan (--plan) tells it\n");
         }
         for rule in RULES {
             let row = &self.rows[rule.check as usize];

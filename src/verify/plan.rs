@@ -319,6 +319,9 @@ impl Follow {
 /// Half of the widest perimeter bead, mm.
 const WIDEST_MM: f64 = 1.0;
 
+/// Beads further off than this are not looked for, mm.
+pub(super) const FAR_MM: f64 = 0.5;
+
 /// The beads of a layer, for questions.
 pub(super) struct Beads {
     near: Near,
@@ -359,12 +362,17 @@ impl Beads {
         deepest
     }
 
+    /// How far a place (part coordinates) lies off a bead, mm; at most half a millimetre.
+    pub(super) fn off(&self, p: [f64; 2], owner: usize) -> f64 {
+        self.near.nearest(p, FAR_MM, |s, _| s.owner as usize == owner).map_or(FAR_MM, |n| n.0)
+    }
+
     /// The bead at a place (part coordinates) that fits a flow (mm2) best: how far
     /// off, its index.
     pub(super) fn at(&self, layer: &Layer, p: [f64; 2], flow: f64) -> Option<(f64, usize)> {
         let area = |s: &Stretch| layer.beads[s.owner as usize].area_mm2;
         let (mut best, mut near) = (None::<(f64, usize)>, f64::INFINITY);
-        let nearest = self.near.nearest(p, 0.5, |s, _| {
+        let nearest = self.near.nearest(p, FAR_MM, |s, _| {
             // any bead that runs here may be the one: that whose flow fits
             let d = to_stretch(p, s.a, s.b).0;
             if d <= 0.02 {

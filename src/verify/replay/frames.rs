@@ -132,6 +132,7 @@ impl Replay<'_> {
             arcs: self.printer.controller.arcs,
         };
         c.finish(&mut self.ledger, &limits, place);
+        self.ledger.look(Check::UncutTravel);
         self.figures.courses += 1;
         self.figures.fibre_mm += c.laid;
         self.layer_tow_mm += c.laid;
