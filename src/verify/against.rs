@@ -8,7 +8,7 @@ use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, distance, steps};
 use super::ground::Near;
 use super::header::Header;
-use super::plan::{Beads, FAR_MM, Follow, Plan, Rings};
+use super::plan::{Beads, FAR_MM, Follow, NEAR_MM, Plan, Rings};
 use crate::job::Printer;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -166,26 +166,23 @@ impl<'a> Against<'a> {
         let layer = &self.plan.layers[open.index];
         let length = curve.length();
         open.bead_mm += length;
-        let middle = curve.at(0.5);
+        let piece = [curve.from, curve.at(0.5), curve.to];
         let (lo, hi) = open.rings.bounds();
-        let mut best: Option<(f64, usize, [f64; 2])> = None;
-        for &o in &self.plan.placement_mm {
-            let p = [middle[0] - o[0], middle[1] - o[1]];
-            if (0..2).any(|k| p[k] < lo[k] - 1.0 || p[k] > hi[k] + 1.0) {
+        let mut best: Option<(f64, usize)> = None;
+        for o in &self.plan.placement_mm {
+            let part = piece.map(|p| [p[0] - o[0], p[1] - o[1]]);
+            if (0..2).any(|k| part[1][k] < lo[k] - 1.0 || part[1][k] > hi[k] + 1.0) {
                 continue;
             }
-            if let Some(found) = open.beads.at(layer, p, flow)
+            if let Some(found) = open.beads.along(layer, part, flow)
                 && best.is_none_or(|b| found.0 < b.0)
             {
-                best = Some((found.0, found.1, o));
+                best = Some(found);
             }
         }
-        // from end to end along the same bead
-        let off = best.map_or(FAR_MM, |(middle, owner, o)| {
-            let end = |p: [f64; 2]| open.beads.off([p[0] - o[0], p[1] - o[1]], owner);
-            end(curve.from).max(middle).max(end(curve.to))
-        });
-        ledger.most(Check::PlanBead, off, 0.02, place, || "matrix laid beside the plan's beads".to_owned());
+        let off = best.map_or(FAR_MM, |b| b.0);
+        ledger
+            .most(Check::PlanBead, off, NEAR_MM, place, || "matrix laid beside the plan's beads".to_owned());
         let bead = &layer.beads[best?.1];
         let percent = 100.0 * (flow - bead.area_mm2).abs() / bead.area_mm2.max(1e-9);
         // the last digit of a short line's ends

@@ -362,33 +362,40 @@ impl Beads {
         deepest
     }
 
-    /// How far a place (part coordinates) lies off a bead, mm; at most half a millimetre.
-    pub(super) fn off(&self, p: [f64; 2], owner: usize) -> f64 {
-        self.near.nearest(p, FAR_MM, |s, _| s.owner as usize == owner).map_or(FAR_MM, |n| n.0)
-    }
-
-    /// The bead at a place (part coordinates) that fits a flow (mm2) best: how far
-    /// off, its index.
-    pub(super) fn at(&self, layer: &Layer, p: [f64; 2], flow: f64) -> Option<(f64, usize)> {
-        let area = |s: &Stretch| layer.beads[s.owner as usize].area_mm2;
-        let (mut best, mut near) = (None::<(f64, usize)>, f64::INFINITY);
-        let nearest = self.near.nearest(p, FAR_MM, |s, _| {
-            // any bead that runs here may be the one: that whose flow fits
-            let d = to_stretch(p, s.a, s.b).0;
-            if d <= 0.02 {
-                let off = (area(s) - flow).abs();
-                near = near.min(d);
-                if best.is_none_or(|b| off < b.0) {
-                    best = Some((off, s.owner as usize));
+    /// The bead along which a piece lies (part coordinates: from, middle, to), of
+    /// several the one that fits a flow (mm2) best: how far the piece is off at
+    /// most, the bead's index. `None` where no bead is near its middle.
+    pub(super) fn along(&self, layer: &Layer, piece: [[f64; 2]; 3], flow: f64) -> Option<(f64, usize)> {
+        let [from, middle, to] = piece;
+        let mut here: Vec<(f64, usize)> = Vec::new();
+        let nearest = self.near.nearest(middle, FAR_MM, |s, _| {
+            let d = to_stretch(middle, s.a, s.b).0;
+            let owner = s.owner as usize;
+            if d <= NEAR_MM {
+                match here.iter_mut().find(|h| h.1 == owner) {
+                    Some(h) => h.0 = h.0.min(d),
+                    None => here.push((d, owner)),
                 }
                 // looked at, but not taken, so that all of them are looked at
                 return false;
             }
             true
         });
-        match best {
-            Some((_, owner)) => Some((near, owner)),
-            None => nearest.map(|n| (n.0, n.1.owner as usize)),
+        if here.is_empty() {
+            here.extend(nearest.map(|n| (n.0, n.1.owner as usize)));
         }
+        let end = |p: [f64; 2], owner: usize| {
+            self.near.nearest(p, FAR_MM, |s, _| s.owner as usize == owner).map_or(FAR_MM, |n| n.0)
+        };
+        let worse = |owner: usize| (layer.beads[owner].area_mm2 - flow).abs();
+        here.into_iter().map(|(d, owner)| (d.max(end(from, owner)).max(end(to, owner)), owner)).min_by(
+            |a, b| {
+                // all that it lies along are as good as each other
+                a.0.max(NEAR_MM).total_cmp(&b.0.max(NEAR_MM)).then(worse(a.1).total_cmp(&worse(b.1)))
+            },
+        )
     }
 }
+
+/// A piece this near to a bead lies along it, mm.
+pub(super) const NEAR_MM: f64 = 0.02;
