@@ -68,11 +68,18 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         .in_file(folder.to_string())
         .help("choose another folder with --out, or free space on the disk")
     })??;
-    let table = estimate::table(&planned.estimate, &planned.job) + &served(&planned.cover, &planned.job);
+    let [x, y, z] = planned.work.outline.size_mm();
+    let layers = planned.work.outline.layers.len();
+    let s = if layers == 1 { "" } else { "s" };
+    let table = format!("{:<26}{x:.1} x {y:.1} x {z:.2} mm in {layers} layer{s}\n", "size of a part")
+        + &estimate::table(&planned.estimate, &planned.job)
+        + &served(&planned.cover, &planned.job);
     let paths: Vec<String> = names.iter().map(|n| arguments.out.join(n).display().to_string()).collect();
     let json = json!({
         "name": planned.job.name,
         "files": paths,
+        "size_mm": [x, y, z],
+        "layers": layers,
         "estimate": planned.estimate,
         "left_out": planned.left_out.len(),
         "regions": planned.cover.iter().map(|r| json!({

@@ -53,6 +53,10 @@ pub static ALL: &[Code] = &[
         text: "The drawing gives no page height, neither by `height` nor by `viewBox`. Coordinates count from the page's lower left corner, so it must be known. Write `width`, `height` and `viewBox` in the drawing's first element.",
     },
     Code {
+        name: "drawing-without-unit",
+        text: "Neither `width` nor `height` of the drawing's first element has a unit. By the standard its lengths are then px, 96 to the inch, so that a drawing meant in mm comes out at about a quarter of its size. Write the unit, for example `width=\"110mm\" height=\"34mm\" viewBox=\"0 0 110 34\"`, or `px` where px are meant.",
+    },
+    Code {
         name: "duplicate-name",
         text: "Two regions of a map have the same name. The plan and the messages tell them apart by it, so give each its own.",
     },
@@ -150,7 +154,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "left-out",
-        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. Its reasons: no room beside the boundary or other courses (fewer `courses`, a smaller `spacing_mm` or one perimeter less make room); bends tighter than the tow allows (round the corner, or a tow that bends tighter); shorter than can be cut and laid (a printer whose cutter is nearer the nozzle; straps or joined rows instead of short ones); no course fits beside the others (a shape too narrow in the middle). The plan's `left_out` list tells each place, length and reason, for one part.",
+        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. Its reasons: no room beside the boundary or other courses, or no room for so many of the hoops or straps asked for (fewer `courses`, a smaller `spacing_mm` or one perimeter less make room); would come nearer than a tow's width to itself (a narrow neck or an end that meets its own start: fewer courses there); bends tighter than the tow allows (round the corner, or a tow that bends tighter); shorter than can be cut and laid (a printer whose cutter is nearer the nozzle; straps or joined rows instead of short ones) or rows too short for the turns that would join them; no course of the shortest length follows the field there (a wider region, or a field that turns less); no course fits beside the others (a shape too narrow in the middle). The plan's `left_out` list tells each place, length and reason, for one part.",
     },
     Code {
         name: "material-temperature",

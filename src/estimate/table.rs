@@ -28,15 +28,16 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     );
     row("tow", format!("{:.2} g", e.tow_mass_g));
     row("mass of one part", format!("{:.2} g", e.part_mass_g));
-    row(
-        "fibre by volume",
-        format!(
-            "{:.1} % of the part; where tow lies {:.1} % as printed, {:.1} % when pressed",
-            e.fibre_volume_fraction * 100.0,
+    let mut fibre = format!("{:.1} % of the part", e.fibre_volume_fraction * 100.0);
+    if e.courses > 0 {
+        let _ = write!(
+            fibre,
+            "; where tow lies {:.1} % as printed, {:.1} % when pressed",
             e.strip_fibre_volume_fraction * 100.0,
             e.local_fibre_volume_fraction * 100.0
-        ),
-    );
+        );
+    }
+    row("fibre by volume", fibre);
     let pores = e.printed_porosity * 100.0;
     // layers thinner than the tow hold less than is laid: a warning says so too
     let pores = if pores < 0.0 {

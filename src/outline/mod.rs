@@ -15,7 +15,7 @@ mod threemf;
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files::{self, Input};
-use crate::geom::{Area, combine};
+use crate::geom::{Area, Bounds, Point, combine};
 use crate::job::OutlineFile;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -51,6 +51,15 @@ impl Layer {
     /// Middle above the bed, mm.
     pub fn z_middle_mm(&self) -> f64 {
         self.z_bottom_mm + self.height_mm * 0.5
+    }
+}
+
+impl Outline {
+    /// Width, depth and height over all layers, mm.
+    pub fn size_mm(&self) -> [f64; 3] {
+        let points = self.layers.iter().flat_map(|l| l.outline.rings().flatten().copied());
+        let flat = Bounds::of(points).map_or_else(Point::default, |b| b.size());
+        [flat.x, flat.y, self.layers.last().map_or(0.0, Layer::z_top_mm)]
     }
 }
 

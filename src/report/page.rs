@@ -243,14 +243,11 @@ fn row(name: &str, value: String, unit: &str) -> Value {
 fn summary(told: &Told<'_>) -> Vec<Value> {
     let Told { job, work, estimate: e, .. } = told;
     let percent = |v: f64| format!("{:.1}", v * 100.0);
+    let [x, y, z] = work.outline.size_mm();
     let mut rows = vec![
         row("build time, all parts", clock(e.time_s.total), "h:mm:ss"),
         row("layers", work.outline.layers.len().to_string(), ""),
-        row(
-            "height",
-            format!("{:.2}", work.outline.layers.last().map_or(0.0, crate::outline::Layer::z_top_mm)),
-            "mm",
-        ),
+        row("width × depth × height", format!("{x:.1} × {y:.1} × {z:.2}"), "mm"),
         row("fibre length", format!("{:.2}", e.fibre_length_mm / 1000.0), "m"),
         row("courses, each cut once", e.courses.to_string(), ""),
         row("cuts saved by turns", e.cuts_saved.to_string(), ""),

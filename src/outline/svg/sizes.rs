@@ -47,6 +47,20 @@ impl<'a> Reader<'a> {
             );
             return None;
         }
+        let unit_of =
+            |name: &str| svg.attribute(name).and_then(|t| Length::from_str(t.trim()).ok()).map(|l| l.unit);
+        let bare =
+            |unit: Option<LengthUnit>| matches!(unit, None | Some(LengthUnit::None | LengthUnit::Percent));
+        if bare(unit_of("width")) && bare(unit_of("height")) {
+            let tag = self.tag(svg);
+            let d = Diagnostic::warning(
+                "drawing-without-unit",
+                format!("the page's size has no unit, so lengths are px, 96 to the inch: the page is {w:.1} x {h:.1} mm"),
+            )
+            .at(&self.source, tag, "")
+            .help("a drawing meant in mm says so, for example width=\"110mm\" height=\"34mm\" viewBox=\"0 0 110 34\"");
+            self.warnings.push(d);
+        }
         let map = Affine::new(page::PX_MM, 0.0, 0.0, -page::PX_MM, 0.0, h);
         Some((map, [w / page::PX_MM, h / page::PX_MM]))
     }

@@ -241,6 +241,27 @@ fn heights_start_at_the_lowest_group_and_may_leave_gaps() {
 }
 
 #[test]
+fn a_page_without_a_unit_is_warned_about() {
+    let codes = |size: &str| -> Vec<&str> {
+        let text =
+            format!("<svg xmlns='http://www.w3.org/2000/svg' {size}><rect width='50' height='50'/></svg>");
+        notes_of("a.svg", text.as_bytes()).iter().map(|d| d.code).collect()
+    };
+    for size in [
+        "width='100' height='100'",
+        "viewBox='0 0 100 100'",
+        "width='100%' height='100' viewBox='0 0 100 100'",
+    ] {
+        assert_eq!(codes(size), ["drawing-without-unit"], "{size}");
+    }
+    for size in
+        ["width='100px' height='100'", "width='10cm' height='10cm'", "height='100mm' viewBox='0 0 100 100'"]
+    {
+        assert!(codes(size).is_empty(), "{size}");
+    }
+}
+
+#[test]
 fn thickness_is_rounded_to_layers_and_told() {
     let text = page("<rect width='5' height='5'/>");
     let mut notes = crate::diagnostic::Notes::default();

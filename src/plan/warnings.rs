@@ -1,0 +1,188 @@
+//! What a plan warns of: tow that is not laid or lies badly, ground left bare.
+
+use crate::diagnostic::{Diagnostic, Notes, Severity};
+use crate::fibre::{self, LeftOut};
+use crate::job::{self, Job};
+use crate::{matrix, outline};
+
+/// Share of a layer's outline that may stay bare before it is warned about: one
+/// hundredth, less the thousandth by which counting may be out.
+const MOST_UNFILLED: f64 = 0.009;
+
+/// Share of a layer's tow that beads may lie on before it is warned about.
+const MOST_LAPPING: f64 = 0.01;
+
+/// Warns of tow that wrinkles in its bends, and of trailing tow that could not be
+/// led to where it is wanted.
+pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    let strain = |c: &fibre::Course| 0.5 * job.tow.width_mm / c.wanted().min_radius();
+    if let Some(most) = job.tow.wrinkle_strain {
+        let over: Vec<&fibre::Course> =
+            courses.iter().flat_map(|l| &l.courses).filter(|c| strain(c) > most).collect();
+        if let Some(worst) = over.iter().max_by(|a, b| strain(a).total_cmp(&strain(b))) {
+            let d = Diagnostic::warning(
+                "tow-wrinkles",
+                format!(
+                    "the tow's edge is strained by more than its {:.3} in the bends of {}: the worst {:.3}, at a radius of {:.2} mm in region `{}`",
+                    most,
+                    counted(over.len(), "course"),
+                    strain(worst),
+                    worst.wanted().min_radius(),
+                    worst.region
+                ),
+            );
+            let least = 0.5 * job.tow.width_mm / most;
+            notes.push(d.help(format!("`min_bend_radius_mm = {least:.1}` in the regions keeps below it")));
+        }
+    }
+    let trails = || courses.iter().flat_map(|l| &l.courses).filter_map(|c| c.trail.as_ref().map(|t| (c, t)));
+    let off: Vec<_> = trails().filter(|(_, t)| t.off_mm > fibre::TRAIL_MM).collect();
+    if let Some((c, t)) = off.iter().max_by(|a, b| a.1.off_mm.total_cmp(&b.1.off_mm)) {
+        let d = Diagnostic::warning(
+            "trail-off",
+            format!(
+                "in {} the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
+                counted(off.len(), "course"),
+                job.tow.trail_mm,
+                fibre::TRAIL_MM,
+                t.off_mm,
+                c.region,
+                t.at_mm[0],
+                t.at_mm[1]
+            ),
+        );
+        notes
+            .push(d.help("the plan has each course as laid; a larger `min_bend_radius_mm` brings it nearer"));
+    }
+}
+
+/// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
+pub(super) fn unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
+    let share = |b: &matrix::LayerBeads| {
+        let a = &b.areas;
+        // what stays open on purpose is bare too
+        if a.outline > 0.0 { (a.unfilled.max(b.cover.bare - a.open) / a.outline).min(1.0) } else { 0.0 }
+    };
+    if let Some((worst, share, number)) = worst_over(MOST_UNFILLED, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "unfilled",
+                format!(
+                    "beads leave {:.2} % of layer {} bare, more than {:.1} %{}",
+                    share * 100.0,
+                    layer.number,
+                    MOST_UNFILLED * 100.0,
+                    of_such(number),
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
+        );
+    }
+}
+
+/// Warns where beads lie on more of the tow than is tolerable.
+pub(super) fn lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
+    let share = |b: &matrix::LayerBeads| if b.areas.tow > 0.0 { b.cover.over_tow / b.areas.tow } else { 0.0 };
+    if let Some((worst, share, number)) = worst_over(MOST_LAPPING, beads.iter().map(share)) {
+        let layer = &outline.layers[worst];
+        notes.push(
+            Diagnostic::warning(
+                "lapping",
+                format!(
+                    "beads lie on {:.2} % of the tow in layer {}, more than {:.0} %{}",
+                    share * 100.0,
+                    layer.number,
+                    MOST_LAPPING * 100.0,
+                    of_such(number),
+                ),
+            )
+            .in_part(layer.number, layer.z_top_mm(), None)
+            .help(
+                "matrix on tow stands higher than the layer; a narrower `[matrix] bead_width_mm` laps less",
+            ),
+        );
+    }
+}
+
+/// Warns where a file's own layers are too thin for the tow. The job's layer
+/// height was checked when the job was read; these heights are the file's, and
+/// whether to press tow flatter is for the user to decide.
+pub(super) fn thin_layers(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &outline::Outline,
+    courses: &[fibre::LayerCourses],
+) {
+    let laid = outline.layers.iter().zip(courses).filter(|(_, c)| !c.courses.is_empty());
+    let thinnest = laid.map(|(l, _)| l).min_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
+    if let Some(layer) = thinnest
+        && let Some(mut d) = job::layer_fit(&job.tow, layer.height_mm)
+    {
+        d.severity = Severity::Warning;
+        notes.push(d.in_part(layer.number, layer.z_top_mm(), None));
+    }
+}
+
+/// Warns, by name, of regions that get no tow in any layer.
+pub(super) fn empty_regions(
+    notes: &mut Notes,
+    job: &Job,
+    courses: &[fibre::LayerCourses],
+    left_out: &[LeftOut],
+) {
+    let regions = job.map.iter().flat_map(|m| &m.regions);
+    for region in regions {
+        if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
+            continue;
+        }
+        let why = left_out
+            .iter()
+            .find(|l| l.region == region.name)
+            .map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        notes.push(
+            Diagnostic::warning(
+                "region-empty",
+                format!("region `{}` gets no tow in any layer: {why}", region.name),
+            )
+            .help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for"),
+        );
+    }
+}
+
+/// One warning for everything left out, with the largest piece as its place.
+pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
+    let Some(worst) = left_out.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) else { return };
+    let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
+    notes.push(
+        Diagnostic::warning(
+            "left-out",
+            format!(
+                "{} of tow that the map asks for are not laid in each part, in {}; the most at one of them, {:.0} mm, in region `{}`, layer {}: {}",
+                if total < 1000.0 { format!("{total:.0} mm") } else { format!("{:.1} m", total / 1000.0) },
+                counted(left_out.len(), "place"),
+                worst.length_mm,
+                worst.region,
+                worst.layer,
+                worst.reason
+            ),
+        )
+        .help("the plan's left_out list has each place, length and reason"),
+    );
+}
+
+fn of_such(layers: usize) -> String {
+    if layers == 1 { String::new() } else { format!(" (the worst of {layers} such layers)") }
+}
+
+/// A number and what it counts: one place, two places.
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Index and value of the largest share over the limit, and how many are over it.
+fn worst_over(limit: f64, shares: impl Iterator<Item = f64>) -> Option<(usize, f64, usize)> {
+    let over: Vec<(usize, f64)> = shares.enumerate().filter(|s| s.1 > limit).collect();
+    over.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|w| (w.0, w.1, over.len()))
+}
