@@ -12,7 +12,7 @@
 
 use super::relaxed::Relaxed;
 use super::room::Room;
-use crate::geom::{Point, bend, trig};
+use crate::geom::{Point, bend, polyline, trig};
 use crate::job::Field;
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
@@ -25,6 +25,11 @@ const KEEP_RAD: f64 = 0.12;
 /// Gaps to the neighbour that are closed, in spacings: in a wider one another
 /// course finds its place.
 const CLOSED_UP_TO: f64 = 0.99;
+
+/// How far a line that comes round may pass beside its beginning and still be
+/// closed, as a share of its length, which is how far it then lies off the field,
+/// radians: what is left between samples of a field is no spiral.
+const CLOSED_RAD: f64 = 0.06;
 
 /// Where a course would lie off the field by more than this it ends, radians.
 const STOP_RAD: f64 = 0.61;
@@ -86,13 +91,10 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
     let told = room.left_out.len();
     let mut beside = 0;
     // a first course, or one in a place that none beside another reaches
-    while let Some(line) = first(room, &tracer) {
-        if room.lay_line(&line) == 0.0 {
-            break;
-        }
+    while lay_longest(room, first(room, &tracer)) {
         while beside < room.courses.len() {
-            let laid = next_to(room, &tracer, beside);
-            if !laid {
+            let beside_it = next_to(room, &tracer, beside);
+            if !lay_longest(room, beside_it) {
                 beside += 1;
             }
         }
@@ -101,62 +103,78 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
     tell(room);
 }
 
-/// Seeds on a grid, in places of their own.
-fn first(room: &Room<'_>, tracer: &Tracer<'_>) -> Option<Vec<Point>> {
+/// Lays the longest line for which a course is found. Gives whether there is one.
+fn lay_longest(room: &mut Room<'_>, mut lines: Vec<Line>) -> bool {
+    let shortest = room.order.shortest;
+    lines.retain(|l| l.length >= shortest);
+    // the first of equals
+    lines.sort_by(|a, b| b.length.total_cmp(&a.length));
+    let before = room.courses.len();
+    for line in lines.iter().take(TRIED) {
+        if line.closed {
+            room.lay_loop(&line.points);
+        } else {
+            room.lay_line(&line.points);
+        }
+        if room.courses.len() > before {
+            return true;
+        }
+    }
+    false
+}
+
+/// Lines tried before a place is given up.
+const TRIED: usize = 8;
+
+/// Lines through seeds on a grid, in places of their own.
+fn first(room: &Room<'_>, tracer: &Tracer<'_>) -> Vec<Line> {
     let o = room.order;
-    let b = room.area.bounds()?;
+    let Some(b) = room.area.bounds() else { return Vec::new() };
     let size = b.size();
     // a seed for every square of the shortest course's area, at most so many
     let cell = (o.shortest * o.spacing).sqrt().max(size.x.max(size.y) / 40.0);
-    let mut best: Option<(f64, Vec<Point>)> = None;
+    let mut lines = Vec::new();
     let mut y = b.lo.y + 0.5 * cell;
     while y < b.hi.y {
         let mut x = b.lo.x + 0.5 * cell;
         while x < b.hi.x {
             let seed = Point::new(x, y);
-            if room.room_at(seed) > 0.0
-                && let Some((length, line)) = tracer.trace(room, seed, None)
-                && best.as_ref().is_none_or(|(l, _)| length > *l + 1e-9)
-            {
-                best = Some((length, line));
+            if room.room_at(seed) > 0.0 {
+                lines.extend(tracer.trace(room, seed, None));
             }
             x += cell;
         }
         y += cell;
     }
-    best.filter(|(length, _)| *length >= o.shortest).map(|(_, line)| line)
+    lines
 }
 
-/// Lays the longest course that begins beside another. Gives whether there was one.
-fn next_to(room: &mut Room<'_>, tracer: &Tracer<'_>, course: usize) -> bool {
+/// Lines that begin beside a course.
+fn next_to(room: &Room<'_>, tracer: &Tracer<'_>, course: usize) -> Vec<Line> {
     let o = room.order;
-    let path = room.courses[course].path().clone();
+    let path = room.courses[course].path();
     let length = path.length();
-    let mut best: Option<(f64, Vec<Point>)> = None;
+    let mut lines = Vec::new();
     for k in 0..SEEDS {
         #[expect(clippy::cast_precision_loss, reason = "a handful")]
         let s = length * (k as f64 + 0.5) / SEEDS as f64;
         let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) else { continue };
         for side in [1.0, -1.0] {
             let seed = p + t.left() * (side * (o.spacing + BESIDE_MM));
-            if room.room_at(seed) < 0.0 {
-                continue;
-            }
-            if let Some((length, line)) = tracer.trace(room, seed, Some(t))
-                && best.as_ref().is_none_or(|(l, _)| length > *l + 1e-9)
-            {
-                best = Some((length, line));
+            if room.room_at(seed) >= 0.0 {
+                lines.extend(tracer.trace(room, seed, Some(t)));
             }
         }
     }
-    match best {
-        Some((length, line)) if length >= o.shortest => {
-            let before = room.courses.len();
-            room.lay_line(&line);
-            room.courses.len() > before
-        }
-        _ => false,
-    }
+    lines
+}
+
+/// A line that follows the field.
+struct Line {
+    points: Vec<Point>,
+    closed: bool,
+    /// mm.
+    length: f64,
 }
 
 struct Tracer<'a> {
@@ -168,29 +186,35 @@ struct Tracer<'a> {
 }
 
 impl Tracer<'_> {
-    /// The line through a seed, both ways, and its length.
-    fn trace(&self, room: &Room<'_>, seed: Point, along: Option<Point>) -> Option<(f64, Vec<Point>)> {
+    /// The line through a seed: once round where it comes back to it, else both ways.
+    fn trace(&self, room: &Room<'_>, seed: Point, along: Option<Point>) -> Option<Line> {
         let angle = match along {
-            Some(t) => self.wanted(room, seed, trig::atan2(t.y, t.x))?.0,
+            Some(t) => self.wanted(room, seed, trig::atan2(t.y, t.x)).0,
             None => self.field.at(seed),
         };
-        let forward = self.run(room, seed, angle);
-        let mut line = self.run(room, seed, angle + std::f64::consts::PI);
-        line.reverse();
-        line.pop();
-        line.extend(forward);
-        // as many steps as points, all alike
-        #[expect(clippy::cast_precision_loss, reason = "points of one line")]
-        let length = self.step * line.len().saturating_sub(1) as f64;
-        (line.len() > 2).then_some((length, line))
+        let (forward, back) = self.run(room, seed, angle, &[]);
+        if let Some(end) = back {
+            let points = closed_up(&forward, end);
+            let length = polyline::ring_length(&points);
+            return Some(Line { points, closed: true, length });
+        }
+        let (mut points, _) = self.run(room, seed, angle + std::f64::consts::PI, &forward);
+        points.reverse();
+        points.pop();
+        points.extend(forward);
+        let length = polyline::length(&points);
+        (points.len() > 2).then_some(Line { points, closed: false, length })
     }
 
-    fn run(&self, room: &Room<'_>, seed: Point, angle: f64) -> Vec<Point> {
+    /// One way from a seed, and where the line would go on beside the seed if it
+    /// comes back to it. It keeps off the other way, which is there already.
+    fn run(&self, room: &Room<'_>, seed: Point, angle: f64, other: &[Point]) -> (Vec<Point>, Option<Point>) {
         let mut line = vec![seed];
+        let start = Point::unit(angle);
         let (mut p, mut heading) = (seed, angle);
         let most = 200_000;
         while line.len() < most {
-            let Some((wanted, off)) = self.wanted(room, p, heading) else { break };
+            let (wanted, off) = self.wanted(room, p, heading);
             if off > STOP_RAD {
                 break;
             }
@@ -198,36 +222,60 @@ impl Tracer<'_> {
             // a chord of the arc that turns by so much
             let q = p + Point::unit(heading + 0.5 * turn) * self.step;
             heading += turn;
-            if room.room_at(q) < 0.0 {
+            if room.room_at(q) < 0.0 || self.comes_near(q, other, self.spacing) {
                 break;
             }
-            // once round and back: a closed line
-            if line.len() > 20 && q.dist(seed) < 0.9 * self.spacing {
-                break;
+            // once round and back, past the seed or beside it
+            let beside = seed + start * (q - seed).dot(start);
+            if line.len() > 20 && (p - seed).dot(start) < 0.0 && (q - seed).dot(start) >= 0.0 {
+                #[expect(clippy::cast_precision_loss, reason = "points of one line")]
+                let length = self.step * line.len() as f64;
+                let missed = q.dist(beside);
+                if missed < (CLOSED_RAD * length).max(0.9 * self.spacing) && missed < 0.2 * length {
+                    let same_way = Point::unit(heading).dot(start) > 0.9;
+                    return (line, same_way.then_some(q));
+                }
             }
             line.push(q);
             p = q;
         }
-        line
+        (line, None)
+    }
+
+    /// A place is nearer than this to a line, but for its beginning, where the place
+    /// may have come from.
+    fn comes_near(&self, p: Point, line: &[Point], within: f64) -> bool {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
+        let steps = |mm: f64| (mm / self.step) as usize;
+        let mut k = steps(4.0 * within).max(1);
+        while let Some(q) = line.get(k) {
+            let d = p.dist(*q);
+            if d < within {
+                return true;
+            }
+            // points are a step apart: none before this one can be near enough
+            k += steps(d - within).max(1);
+        }
+        false
     }
 
     /// The heading wanted at a point by a line that goes along `heading`, and how
     /// far that heading lies off the field, radians.
-    fn wanted(&self, room: &Room<'_>, p: Point, heading: f64) -> Option<(f64, f64)> {
+    fn wanted(&self, room: &Room<'_>, p: Point, heading: f64) -> (f64, f64) {
         let sensed = |angle: f64| {
             let off = trig::wrapped(angle - heading);
             if off.abs() > std::f64::consts::FRAC_PI_2 { angle + std::f64::consts::PI } else { angle }
         };
-        // what the field asks a little ahead, so that turns begin in time
-        let ahead = p + Point::unit(heading) * (2.0 * self.step);
+        // asked at the step's end: asked where it begins, a line would drift out of its bends
+        let ahead = p + Point::unit(heading) * self.step;
         let field = sensed(self.field.at(ahead));
         let mut wanted = field;
-        if let Some((near, direction)) = room.nearest_tow(p) {
-            let gap = p.dist(near) - self.spacing;
+        if let Some((near, direction)) = room.nearest_tow(ahead) {
+            let gap = ahead.dist(near) - self.spacing;
             if gap < CLOSED_UP_TO * self.spacing {
                 let beside = sensed(trig::atan2(direction.y, direction.x));
                 // the gap is closed, or opened, within two spacings
-                let left = (near - p).dot(Point::unit(beside).left()) > 0.0;
+                let left = (near - ahead).dot(Point::unit(beside).left()) > 0.0;
                 let inwards = trig::atan2(gap - BESIDE_MM, 2.0 * self.spacing);
                 let inwards = inwards.clamp(-0.5, 0.25);
                 let kept = beside + if left { inwards } else { -inwards };
@@ -237,8 +285,31 @@ impl Tracer<'_> {
             }
         }
         let off = trig::wrapped(wanted - field).abs();
-        Some((wanted, off))
+        (wanted, off)
     }
+}
+
+/// A line once round, its end led onto its beginning: by how much it has missed it
+/// sideways is shared out over its whole length.
+fn closed_up(line: &[Point], end: Point) -> Vec<Point> {
+    let (Some(&first), Some(&second)) = (line.first(), line.get(1)) else { return line.to_vec() };
+    let along = (second - first).normalised().unwrap_or_default();
+    let missed = (end - first).dot(along.left());
+    #[expect(clippy::cast_precision_loss, reason = "points of one line")]
+    let part = |k: usize| k as f64 / line.len() as f64;
+    let mut out: Vec<Point> = Vec::with_capacity(line.len());
+    for (k, p) in line.iter().enumerate() {
+        let next = line.get(k + 1).copied().unwrap_or(end);
+        let aside = (next - *p).normalised().unwrap_or(along).left();
+        out.push(*p - aside * (missed * part(k)));
+    }
+    // the last point may stand beyond the beginning already
+    while out.len() > 3
+        && out.last().is_some_and(|l| (*l - first).dot(along) > -0.2 * (second - first).norm())
+    {
+        out.pop();
+    }
+    out
 }
 
 /// What no course reaches.
