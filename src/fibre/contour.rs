@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use super::unidirectional;
-use crate::geom::{Area, combine, offset, polyline, pt, trig};
+use crate::geom::{Area, combine, hatch, offset, polyline, pt, trig};
 
 /// Rounds at most: no shape is deeper than this many courses.
 const ROUNDS: usize = 2_000;
@@ -32,8 +32,8 @@ pub(super) fn lay(room: &mut Room<'_>) {
         if lead != Lead::Every {
             follow(&mut tried, lead);
         }
-        rounds(&mut tried);
-        fill_rest(&mut tried);
+        let rest = tried.rest();
+        serve(&mut tried, &rest, 0);
         if best.as_ref().is_none_or(|b| worth(&tried) > worth(b)) {
             best = Some(tried);
         }
@@ -57,8 +57,14 @@ enum Lead {
 
 /// Tow laid, less what its cuts cost.
 fn worth(room: &Room<'_>) -> f64 {
-    let cut = if room.order.few_cuts { 0.6 } else { 0.25 };
-    room.courses.iter().map(|c| c.length_mm() - cut * room.order.shortest).sum()
+    let cut = cut_cost(room);
+    room.courses.iter().map(|c| c.length_mm() - cut).sum()
+}
+
+/// What a cut costs, in tow, mm.
+fn cut_cost(room: &Room<'_>) -> f64 {
+    let share = if room.order.few_cuts { 0.6 } else { 0.25 };
+    share * room.order.shortest
 }
 
 /// Courses side by side along one boundary of every part, past all others.
@@ -103,48 +109,81 @@ fn follow(room: &mut Room<'_>, lead: Lead) {
     }
 }
 
-fn rounds(room: &mut Room<'_>) {
-    let o = room.order;
-    let most = o.courses.unwrap_or(ROUNDS).min(ROUNDS);
-    let mut rest = room.rest();
-    for _ in 0..most {
+/// A round of courses along the edges of each place, and so on in what it leaves;
+/// straight courses instead where rounds would serve the place badly: as in the
+/// middle of a shape narrower than two radii, where loops cannot close.
+fn serve(room: &mut Room<'_>, area: &Area, round: usize) {
+    let most = room.order.courses.unwrap_or(ROUNDS).min(ROUNDS);
+    for place in area.split() {
         let before = room.courses.len();
-        rest = long_enough(&rest, o.shortest);
-        if rest.is_empty() || room.lay_along(&rest) == 0.0 {
-            break;
-        }
-        rest = room.rest_of(&rest, before);
-    }
-}
-
-/// Straight courses in what the rounds leave, along the edges of each place:
-/// loops cannot close in the middle of a shape narrower than two radii.
-fn fill_rest(room: &mut Room<'_>) {
-    let o = room.order;
-    if o.courses.is_some() || o.spacing > 1.5 * o.width {
-        return;
-    }
-    let rest = room.rest();
-    for part in rest.split() {
-        if part.area() < 0.5 * o.spacing * o.shortest {
+        let straight = if fills(room) { straight_worth(room, &place) } else { 0.0 };
+        let unserved = (straight > 0.0).then(|| room.clone());
+        let worth_before = worth(room);
+        if round < most && place.perimeter() >= room.order.shortest && room.lay_along(&place) > 0.0 {
+            let rest = room.rest_of(&place, before);
+            let loops = room.courses[before..].iter().any(|c| c.path().closed);
+            serve(room, &rest, round + 1);
+            if round == 0 && loops {
+                continue;
+            }
+        } else {
+            fill(room, &place);
             continue;
         }
-        let mut angles: Vec<(f64, f64)> = part
-            .rings()
-            .flat_map(polyline::ring_edges)
-            .map(|(a, b)| (a.dist(b), trig::atan2(b.y - a.y, b.x - a.x)))
-            .collect();
-        angles.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let steps = (0..12).map(|k| std::f64::consts::PI * f64::from(k) / 12.0);
-        let tried: Vec<f64> = angles.iter().take(3).map(|a| a.1).chain(steps).collect();
-        unidirectional::lay_best(room, &part, &tried);
+        let gained = worth(room) - worth_before;
+        if straight * RATHER > gained
+            && let Some(mut other) = unserved
+        {
+            fill(&mut other, &place);
+            if (worth(&other) - worth_before) * RATHER > gained {
+                *room = other;
+            }
+        }
     }
 }
 
-/// The parts of an area along whose edge a course can lie at all.
-fn long_enough(area: &Area, shortest: f64) -> Area {
-    let parts: Vec<Area> = area.split().filter(|a| a.perimeter() >= shortest).collect();
-    combine::union_all(&parts)
+/// Rounds are what is asked for: straight courses must give more by this share.
+const RATHER: f64 = 0.97;
+
+/// The shape is to be filled.
+fn fills(room: &Room<'_>) -> bool {
+    let o = room.order;
+    o.courses.is_none() && o.spacing <= 1.5 * o.width
+}
+
+/// Directions in which straight courses are tried: along the longest edges of a
+/// place, and all round.
+fn directions(place: &Area) -> Vec<f64> {
+    let mut edges: Vec<(f64, f64)> = place
+        .rings()
+        .flat_map(polyline::ring_edges)
+        .map(|(a, b)| (a.dist(b), trig::atan2(b.y - a.y, b.x - a.x)))
+        .collect();
+    edges.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let steps = (0..12).map(|k| std::f64::consts::PI * f64::from(k) / 12.0);
+    edges.iter().take(3).map(|e| e.1).chain(steps).collect()
+}
+
+/// What straight courses alone, without turns, would be worth in a place.
+fn straight_worth(room: &Room<'_>, place: &Area) -> f64 {
+    let o = room.order;
+    let cut = cut_cost(room);
+    directions(place)
+        .into_iter()
+        .map(|angle| {
+            let rows = hatch::rows(place, angle, o.spacing, 0.5 * o.spacing);
+            let lengths = rows.iter().flat_map(|r| &r.spans).map(|(a, b)| b - a);
+            lengths.filter(|l| *l >= o.shortest).map(|l| l - cut).sum()
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Straight courses in a place.
+fn fill(room: &mut Room<'_>, place: &Area) {
+    let o = room.order;
+    if fills(room) && place.area() >= 0.5 * o.spacing * o.shortest {
+        unidirectional::lay_best(room, place, &directions(place));
+    }
 }
 
 /// Reports what no course reached, as tow that would have filled it.

@@ -33,7 +33,7 @@ pub(super) struct Order<'a> {
 }
 
 /// A room being filled.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Room<'a> {
     pub(super) order: Order<'a>,
     /// Centre lines may lie here.

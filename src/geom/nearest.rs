@@ -16,7 +16,7 @@ pub struct Edge {
 /// Pieces are kept in the squares of a grid that they pass through: pieces of
 /// courses and boundaries are short and of like length, and lines are added one by
 /// one, which a search tree takes ill (an insertion costs a hundred look-ups).
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Lines {
     edges: Vec<Edge>,
     squares: Squares,
