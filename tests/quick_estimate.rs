@@ -1,7 +1,7 @@
 //! The quick estimate against whole plans: the examples, variants of them that differ
 //! in machine, material, rules and fill, and the parts on which the laying rules are
 //! measured, each on two machines. Each figure stays within what the quick estimate
-//! says of itself, and all jobs but one within 10 % in all of them.
+//! says of itself, which is 10 % or less.
 #![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
 #![allow(clippy::print_stdout, reason = "the table is what the set is for")]
 
@@ -150,7 +150,7 @@ fn the_quick_estimate_stays_within_what_it_says() {
     }
     println!("{table}within 10 % in all three: {close} of {jobs}");
     assert_eq!(wrong, 0, "{wrong} figures are further off than the quick estimate says\n{table}");
-    assert!(close + 1 >= jobs, "{close} of {jobs} jobs lie within 10 %\n{table}");
+    assert!(close == jobs, "{close} of {jobs} jobs lie within 10 %\n{table}");
 }
 
 /// Where the time goes, quick over whole, s.

@@ -85,9 +85,9 @@ impl CostLines {
     }
 }
 
-/// One quantity of a series. Counts of parts begun, hours and material leave
-/// rejects and scrap out where their shares are not given; the missing rates are
-/// named beside it.
+/// One quantity of a series. What a rate is missing for is unknown; but counts of
+/// parts begun and hours are told without rejects where their share is not given.
+/// The missing rates are named beside it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Quote {
     /// Good parts a year.
@@ -109,13 +109,13 @@ pub struct Quote {
     /// Press tools that wear out or are written off within the tool's years.
     pub tools: Option<f64>,
     /// Tow drawn, kg.
-    pub tow_kg: f64,
+    pub tow_kg: Option<f64>,
     /// Tow drawn, m.
-    pub tow_m: f64,
+    pub tow_m: Option<f64>,
     /// Spools of tow, whole ones.
     pub tow_spools: Option<f64>,
     /// Matrix drawn, kg.
-    pub matrix_kg: f64,
+    pub matrix_kg: Option<f64>,
     /// Work, h.
     pub labour_h: Option<f64>,
     /// The cost of one good part.
@@ -254,7 +254,8 @@ impl<'a> Reckoning<'a> {
     /// Everything at a yearly quantity above 0.
     pub fn quote(&mut self, quantity: f64) -> Quote {
         let part = self.part;
-        let begun = self.gross(Rate::RejectFraction).unwrap_or(1.0) * quantity;
+        let rejects = self.gross(Rate::RejectFraction);
+        let begun = rejects.unwrap_or(1.0) * quantity;
         let setup_h = self.setup_h_per_year().unwrap_or(0.0);
         let printer_h = begun * part.printer_h + setup_h;
         let capacity_h = self.hours_per_machine();
@@ -265,9 +266,10 @@ impl<'a> Reckoning<'a> {
             .get(Rate::ToolLifeParts)
             .zip(self.get(Rate::ToolYears))
             .map(|(life, years)| whole_up(begun * years / life));
-        let tow_gross = self.gross(Rate::TowScrapFraction).unwrap_or(1.0) * begun;
-        let matrix_gross = self.gross(Rate::MatrixScrapFraction).unwrap_or(1.0) * begun;
-        let tow_m = part.tow_m * tow_gross;
+        let drawn = |gross: Option<f64>| gross.zip(rejects).map(|(g, _)| g * begun);
+        let tow_gross = drawn(self.gross(Rate::TowScrapFraction));
+        let matrix_gross = drawn(self.gross(Rate::MatrixScrapFraction));
+        let tow_m = tow_gross.map(|g| part.tow_m * g);
         let cost_per_part = self.cost(quantity);
         let total_per_part = cost_per_part.total();
         let machined_per_part = self.machined(quantity);
@@ -283,10 +285,10 @@ impl<'a> Reckoning<'a> {
             press_h,
             presses: press_h.zip(capacity_h).map(|(h, c)| whole_up(h / c)),
             tools,
-            tow_kg: part.tow_g * 1e-3 * tow_gross,
+            tow_kg: tow_gross.map(|g| part.tow_g * 1e-3 * g),
             tow_m,
-            tow_spools: self.get(Rate::TowSpoolM).map(|m| whole_up(tow_m / m)),
-            matrix_kg: part.matrix_g * 1e-3 * matrix_gross,
+            tow_spools: tow_m.zip(self.get(Rate::TowSpoolM)).map(|(drawn, spool)| whole_up(drawn / spool)),
+            matrix_kg: matrix_gross.map(|g| part.matrix_g * 1e-3 * g),
             labour_h: self.labour_h().map(|h| h * begun + setup_h),
             cost_per_part,
             total_per_part,

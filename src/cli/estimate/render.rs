@@ -86,9 +86,9 @@ const FIGURES: &[(&str, usize, Cell)] = &[
     ("press hours", 1, |q| q.press_h),
     ("presses", 0, |q| q.presses),
     ("press tools", 0, |q| q.tools),
-    ("tow, kg", 3, |q| Some(q.tow_kg)),
+    ("tow, kg", 3, |q| q.tow_kg),
     ("spools of tow", 0, |q| q.tow_spools),
-    ("matrix, kg", 3, |q| Some(q.matrix_kg)),
+    ("matrix, kg", 3, |q| q.matrix_kg),
     ("hours of work", 1, |q| q.labour_h),
 ];
 

@@ -69,7 +69,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
             // a strap lies close to the shortest belt round its pins
             (Target::Pins { pins, .. }, _) => {
                 let corners: Vec<Point> = pins.iter().flat_map(Area::rings).flatten().copied().collect();
-                hoops(&ask, &combine::ring_area(&smooth::hull(&corners)), &free, &mut tow)
+                straps(&ask, &combine::ring_area(&smooth::hull(&corners)), &free, &mut tow)
             }
         };
         if tow.length_mm > before {
@@ -120,6 +120,9 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     let mut left = f64_of(ask.region.courses.unwrap_or(100_000));
     let mut rest = area.clone();
     let mut step = 1.0_f64;
+    let before = (tow.length_mm, tow.courses);
+    // tow when rounds end there and straight courses fill the rest
+    let mut straight_from: Vec<(f64, f64)> = Vec::new();
     while left > 0.5 && !rest.is_empty() {
         let ways = shrunk(&rest, 0.5 * ask.width);
         // each boundary bends by itself: holes are looked at apart from the edge round them
@@ -138,7 +141,7 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
             narrow(ask, &piece, 2.0 * left, tow);
         }
         if loops.is_empty() {
-            return area.clone();
+            break;
         }
         let mut count = step.min(left);
         let within = |n: f64| shrunk(&whole, n * ask.spacing);
@@ -170,9 +173,34 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
         rest = inner;
         left -= count;
         step = (step * 1.6).ceil();
+        if ask.region.courses.is_none() {
+            let (length, courses) = straight(ask, &rest);
+            straight_from.push((tow.length_mm + length, tow.courses + courses));
+        }
+    }
+    let cut = if ask.region.few_cuts { 0.6 } else { 0.25 } * ask.shortest;
+    let worth = |t: &(f64, f64)| t.0 - before.0 - cut * (t.1 - before.1);
+    if let Some(best) = straight_from.into_iter().max_by(|a, b| worth(a).total_cmp(&worth(b)))
+        && worth(&best) * RATHER > worth(&(tow.length_mm, tow.courses))
+    {
+        (tow.length_mm, tow.courses) = best;
     }
     if ask.region.courses.is_some() { combine::difference(area, &rest) } else { area.clone() }
 }
+
+/// Length and number of straight courses in the direction that gives most.
+fn straight(ask: &Ask<'_>, rest: &Area) -> (f64, f64) {
+    let free = shrunk(rest, 0.5 * ask.width);
+    let laid = |k: u32| {
+        let rows = hatch::rows(&free, PI * f64::from(k) / 12.0, ask.spacing, 0.5 * ask.spacing);
+        let lengths = rows.iter().flat_map(|r| &r.spans).map(|(a, b)| b - a + 2.0 * END * ask.width);
+        lengths.filter(|l| *l >= ask.shortest).fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0))
+    };
+    (0..12).map(laid).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default()
+}
+
+/// Rounds are what is asked for: straight courses must give more by this share.
+const RATHER: f64 = 0.97;
 
 /// Share of the ground that nested rings cover at most.
 const FULL: f64 = 0.97;
@@ -235,22 +263,96 @@ fn narrow(ask: &Ask<'_>, piece: &Area, most: f64, tow: &mut Tow) {
 /// Share of narrow places that courses beside the first one cover.
 const NARROW: f64 = 0.5;
 
-/// Hoops round a hole, as far as the room goes.
+/// Hoops round a hole, one after the other as they are laid: what of each lies in
+/// the room in pieces that can be laid, until one of them finds nothing.
 fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, tow: &mut Tow) -> Area {
-    let round = (hole.area() / PI).sqrt();
+    // the first one touches the wall: chords of both take from its room
+    let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
+    let Some(edge) =
+        offset::grown(hole, ask.clearance + 0.5 * ask.width, CHORD_MM).polygons().first().cloned()
+    else {
+        return Area::empty();
+    };
+    let mut loops = smooth::rounded_up(edge.outer(), ask.radius);
+    let mut band = Area::empty();
+    for _ in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
+        loops = combine::simplified(&loops, SIMPLE_MM);
+        let Some(ring) = loops.polygons().first().map(|p| p.outer().to_vec()) else { break };
+        let pieces = within(&ring, &free, ask.width);
+        let (length, courses) =
+            pieces.iter().filter(|l| **l >= ask.shortest).fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0));
+        if length <= 0.0 && (ask.region.courses.is_none() || pieces.is_empty()) {
+            break;
+        }
+        tow.add(length, courses);
+        band = loops.clone();
+        loops = offset::grown(&loops, ask.spacing, CHORD_MM);
+    }
+    let band = offset::grown(&band, 0.5 * ask.width, CHORD_MM);
+    combine::intersection(&combine::difference(&band, hole), room)
+}
+
+/// More hoops than fit into any part.
+const MOST_HOOPS: usize = 10_000;
+
+/// Lengths of the pieces of a closed line that lie in an area; one of the whole
+/// length where all of it does.
+fn within(ring: &[Point], area: &Area, step: f64) -> Vec<f64> {
+    let mut line = ring.to_vec();
+    line.push(ring[0]);
+    let line = polyline::densified(&line, step);
+    let inside: Vec<bool> = line[1..].iter().map(|p| area.contains(*p)).collect();
+    let n = inside.len();
+    let Some(first) = inside.iter().position(|i| !i) else { return vec![polyline::ring_length(ring)] };
+    let mut pieces = Vec::new();
+    let mut length = 0.0;
+    // once round from a place that lies outside
+    for k in 1..=n {
+        let i = (first + k) % n;
+        if inside[i] {
+            length += line[i].dist(line[i + 1]);
+        } else if length > 0.0 {
+            pieces.push(length);
+            length = 0.0;
+        }
+    }
+    pieces
+}
+
+/// Straps round a hull of pins, side by side as far as the room goes.
+fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
+    let round = (pins.area() / PI).sqrt();
     let inner = ask.clearance.max(ask.radius - round - 0.5 * ask.width);
     let reach = room.bounds().map_or(0.0, |b| b.size().norm());
-    let most = ask.region.courses.map_or(reach, |n| f64_of(n - n.min(1)) * ask.spacing + ask.width);
-    let hole = combine::simplified(hole, SIMPLE_MM);
+    let count = ask.region.courses.map_or(reach / ask.spacing, f64_of);
+    let most = (count - 1.0).max(0.0) * ask.spacing + ask.width;
+    let pins = combine::simplified(pins, SIMPLE_MM);
     let band = combine::difference(
-        &offset::grown(&hole, inner + most, CHORD_MM),
-        &offset::grown(&hole, inner, CHORD_MM),
+        &offset::grown(&pins, inner + most, CHORD_MM),
+        &offset::grown(&pins, inner, CHORD_MM),
     );
-    let free = combine::intersection(&band, room);
-    let share = ask.width / ask.spacing;
+    // straps that go round all pins are led along the edge where they would leave the part
+    let filled: Vec<Area> = room.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+    let filled = combine::union_all(&filled);
+    let mut led = Area::empty();
+    let mut whole = 0.0;
+    while whole < count {
+        // bends lie round pins, straight sides between them
+        let belt = offset::grown(&pins, inner + whole * ask.spacing + ask.width, CHORD_MM);
+        if !belt.rings().flatten().all(|p| filled.contains(*p)) {
+            break;
+        }
+        whole += 1.0;
+    }
+    if whole > 0.0 {
+        let wide = (whole - 1.0) * ask.spacing + ask.width;
+        let beyond = combine::difference(&offset::grown(&pins, inner + wide, CHORD_MM), &filled);
+        led = offset::grown(&beyond, wide, CHORD_MM);
+    }
+    let free = combine::intersection(&combine::union(&band, &led), room);
     for piece in free.split() {
         // a sliver where the band only grazes the room is no course
-        let length = piece.area() / ask.width * if most > ask.width { share } else { 1.0 };
+        let length = piece.area() * count.max(1.0) / most;
         if length >= ask.shortest {
             let one = 0.5 * piece.perimeter();
             tow.add(length, (length / one).round().max(1.0));
@@ -333,11 +435,15 @@ fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     let long = area.area().sqrt();
     let gaps = if places > 0.0 { (FANS * fan / places * long).min(0.4) } else { 0.0 };
     let ends = (END_LOSS * ask.shortest / long).min(0.4);
-    let length = area.area() / ask.spacing * (1.0 - gaps - ends);
     // lines of the field run as far as the ground goes; of the courses beside each
     // other some find no room for so long
     let apart = (seeds.len() / TRACED).max(1);
-    let traced: Vec<f64> = seeds.iter().step_by(apart).map(|p| run(&field, area, *p, step)).collect();
+    let mut traced: Vec<f64> = seeds.iter().step_by(apart).map(|p| run(&field, area, *p, step)).collect();
+    let all = f64_of(traced.len().max(1));
+    // where they are too short to be laid the ground stays open
+    traced.retain(|l| *l >= ask.shortest);
+    let served = f64_of(traced.len()) / all;
+    let length = area.area() / ask.spacing * served * (1.0 - gaps - ends);
     let run = traced.iter().sum::<f64>() / f64_of(traced.len().max(1));
     let broken = 0.6 * long + 1.2 * ask.shortest;
     tow.add(length, length * 0.5 * (1.0 / broken + 1.0 / run.max(ask.shortest)));
@@ -345,7 +451,7 @@ fn steered(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
 }
 
 /// Lines of a field that are followed.
-const TRACED: usize = 16;
+const TRACED: usize = 60;
 
 /// How far a line of the field through a place runs within the area, both ways, mm.
 fn run(field: &Directions, area: &Area, from: Point, step: f64) -> f64 {
@@ -354,11 +460,14 @@ fn run(field: &Directions, area: &Area, from: Point, step: f64) -> f64 {
         let mut at = from;
         let mut along = Point::unit(field.at(from)) * sense;
         for _ in 0..MOST_STEPS {
-            let next = Point::unit(field.at(at));
+            // half a step ahead, so that lines do not drift out of their bends
+            let next = Point::unit(field.at(at + along * (0.5 * step)));
             // directions have no sense: on with the one that turns less
             along = if next.dot(along) < 0.0 { next * -1.0 } else { next };
             at = at + along * step;
             if !area.contains(at) {
+                // the edge lies somewhere within the step
+                length += 0.5 * step;
                 break;
             }
             length += step;

@@ -53,10 +53,10 @@ fn a_series_reckoned_by_hand() {
     near("busy", q.printers_busy_fraction.expect("known"), 0.135);
     assert_eq!((q.press_cycles, q.press_h, q.presses), (Some(42.0), Some(21.0), Some(1.0)));
     assert_eq!(q.tools, Some(1.0), "500 parts in the tool's years");
-    near("tow, m", q.tow_m, 36.0 / 0.9 * 125.0);
+    near("tow, m", q.tow_m.expect("known"), 36.0 / 0.9 * 125.0);
     assert_eq!(q.tow_spools, Some(5.0), "5000 m, whole");
-    near("tow, kg", q.tow_kg, 1.25);
-    near("matrix, kg", q.matrix_kg, 10e-3 / 0.8 * 125.0);
+    near("tow, kg", q.tow_kg.expect("known"), 1.25);
+    near("matrix, kg", q.matrix_kg.expect("known"), 10e-3 / 0.8 * 125.0);
     near("labour", q.labour_h.expect("known"), (0.1 + 8.0 / 240.0 + 0.2) * 125.0 + 20.0);
     let c = q.cost_per_part;
     for (name, is, want) in [
@@ -145,6 +145,7 @@ fn what_is_not_given_is_named_and_leaves_its_line_out() {
     let mut r = Reckoning::new(part, &nothing);
     let q = r.quote(500.0);
     near("hours without any rate", q.printer_h, 1000.0);
+    assert_eq!((q.tow_kg, q.tow_m, q.matrix_kg), (None, None, None), "scrap is not known to be none");
     assert_eq!(q.cost_per_part, CostLines::default(), "no line is known without the share of rejects");
     assert_eq!(r.missing().len(), Rate::all().count() - 2, "all but those of a machined part");
 }
