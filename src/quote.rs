@@ -232,8 +232,10 @@ fn tell_missing(notes: &mut Notes, job: &Job, missing: &[String]) {
         .help("rates are yours: type them into the job's tables; none is made up");
     let known = |r: Rate| job.series.get(r).is_some();
     if !known(Rate::RejectFraction) {
-        d = d
-            .help("without `cost.reject_fraction` the hours and kilograms are those of the good parts alone");
+        d = d.help("without `cost.reject_fraction` the hours are those of the good parts alone");
+    }
+    if !known(Rate::SetupH) {
+        d = d.help("without `cost.setup_h` the hours are told without setting up");
     }
     notes.push(d);
 }

@@ -29,7 +29,7 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
     for k in 0..most {
         let Some(p) = inner.polygons().first() else { break };
         let ring = p.outer().to_vec();
-        let laid = room.lay_where_free(&ring, true);
+        let laid = room.lay_loop(&ring);
         if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
             if o.courses.is_some() {
                 let left = most - k;

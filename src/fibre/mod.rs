@@ -176,6 +176,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
                 trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)
             };
             room.courses = room.courses.iter().map(led).collect();
+            room.give_up_astray(TRAIL_MOST * width);
         }
         if room.courses.is_empty() && room.left_out.is_empty() {
             // a region never yields nothing without a word
@@ -261,6 +262,10 @@ fn strip(course: &Course, width: f64) -> Area {
     let path = course.wanted();
     offset::strip(&path.flatten(chord), width, path.closed, chord)
 }
+
+/// Courses whose trailing tow would lie further than this off the line wanted are not
+/// laid: it would lie on its neighbours. A share of the tow's width.
+const TRAIL_MOST: f64 = 0.25;
 
 /// How far tow may lie off the line wanted before its strip is taken from where it
 /// lies and the course is told, mm.

@@ -67,11 +67,16 @@ pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
     }
 }
 
+/// What rounding and tidying of areas may take of the room, mm.
+const HAIR_MM: f64 = 1.5e-3;
+
 impl<'a> Room<'a> {
     /// From the area in which whole strips must lie.
     pub(super) fn new(order: Order<'a>, strips_within: &Area) -> Self {
-        // half the deviation on top: the fitted line may lie that much outside
-        let inset = 0.5 * order.width + 0.6 * order.deviation;
+        // a hair less than half a width: walls that are a whole number of widths apart hold
+        // that number. A fitted line may lie half a deviation outside, within what strips are
+        // held to
+        let inset = 0.5 * order.width - HAIR_MM;
         let area = offset::shrunk(strips_within, inset, bend::PROPOSAL_CHORD_MM);
         let boundary = Lines::boundary(&area);
         Self {
@@ -275,6 +280,29 @@ impl<'a> Room<'a> {
             left_out: Vec::new(),
             short: Vec::new(),
         }
+    }
+
+    /// The room as it was with so many courses, paths left out and short ones.
+    pub(super) fn back_to(&self, courses: usize, (left_out, short): (usize, usize)) -> Room<'a> {
+        let mut room = self.empty_copy();
+        room.replace(self.courses.iter().take(courses).cloned().collect());
+        room.left_out.extend(self.left_out.iter().take(left_out).cloned());
+        room.short.extend(self.short.iter().take(short).cloned());
+        room
+    }
+
+    /// Leaves out courses whose trailing tow lies further off their lines than this, mm.
+    pub(super) fn give_up_astray(&mut self, most_mm: f64) {
+        let (kept, astray): (Vec<Course>, Vec<Course>) = std::mem::take(&mut self.courses)
+            .into_iter()
+            .partition(|c| c.trail.as_ref().is_none_or(|t| t.off_mm <= most_mm));
+        for course in astray {
+            if let Some(t) = &course.trail {
+                let reason = format!("tow that trails the nozzle would lie {:.2} mm off its line", t.off_mm);
+                self.leave_out(&reason, course.length_mm(), Some(Point::new(t.at_mm[0], t.at_mm[1])));
+            }
+        }
+        self.replace(kept);
     }
 
     /// The path lies where centre lines may lie, whatever is laid there.

@@ -91,10 +91,10 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
     let told = room.left_out.len();
     let mut beside = 0;
     // a first course, or one in a place that none beside another reaches
-    while lay_longest(room, first(room, &tracer)) {
+    while lay_longest(room, &tracer, first(room, &tracer)) {
         while beside < room.courses.len() {
             let beside_it = next_to(room, &tracer, beside);
-            if !lay_longest(room, beside_it) {
+            if !lay_longest(room, &tracer, beside_it) {
                 beside += 1;
             }
         }
@@ -104,13 +104,19 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
 }
 
 /// Lays the longest line for which a course is found. Gives whether there is one.
-fn lay_longest(room: &mut Room<'_>, mut lines: Vec<Line>) -> bool {
+fn lay_longest(room: &mut Room<'_>, tracer: &Tracer<'_>, mut lines: Vec<Line>) -> bool {
     let shortest = room.order.shortest;
     lines.retain(|l| l.length >= shortest);
     // the first of equals
     lines.sort_by(|a, b| b.length.total_cmp(&a.length));
     let before = room.courses.len();
-    for line in lines.iter().take(TRIED) {
+    let mut failed: Vec<&Line> = Vec::new();
+    for line in &lines {
+        // beside one that failed another fails for the same reason
+        let middle = line.points[line.points.len() / 2];
+        if failed.iter().any(|f| tracer.passes(middle, &f.points, room.order.spacing)) {
+            continue;
+        }
         if line.closed {
             room.lay_loop(&line.points);
         } else {
@@ -119,12 +125,10 @@ fn lay_longest(room: &mut Room<'_>, mut lines: Vec<Line>) -> bool {
         if room.courses.len() > before {
             return true;
         }
+        failed.push(line);
     }
     false
 }
-
-/// Lines tried before a place is given up.
-const TRIED: usize = 8;
 
 /// Lines through seeds on a grid, in places of their own.
 fn first(room: &Room<'_>, tracer: &Tracer<'_>) -> Vec<Line> {
@@ -225,6 +229,10 @@ impl Tracer<'_> {
             if room.room_at(q) < 0.0 || self.comes_near(q, other, self.spacing) {
                 break;
             }
+            // a line that winds onto itself ends; what goes on beside it is another's
+            if self.winds_onto(&line, q) {
+                break;
+            }
             // once round and back, past the seed or beside it
             let beside = seed + start * (q - seed).dot(start);
             if line.len() > 20 && (p - seed).dot(start) < 0.0 && (q - seed).dot(start) >= 0.0 {
@@ -246,8 +254,15 @@ impl Tracer<'_> {
     /// may have come from.
     fn comes_near(&self, p: Point, line: &[Point], within: f64) -> bool {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
+        let beginning = (4.0 * within / self.step) as usize;
+        line.get(beginning.max(1)..).is_some_and(|rest| self.passes(p, rest, within))
+    }
+
+    /// A line passes a place nearer than this.
+    fn passes(&self, p: Point, line: &[Point], within: f64) -> bool {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
         let steps = |mm: f64| (mm / self.step) as usize;
-        let mut k = steps(4.0 * within).max(1);
+        let mut k = 0;
         while let Some(q) = line.get(k) {
             let d = p.dist(*q);
             if d < within {
@@ -257,6 +272,15 @@ impl Tracer<'_> {
             k += steps(d - within).max(1);
         }
         false
+    }
+
+    /// A place lies nearer than a spacing to a line that leads to it, but for its last
+    /// part; and not at its beginning, where the line may close.
+    fn winds_onto(&self, line: &[Point], p: Point) -> bool {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
+        let last = (4.0 * self.spacing / self.step) as usize;
+        let until = line.len().saturating_sub(last.max(20));
+        self.comes_near(p, &line[..until], 0.98 * self.spacing)
     }
 
     /// The heading wanted at a point by a line that goes along `heading`, and how
@@ -322,5 +346,117 @@ fn tell(room: &mut Room<'_>) {
             let at = a.polygons()[0].outer()[0];
             room.leave_out("no course of the shortest length follows the field here", length, Some(at));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::{Area, combine, pt, smooth};
+    use crate::job::Rule;
+    use crate::job::field::Sample;
+    use std::f64::consts::TAU;
+
+    fn order() -> Order<'static> {
+        Order {
+            region: "test",
+            rule: Rule::Steered,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 5.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+            few_cuts: false,
+        }
+    }
+
+    /// Samples every two mm round a place, turned from circles by an angle.
+    fn round(centre: Point, off_deg: f64) -> Directions {
+        let mut samples = Vec::new();
+        for i in -25..=25 {
+            for k in -25..=25 {
+                let from = pt(2.0 * f64::from(i), 2.0 * f64::from(k));
+                let p = centre + from;
+                let angle = trig::atan2(from.y, from.x).to_degrees() + 90.0 + off_deg;
+                samples.push(Sample { at_mm: [p.x, p.y], angle_deg: angle, weight: 1.0 });
+            }
+        }
+        Directions::new(&Field { samples })
+    }
+
+    fn ring(centre: Point, inner: f64, outer: f64) -> Area {
+        combine::difference(&smooth::disc(centre, outer, 0.004), &smooth::disc(centre, inner, 0.004))
+    }
+
+    #[test]
+    fn orbits_are_nested_rings_laid_once() {
+        let centre = pt(30.0, 40.0);
+        let mut room = Room::new(order(), &ring(centre, 12.0, 24.0));
+        lay(&mut room, &round(centre, 0.0));
+        // strips of 1 mm between radii of 12 and 24: the best is twelve rings
+        let closed: Vec<f64> =
+            room.courses.iter().filter(|c| c.path().closed).map(|c| c.path().length()).collect();
+        assert!(closed.len() >= 10, "{} rings of {} courses", closed.len(), room.courses.len());
+        for length in &closed {
+            let r = length / TAU;
+            assert!((12.0..24.0).contains(&r), "once round: {length} mm is a radius of {r}");
+        }
+        let laid: f64 = room.courses.iter().map(|c| c.path().length()).sum();
+        let full = std::f64::consts::PI * (24.0 * 24.0 - 12.0 * 12.0);
+        assert!((0.85..=1.0).contains(&(laid / full)), "{laid} mm on {full} mm2");
+    }
+
+    #[test]
+    fn a_spiral_field_is_followed_outwards() {
+        let centre = pt(0.0, 0.0);
+        let mut room = Room::new(order(), &ring(centre, 12.0, 24.0));
+        lay(&mut room, &round(centre, 15.0));
+        assert!(room.courses.iter().all(|c| !c.path().closed), "no orbit closes");
+        for c in &room.courses {
+            let p = c.path();
+            for k in 1..20 {
+                let s = p.length() * f64::from(k) / 20.0;
+                let (at, t) = (p.point_at(s).expect("on it"), p.tangent_at(s).expect("on it"));
+                let radial = at.normalised().expect("off the centre");
+                let off = (trig::atan2(t.dot(radial), t.cross(radial)).to_degrees()).abs();
+                // directions have no sense: 15 or 165 degrees off the circles
+                let off = off.min(180.0 - off);
+                assert!((off - 15.0).abs() < 10.0, "{off} degrees off circles at {at:?}");
+            }
+        }
+        let laid: f64 = room.courses.iter().map(|c| c.path().length()).sum();
+        assert!(laid > 0.6 * std::f64::consts::PI * (24.0 * 24.0 - 12.0 * 12.0), "{laid} mm");
+    }
+
+    #[test]
+    fn a_line_once_round_is_closed_where_it_began() {
+        // an orbit of radius 10 that comes back 0.8 mm further out
+        let at = |k: u32| {
+            let share = f64::from(k) / 200.0;
+            Point::unit(TAU * share) * (10.0 + 0.8 * share)
+        };
+        let line: Vec<Point> = (0..200).map(at).collect();
+        let closed = closed_up(&line, at(200));
+        let seam = closed[0].dist(closed[closed.len() - 1]);
+        assert!(seam > 0.1 && seam < 0.7, "one step apart: {seam}");
+        assert!(closed.iter().all(|p| (p.norm() - 10.0).abs() < 0.05), "a circle again");
+    }
+
+    #[test]
+    fn a_line_keeps_off_its_other_way() {
+        let field = round(pt(0.0, 0.0), 0.0);
+        let room = Room::new(order(), &ring(pt(0.0, 0.0), 12.0, 24.0));
+        let relaxed = Relaxed::new(&field, room.area.bounds().expect("a ring"), 5.0);
+        let tracer = Tracer { field: &relaxed, step: 0.25, turn: 0.05, spacing: 1.0 };
+        let line: Vec<Point> = (0..400).map(|k| pt(0.25 * f64::from(k), 0.0)).collect();
+        assert!(tracer.comes_near(pt(50.1, 0.9), &line, 1.0));
+        assert!(!tracer.comes_near(pt(50.1, 1.1), &line, 1.0));
+        assert!(tracer.comes_near(pt(99.9, 0.5), &line, 1.0), "the far end");
+        assert!(!tracer.comes_near(pt(0.5, 0.5), &line, 1.0), "where it came from");
     }
 }

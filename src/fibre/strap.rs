@@ -36,34 +36,45 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
         belts.push(belt);
     }
     // as many as close round all pins side by side: one more, led along the edge, would
-    // push the others into the pins
+    // push the others into the pins, or have no room to close
     let (mut whole, mut most) = (0, belts.len());
-    let mut paths = Vec::new();
+    let mut laid = room.clone();
     while whole < most {
         let tried = (whole + most).div_ceil(2);
-        match side_by_side(&belts[..tried], &rounds, &within, &o) {
-            Some(rings) => (whole, paths) = (tried, rings),
+        let closed = side_by_side(&belts[..tried], &rounds, &within, &o).and_then(|rings| {
+            let mut with = room.clone();
+            rings.iter().for_each(|r| {
+                with.lay_loop(r);
+            });
+            let new = &with.courses[room.courses.len()..];
+            (new.len() == tried && new.iter().all(|c| c.path().closed)).then_some(with)
+        });
+        match closed {
+            Some(with) => (whole, laid) = (tried, with),
             None => most = tried - 1,
         }
     }
-    if let Some(asked) = o.courses.filter(|n| *n > whole) {
-        let left = asked - whole;
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let length = left as f64 * first.perimeter();
-        let at = first.rings().next().and_then(|r| r.first().copied());
-        room.leave_out(&format!("no room for {left} of {asked} straps"), length, at);
-    }
-    for ring in &paths {
-        room.lay_loop(ring);
-    }
-    // beyond them what finds room along the sides; what does not is told above
+    *room = laid;
+    // beyond them what finds room along the sides
     let told = room.left_out.len();
+    let before = room.courses.len();
     for belt in &belts[whole..] {
         if let Some(ring) = outer(belt) {
             room.lay_where_free(&ring, true);
         }
     }
     room.left_out.truncate(told);
+    let asked = o.courses.unwrap_or(whole.max(1));
+    if asked > whole {
+        let left = asked - whole;
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let length = left as f64 * first.perimeter();
+        let beyond: f64 = room.courses[before..].iter().map(super::Course::length_mm).sum();
+        let at = first.rings().next().and_then(|r| r.first().copied());
+        // what lies along the sides is laid, but no strap: a word about it in any case
+        let given_up = (length - beyond).max(o.width);
+        room.leave_out(&format!("no room for {left} of {asked} straps"), given_up, at);
+    }
 }
 
 /// Belts led inside an area so that each keeps a spacing inside the next one out,

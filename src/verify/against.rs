@@ -3,7 +3,7 @@
 use super::Figures;
 use super::bare;
 use super::clock::SPENT;
-use super::course::Course;
+use super::course::{Course, Piece};
 use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, distance, steps};
 use super::ground::Near;
@@ -107,7 +107,7 @@ impl<'a> Against<'a> {
         self.course = Some(Follow::new(at, &self.plan.layers[at.0].courses[at.1]));
     }
 
-    pub(super) fn lay(&mut self, ledger: &mut Ledger, curve: &Curve, width: f64, place: Place) {
+    pub(super) fn lay(&mut self, ledger: &mut Ledger, curve: &Curve, place: Place) {
         let Some(follow) = &mut self.course else { return };
         let o = self.plan.placement_mm[follow.place.2];
         let part = curve.moved([-o[0], -o[1]]);
@@ -115,25 +115,36 @@ impl<'a> Against<'a> {
         let here = |p: [f64; 2]| Place { at_mm: Some([p[0] + o[0], p[1] + o[1]]), ..place };
         let limit = self.plan.printer.chord_mm + WRITTEN_MM;
         ledger.most(Check::PlanCourse, off, limit, here(p), || "a nozzle off its course".to_owned());
-        let Some(layer) = &self.layer else { return };
-        let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
-        for k in 0..=n {
-            let share = f64::from(k) / f64::from(n);
-            let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
-            for side in [-0.5, -0.25, 0.0, 0.25, 0.5] {
-                let q = [p[0] - d[1] * side * width, p[1] + d[0] * side * width];
-                let deep = layer.beads.within_perimeter(q);
-                if deep > rim.0 {
-                    rim = (deep, q);
-                }
-                let out = if side.abs() < 0.4 { 0.0 } else { layer.rings.outside(q, 2.0) };
-                if out > worst.0 {
-                    worst = (out, q);
+    }
+
+    /// The strip of a whole course, where its tow lies: inside the outline and off the
+    /// perimeters.
+    pub(super) fn strip(&self, ledger: &mut Ledger, pieces: &[Piece], width: f64, layer: u64) {
+        let (Some(follow), Some(open)) = (&self.course, &self.layer) else { return };
+        let o = self.plan.placement_mm[follow.place.2];
+        let room = ROOM_MM + 1.5 * self.plan.layers[follow.place.0].courses[follow.place.1].off_mm();
+        for piece in pieces {
+            let part = piece.curve.moved([-o[0], -o[1]]);
+            let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
+            for k in 0..=n {
+                let share = f64::from(k) / f64::from(n);
+                let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
+                for side in [-0.5, -0.25, 0.0, 0.25, 0.5] {
+                    let q = [p[0] - d[1] * side * width, p[1] + d[0] * side * width];
+                    let deep = open.beads.within_perimeter(q);
+                    if deep > rim.0 {
+                        rim = (deep, q);
+                    }
+                    let out = if side.abs() < 0.4 { 0.0 } else { open.rings.outside(q, 2.0) };
+                    if out > worst.0 {
+                        worst = (out, q);
+                    }
                 }
             }
+            let at = |p: [f64; 2]| Place { line: piece.line, layer, at_mm: Some([p[0] + o[0], p[1] + o[1]]) };
+            ledger.most(Check::Outline, worst.0, room, at(worst.1), || "a strip".to_owned());
+            ledger.most(Check::Perimeters, rim.0, room, at(rim.1), || "a strip".to_owned());
         }
-        ledger.most(Check::Outline, worst.0, ROOM_MM, here(worst.1), || "a strip".to_owned());
-        ledger.most(Check::Perimeters, rim.0, ROOM_MM, here(rim.1), || "a strip".to_owned());
     }
 
     /// By what share courses of chords may be short of those planned.
@@ -234,6 +245,9 @@ impl<'a> Against<'a> {
             let text = format!("{:.2} mm of beads laid, {planned:.2} mm planned", open.bead_mm);
             ledger.say(Check::PlanComplete, place, text);
         }
+        // trailing tow that lies off its line laps its neighbours
+        let laps = 0.01 + 2.0 * layer.courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
+            / self.plan.tow.width_mm.max(1e-6);
         let tow: f64 = tows.stretches.iter().map(|s| distance(s.a, s.b) * s.width).sum::<f64>() / copies;
         for (what, off) in [
             ("the outline's area told against its rings", areas.outline - open.rings.area),
@@ -241,7 +255,7 @@ impl<'a> Against<'a> {
                 "tow, matrix, open and unfilled against the outline",
                 areas.tow + areas.matrix + areas.open + areas.unfilled - areas.outline,
             ),
-            ("tow told against laid, less a hundredth", ((areas.tow - tow).abs() - 0.01 * tow).max(0.0)),
+            ("tow told against laid, less a hundredth", ((areas.tow - tow).abs() - laps * tow).max(0.0)),
         ] {
             ledger.most(Check::Areas, 100.0 * off.abs() / whole, 0.1, place, || what.to_owned());
         }
@@ -270,6 +284,12 @@ impl<'a> Against<'a> {
             ledger.warn(Check::Bare, at, format!("{told}: {percent:.2} % of the layer"));
         }
         ledger.most(Check::Bare, percent, most, at, || told);
+    }
+
+    /// How far off the lines wanted the layer's trailing tow is told to lie at most, mm.
+    pub(super) fn trails_off(&self) -> f64 {
+        let Some(open) = &self.layer else { return 0.0 };
+        self.plan.layers[open.index].courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
     }
 
     /// Share of a layer's tow that the plan tells to lie under beads.

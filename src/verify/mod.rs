@@ -21,6 +21,7 @@ mod ramp;
 mod replay;
 pub mod stream;
 pub mod timeline;
+mod trail;
 pub mod words;
 
 use crate::diagnostic::Outcome;
@@ -45,6 +46,8 @@ fn time_off(told: f64, found: f64) -> f64 {
 struct Facts {
     tow_width_mm: Option<f64>,
     bend_mm: Option<f64>,
+    /// How far the place where tow is laid trails the nozzle.
+    trail_mm: f64,
     /// Temperature at work of matrix head and fibre head, degC.
     work_c: [Option<f64>; 2],
 }
@@ -57,6 +60,7 @@ impl Facts {
         {
             self.tow_width_mm = Some(t.width_mm);
             self.bend_mm = Some(t.min_bend_radius_mm);
+            self.trail_mm = t.trail_mm;
             self.work_c[1] = Some(t.process_temperature_c);
         }
         if let (None, Some(name)) = (self.work_c[0], matrix)
@@ -121,6 +125,7 @@ pub fn verify(
     if let Some(p) = &plan {
         facts.tow_width_mm = Some(p.tow.width_mm);
         facts.bend_mm = Some(p.tow.min_bend_radius_mm);
+        facts.trail_mm = p.tow.trail_mm;
         facts.work_c = [Some(p.printer.temperature_c.matrix), Some(p.printer.temperature_c.fibre)];
     }
     let against = plan.as_ref().map(against::Against::new);

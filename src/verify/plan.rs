@@ -56,6 +56,9 @@ pub(super) struct Tow {
     pub(super) area_mm2: f64,
     pub(super) fibre_area_mm2: f64,
     pub(super) min_bend_radius_mm: f64,
+    /// Left out: 0.
+    #[serde(default)]
+    pub(super) trail_mm: f64,
     pub(super) density_g_cm3: f64,
 }
 
@@ -80,6 +83,21 @@ pub(super) struct Layer {
 pub(super) struct PlanCourse {
     pub(super) id: String,
     pub(super) segments: Vec<Segment>,
+    pub(super) laid: Option<Laid>,
+}
+
+/// Where trailing tow comes to lie.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Laid {
+    pub(super) off_mm: f64,
+    pub(super) end_off_mm: f64,
+}
+
+impl PlanCourse {
+    /// How far off the line wanted its tow is told to lie, mm.
+    pub(super) fn off_mm(&self) -> f64 {
+        self.laid.map_or(0.0, |l| l.off_mm.max(l.end_off_mm))
+    }
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]

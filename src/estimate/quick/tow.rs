@@ -141,6 +141,8 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
             narrow(ask, &piece, 2.0 * left, tow);
         }
         if loops.is_empty() {
+            // courses side by side have all of it
+            rest = Area::empty();
             break;
         }
         let mut count = step.min(left);

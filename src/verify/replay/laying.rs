@@ -164,7 +164,7 @@ impl Replay<'_> {
         let place = self.at(curve.to);
         self.lies_at(&curve, z);
         if let Some(a) = &mut self.against {
-            a.lay(&mut self.ledger, &curve, self.facts.tow_width_mm.unwrap_or(0.0), place);
+            a.lay(&mut self.ledger, &curve, place);
         }
         if let Frame::Course(c) = &mut self.frame {
             c.lay(&mut self.ledger, curve, feed, place);

@@ -6,6 +6,7 @@ use crate::verify::course::Course;
 use crate::verify::findings::{Check, Place};
 use crate::verify::geometry::{Curve, steps, to_stretch};
 use crate::verify::ground::Stretch;
+use crate::verify::trail;
 
 /// Two courses may come this much closer than the tow's width, mm.
 const APART_MM: f64 = 0.05;
@@ -77,8 +78,18 @@ impl Replay<'_> {
         let owner = self.courses;
         self.courses = self.courses.wrapping_add(1);
         let width = self.facts.tow_width_mm.unwrap_or(0.0);
+        let trailing;
+        let pieces = if self.facts.trail_mm > 0.0 {
+            trailing = trail::laid(&c.pieces, self.facts.trail_mm);
+            &trailing
+        } else {
+            &c.pieces
+        };
+        if let Some(a) = &mut self.against {
+            a.strip(&mut self.ledger, pieces, width, self.layer);
+        }
         let mut s = 0.0;
-        for p in &c.pieces {
+        for p in pieces {
             s = self.tows.add_curve(&p.curve, owner, s, width, p.line);
         }
         if width <= 0.0 {
@@ -89,7 +100,7 @@ impl Replay<'_> {
         let own = 1.6 * width;
         let mut worst: Option<(f64, [f64; 2], u64)> = None;
         let mut from = 0.0;
-        for p in &c.pieces {
+        for p in pieces {
             let l = p.curve.length();
             let n = steps(l, COURSE_STEP_MM);
             for k in 0..=n {
@@ -112,7 +123,10 @@ impl Replay<'_> {
         }
         if let Some((d, q, line)) = worst {
             let place = Place { line, layer: self.layer, at_mm: Some(q) };
-            self.ledger.least(Check::Apart, d, width - APART_MM, place, || {
+            // trailing tow that cannot be led nearer to its line comes nearer to its neighbour
+            let off = self.against.as_ref().map_or(0.0, Against::trails_off);
+            let least = (width - APART_MM - 2.0 * off).max(0.0);
+            self.ledger.least(Check::Apart, d, least, place, || {
                 format!("course {} and its neighbour", c.id)
             });
         }
