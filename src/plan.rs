@@ -97,6 +97,7 @@ pub struct Laid {
 pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     let (job, outline, tasks) = placed(notes, path)?;
     let courses = fibre::lay(notes, &job, &outline, &tasks);
+    warnings::empty_layers(notes, &outline);
     warnings::thin_layers(notes, &job, &outline, &courses);
     let beads = beads(&notes.progress, &job, &outline, &courses);
     warnings::unfilled(notes, &outline, &beads);

@@ -241,10 +241,10 @@ fn fit_text(f: &fit::Fitted, out: Option<&Path>) -> String {
     for p in &f.parameters {
         let _ = writeln!(text, "{:<36}{:>12.4}{:>12.4}", p.key, p.before, p.after);
     }
-    let _ = writeln!(text, "\n{:<36}{:>10}{:>18}{:>18}", "program", "took", "modelled before", "fitted");
+    let _ = writeln!(text, "\n{:<36}{:>10}{:>22}{:>22}", "program", "took", "modelled before", "fitted");
     for (name, took, before, after) in &f.programs {
         let off = |s: f64| format!("{} {:+.1} %", clock(s), 100.0 * (s / took - 1.0));
-        let _ = writeln!(text, "{name:<36}{:>10}{:>18}{:>18}", clock(*took), off(*before), off(*after));
+        let _ = writeln!(text, "{name:<36}{:>10}{:>22}{:>22}", clock(*took), off(*before), off(*after));
     }
     let condition =
         if f.condition.is_finite() { format!("{:.1}", f.condition) } else { "infinite".to_owned() };

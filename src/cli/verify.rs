@@ -3,8 +3,8 @@
 use super::Report;
 use super::console::Console;
 use crate::diagnostic::Outcome;
+use crate::job;
 use crate::verify::{self, Verdict};
-use crate::{files, job};
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;
@@ -29,10 +29,10 @@ pub(super) fn run(arguments: &Arguments, console: &Console) -> Outcome<Report> {
     let (_, printer) = job::printer_named(&arguments.printer)?;
     let name = arguments.program.display().to_string();
     let plan = match &arguments.plan {
-        Some(path) => Some((path.display().to_string(), files::read(path)?)),
+        Some(path) => Some((path.display().to_string(), job::first(path)?)),
         None => None,
     };
-    let program = files::open(&arguments.program)?;
+    let program = job::first_opened(&arguments.program)?;
     let verdict = console.working(format!("checking {name}"), &Arc::default(), || {
         verify::verify(&name, program, &printer, plan.as_ref().map(|(n, b)| (n.as_str(), b.as_slice())))
     })?;

@@ -129,6 +129,10 @@ pub static ALL: &[Code] = &[
         text: "Beads as drawn lie on tow by more than a hundredth of its area in some layer: slots between courses change their width faster than beads can follow. There the layer stands a little high and is short of matrix elsewhere; pressing evens it out.",
     },
     Code {
+        name: "layer-empty",
+        text: "A layer below others has no outline: nothing is laid in it, and what is laid over it hangs in the air. In a layered drawing the heights of the groups have to follow each other without gaps; a mesh may have a cavity across its whole section.",
+    },
+    Code {
         name: "layer-missing",
         text: "A region asks for a layer that the part does not have. Layers are numbered from 1 at the bed.",
     },

@@ -175,6 +175,10 @@ pub(super) struct Limits {
     pub(super) parenthesis_comments: bool,
     /// G2 and G3 are understood.
     pub(super) arcs: bool,
+    /// P of G4 counts milliseconds.
+    pub(super) dwell_milliseconds: bool,
+    /// Time of a cut, s.
+    pub(super) cut_s: Option<f64>,
     /// Matrix head and fibre head: T number and highest temperature, degC; `None`
     /// where the profile is at fault there.
     pub(super) heads: [(Option<i64>, Option<f64>); 2],
@@ -338,7 +342,11 @@ impl Block {
             return unknown.iter().map(|name| self.unknown(name, &known)).collect();
         }
         match self.render(&BlockValues::sample(self.kind, limits)) {
-            Ok(text) => self.words(&text, limits),
+            Ok(text) => {
+                let mut faults = self.words(&text, limits);
+                faults.extend(self.dwells(&text, limits));
+                faults
+            }
             Err(faults) => faults.0,
         }
     }
@@ -396,6 +404,24 @@ impl Block {
             }
         }
         faults
+    }
+
+    /// The cut takes at least as long as its block dwells.
+    fn dwells(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
+        let cut_s = limits.cut_s.filter(|_| self.kind == BlockKind::Cut)?;
+        let unit = if limits.dwell_milliseconds { 1e-3 } else { 1.0 };
+        let dwell = |line: &str| {
+            let words = words_of(line, limits.parenthesis_comments).ok()?;
+            let dwells = words.iter().any(|(l, n)| *l == 'G' && (*n - 4.0).abs() < 1e-9);
+            words.iter().find(|(l, _)| dwells && *l == 'P').map(|(_, p)| p * unit)
+        };
+        let sum: f64 = text.lines().filter_map(dwell).sum();
+        let message = format!("the block `cut` dwells for {sum} s, `times.cut_s` is {cut_s}");
+        (sum > cut_s + 1e-9).then(|| {
+            Diagnostic::error("block-words", message)
+                .at(&self.source, self.in_profile(0..self.text.len()), "")
+                .help("give the whole time of a cut; `controller.dwell_unit` says whether P counts s or ms")
+        })
     }
 
     /// The template's line that a rendered line most likely came from.
@@ -535,6 +561,8 @@ mod tests {
 
     fn codes(kind: BlockKind, text: &str) -> Vec<(&'static str, usize)> {
         let limits = Limits {
+            dwell_milliseconds: false,
+            cut_s: Some(0.5),
             parenthesis_comments: true,
             arcs: false,
             heads: [(Some(0), Some(300.0)), (Some(1), Some(260.0))],
@@ -582,6 +610,9 @@ mod tests {
     fn words_that_a_block_must_not_write() {
         assert_eq!(codes(BlockKind::Cut, "M10\nG1 X10 F600\n"), [("block-words", 3)]);
         assert_eq!(codes(BlockKind::Cut, "M10\nG92 E0\n"), [("block-words", 3)]);
+        // half a second for a cut, s for P
+        assert_eq!(codes(BlockKind::Cut, "M10\nG4 P0.25\nM11\nG4 P0.25\n"), []);
+        assert_eq!(codes(BlockKind::Cut, "M10\nG4 P350\nM11\n").len(), 1);
         assert_eq!(codes(BlockKind::ToFibre, "T1\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "; hello\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "SET_PIN 3\n"), [("block-words", 2)]);

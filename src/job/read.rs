@@ -317,13 +317,22 @@ fn resolve(
 ///
 /// Errors: `input-missing`, `input-unreadable`.
 pub fn first(path: &Path) -> Outcome<Vec<u8>> {
-    files::read(path).map_err(|faults| {
-        let recoded = faults.0.into_iter().map(|mut d| {
-            d.code = if d.code == "file-missing" { "input-missing" } else { "input-unreadable" };
-            d
-        });
-        Faults(recoded.collect())
-    })
+    files::read(path).map_err(of_the_command)
+}
+
+/// Opens such a file to be read as a stream.
+///
+/// Errors: `input-missing`, `input-unreadable`.
+pub fn first_opened(path: &Path) -> Outcome<std::fs::File> {
+    files::open(path).map_err(of_the_command)
+}
+
+fn of_the_command(faults: Faults) -> Faults {
+    let recoded = faults.0.into_iter().map(|mut d| {
+        d.code = if d.code == "file-missing" { "input-missing" } else { "input-unreadable" };
+        d
+    });
+    Faults(recoded.collect())
 }
 
 /// A printer or material file that the command line names, as text.

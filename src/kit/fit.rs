@@ -155,17 +155,27 @@ pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) 
     let begin = problem.residuals(&[0.0; 4]);
     // what the times hardly depend on stays as it is, and the others are sought again
     let mut free = [true; 4];
+    let of_the_profile = problem.sensitivities(&[0.0; 4], &free);
     let (x, sensitivities) = loop {
         let x = problem.search(&free);
         let sensitivities = problem.sensitivities(&x, &free);
-        let shares = shares(&sensitivities);
-        let held: Vec<usize> = (0..4).filter(|k| free[*k] && shares[*k] < HARDLY).collect();
+        // neither as the profile has it nor as found: a value that ran away moves nothing more
+        let moves = |k: usize| of_the_profile.column(k).norm().max(sensitivities.column(k).norm());
+        let held: Vec<usize> = (0..4).filter(|k| free[*k] && moves(*k) < TOLD).collect();
         if held.is_empty() {
             break (x, sensitivities);
         }
         held.into_iter().for_each(|k| free[k] = false);
     };
-    let (rank, condition, untold) = told(&sensitivities, &free);
+    let (rank, condition, mut untold) = told(&sensitivities, &free);
+    let left = problem.residuals(&x);
+    for (t, off) in timed.iter().zip(left.iter()).filter(|(_, off)| off.abs() > TOLD) {
+        untold.push(format!(
+            "no plausible values make `{}` take its time, {:.0} times a watch's error is left: is it the program that was timed, for this printer, bed and chamber as told?",
+            t.name,
+            off.abs()
+        ));
+    }
     let fitted = problem.at(&x);
     let mut text = source.text.clone();
     let mut parameters = Vec::new();
@@ -311,21 +321,6 @@ impl Problem {
     }
 }
 
-/// How much of each parameter lies in the directions that the times tell, 0 to 1.
-fn shares(sensitivities: &DMatrix<f64>) -> [f64; 4] {
-    let svd = sensitivities.clone().svd(false, true);
-    let mut out = [0.0; 4];
-    if let Some(vt) = &svd.v_t {
-        for (i, _) in svd.singular_values.iter().enumerate().filter(|(_, s)| **s >= TOLD) {
-            out.iter_mut().enumerate().for_each(|(k, share)| *share += vt[(i, k)] * vt[(i, k)]);
-        }
-    }
-    out
-}
-
-/// A parameter with less than this share in what the times tell is not learned.
-const HARDLY: f64 = 0.2;
-
 /// Rank, condition, and what cannot be told, of the parameters that were free to move.
 fn told(sensitivities: &DMatrix<f64>, free: &[bool; 4]) -> (usize, f64, Vec<String>) {
     let name = |k: usize| format!("`{}`", Parameter::ALL[k].key());
@@ -349,8 +344,14 @@ fn told(sensitivities: &DMatrix<f64>, free: &[bool; 4]) -> (usize, f64, Vec<Stri
             .filter(|(at, _)| vt[(i, *at)].abs() > NAMED)
             .map(|(_, k)| name(*k))
             .collect();
-        untold
-            .push(format!("these times cannot tell {} apart: they were moved together", names.join(" and ")));
+        let line = match names.as_slice() {
+            [] => continue,
+            [one] => format!("these times cannot tell {one} from the others: it was moved with them"),
+            _ => format!("these times cannot tell {} apart: they were moved together", names.join(" and ")),
+        };
+        if !untold.contains(&line) {
+            untold.push(line);
+        }
     }
     (rank, condition, untold)
 }

@@ -138,7 +138,7 @@ fn tell(
             told.push(format!("{single} edges belong to one facet only"));
         }
         if many > 0 {
-            told.push(format!("{many} to more than two"));
+            told.push(format!("{many} edges belong to more than two"));
         }
         notes.push(
             Diagnostic::warning(

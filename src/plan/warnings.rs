@@ -125,6 +125,22 @@ pub(super) fn thin_layers(
     }
 }
 
+/// Warns of layers without outline below others: what lies on them hangs in the air.
+pub(super) fn empty_layers(notes: &mut Notes, outline: &outline::Outline) {
+    let Some(last) = outline.layers.iter().rposition(|l| !l.outline.is_empty()) else { return };
+    let mut empty = outline.layers[..last].iter().filter(|l| l.outline.is_empty());
+    if let Some(first) = empty.next() {
+        let others = empty.count();
+        let more =
+            if others > 0 { format!(" and {} above it", counted(others, "layer")) } else { String::new() };
+        let message = format!("layer {} is empty{more}: what is laid over it hangs in the air", first.number);
+        let d = Diagnostic::warning("layer-empty", message).in_part(first.number, first.z_top_mm(), None);
+        notes.push(d.help(
+            "heights of a layered drawing follow each other without gaps; see the group's `data-z-mm`",
+        ));
+    }
+}
+
 /// Warns, by name, of regions that get no tow in any layer.
 pub(super) fn empty_regions(
     notes: &mut Notes,

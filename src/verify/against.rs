@@ -246,8 +246,9 @@ impl<'a> Against<'a> {
             ledger.say(Check::PlanComplete, place, text);
         }
         // trailing tow that lies off its line laps its neighbours
-        let laps = 0.01 + 2.0 * layer.courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
-            / self.plan.tow.width_mm.max(1e-6);
+        let laps = 0.01
+            + 2.0 * layer.courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
+                / self.plan.tow.width_mm.max(1e-6);
         let tow: f64 = tows.stretches.iter().map(|s| distance(s.a, s.b) * s.width).sum::<f64>() / copies;
         for (what, off) in [
             ("the outline's area told against its rings", areas.outline - open.rings.area),
@@ -331,13 +332,27 @@ impl<'a> Against<'a> {
             let place = Place { line, ..Place::default() };
             ledger.say(Check::Header, place, format!("{told} copies told, {planned} planned"));
         }
+        let (matrix, tow) = (&self.plan.matrix.name, &self.plan.tow.name);
+        for (what, told, planned) in [
+            ("matrix", &header.matrix, matrix),
+            ("tow", &header.tow, tow),
+            ("matrix", &header.built_in_matrix, matrix),
+            ("tow", &header.built_in_tow, tow),
+        ] {
+            if let (Some(told), Some(planned)) = (told, planned)
+                && told != planned
+            {
+                let text = format!("the {what} `{told}` is told, `{planned}` planned");
+                ledger.say(Check::Header, Place::default(), text);
+            }
+        }
         let header = header.text.as_str();
         for i in &self.plan.inputs {
             if !i.sha256.get(..12).is_some_and(|hash| header.contains(hash)) {
                 ledger.say(
                     Check::Header,
                     Place::default(),
-                    format!("the hash of the {} is not told", i.role),
+                    format!("the hash of the {} is not told, or that of another one is", i.role),
                 );
             }
         }

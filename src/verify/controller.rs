@@ -149,6 +149,8 @@ pub(super) struct ToldBlock {
     which: Option<Which>,
     /// Lines of it that have come.
     lines: usize,
+    /// A block broke off before its last line: that of this head.
+    short: Option<Head>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -160,7 +162,19 @@ enum Which {
 impl ToldBlock {
     /// A head was selected: its block follows.
     pub(super) fn taken(&mut self, head: Head) {
-        *self = Self { which: Some(Which::Taken(head)), lines: 0 };
+        *self = Self { which: Some(Which::Taken(head)), ..Self::default() };
+    }
+
+    fn of_head(&self) -> Option<Head> {
+        match self.which {
+            Some(Which::Taken(head)) => Some(head),
+            _ => None,
+        }
+    }
+
+    /// The head behind whose selection lines of its block were missing, once.
+    pub(super) fn missing(&mut self) -> Option<Head> {
+        self.short.take()
     }
 
     /// Whether a line belongs to such a block. A block may leave out lines: those of
@@ -173,16 +187,18 @@ impl ToldBlock {
         };
         let rest = block.get(self.lines..).unwrap_or_default();
         if let Some(k) = rest.iter().position(|l| alike(l, &line.words)) {
+            self.short = self.short.or_else(|| self.of_head().filter(|_| k > 0));
             self.lines += k + 1;
             return true;
         }
-        *self = Self::default();
+        let short = self.short.or_else(|| self.of_head().filter(|_| !rest.is_empty()));
+        *self = Self { short, ..Self::default() };
         let opens = dialect.end.first().is_some_and(|l| {
             l.len() == line.words.len()
                 && l.iter().zip(&line.words).all(|(a, b)| a.letter == b.letter && same(a.value, b.value))
         });
         if opens {
-            *self = Self { which: Some(Which::End), lines: 1 };
+            *self = Self { which: Some(Which::End), lines: 1, ..*self };
         }
         opens
     }

@@ -26,6 +26,8 @@ pub struct Dialect {
     pub dwell_milliseconds: bool,
     /// Letters and tenths of the codes that are known; `None`: all of the standard.
     codes: Option<BTreeSet<(u8, i64)>>,
+    /// Letters of words that mean something; empty: all.
+    letters: BTreeSet<u8>,
     heating: Vec<Heating>,
     /// The cut block, line by line.
     pub cut: Vec<Vec<Word>>,
@@ -33,6 +35,10 @@ pub struct Dialect {
     pub taken: [Vec<Vec<Word>>; 2],
     /// The end block, line by line.
     pub end: Vec<Vec<Word>>,
+    /// Lines of the start block that every program has, a chamber heated or not.
+    pub start: Vec<Vec<Word>>,
+    /// Whether all lines of a block behind a selection stand in every program.
+    pub taken_whole: [bool; 2],
 }
 
 /// A line that heats a head.
@@ -46,6 +52,10 @@ struct Heating {
 /// A temperature that no profile writes by itself: where it turns up in a filled
 /// block stands the temperature, degC.
 const MARK_C: f64 = 133.625;
+
+/// Letters of words that every printer knows: codes, heads, axes, centres and radii of
+/// arcs, the feed, speeds and times (NISTIR 6556, Table 3, for three axes; and E).
+const LETTERS: &str = "GMTNXYZIJKREFSP";
 
 /// Codes that every printer knows (NISTIR 6556, Tables 5 and 7, and M82, M83 for E).
 const G_CODES: [i64; 10] = [0, 10, 40, 170, 200, 210, 280, 900, 910, 920];
@@ -62,10 +72,13 @@ impl Dialect {
             absolute_feed: true,
             dwell_milliseconds: false,
             codes: None,
+            letters: BTreeSet::new(),
             heating: Vec::new(),
             cut: Vec::new(),
             taken: [Vec::new(), Vec::new()],
             end: Vec::new(),
+            start: Vec::new(),
+            taken_whole: [true; 2],
         }
     }
 
@@ -94,6 +107,19 @@ impl Dialect {
         ] {
             codes.extend(codes_in(b));
         }
+        let all = BlockValues::samples().number("tool", 0.0).number("temperature_c", MARK_C);
+        let mut letters: BTreeSet<u8> = LETTERS.bytes().collect();
+        for b in [
+            &blocks.start,
+            &blocks.end,
+            &blocks.to_matrix,
+            &blocks.to_fibre,
+            &blocks.cut,
+            &blocks.heat,
+            &blocks.heat_wait,
+        ] {
+            letters.extend(lines(&b.render(&all)?).iter().flatten().map(|w| w.letter));
+        }
         let mut heating: Vec<Heating> = Vec::new();
         for (block, waits) in [(&blocks.heat, false), (&blocks.heat_wait, true)] {
             let mut of_heads = Vec::new();
@@ -120,7 +146,13 @@ impl Dialect {
             .number("fibre_tool", f64::from(printer.fibre.tool));
         let block = |b: &Block| -> Outcome<Vec<Vec<Word>>> { Ok(lines(&b.render(&values)?)) };
         let (taken, end) = ([block(&blocks.to_matrix)?, block(&blocks.to_fibre)?], block(&blocks.end)?);
+        let cold = BlockValues::samples().number("chamber_temperature_c", 0.0);
+        let (mut start, hot) = (lines(&blocks.start.render(&cold)?), lines(&blocks.start.render(&values)?));
+        start.retain(|line| hot.iter().any(|l| super::controller::alike(l, line)));
+        let always = |b: &Block| !b.text.contains("{%");
         Ok(Self {
+            start,
+            taken_whole: [always(&blocks.to_matrix), always(&blocks.to_fibre)],
             parentheses: c.parenthesis_comments,
             semicolons: !c.parenthesis_comments,
             arcs: c.arcs,
@@ -128,11 +160,17 @@ impl Dialect {
             absolute_feed: c.absolute_extrusion,
             dwell_milliseconds: c.dwell_milliseconds,
             codes: Some(codes),
+            letters,
             heating,
             cut,
             taken,
             end,
         })
+    }
+
+    /// A letter that means something to the controller.
+    pub fn knows_letter(&self, letter: u8) -> bool {
+        self.letters.is_empty() || self.letters.contains(&letter)
     }
 
     /// A code that the controller knows.

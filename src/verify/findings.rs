@@ -38,6 +38,7 @@ checks! {
     Frames, "frames", Count, "", "layers, courses and purges in their frames";
     Head, "head", Count, "", "moves and feeds by a head that is selected";
     Ending, "ending", Count, "", "the end of the program, heaters off";
+    Blocks, "blocks", Count, "", "the profile's start block, and those behind a change of heads";
     Reach, "reach", Most, "mm", "a nozzle beyond the reach of its head";
     Speed, "speed", Most, "x", "speed over its limit";
     Acceleration, "acceleration", Most, "x", "acceleration over its limit";

@@ -12,6 +12,12 @@ pub(super) struct Header {
     /// Names of materials.
     pub(super) matrix: Option<String>,
     pub(super) tow: Option<String>,
+    /// Names of a built-in printer and a built-in matrix among the inputs, and the line.
+    pub(super) printer: Option<(String, u64)>,
+    pub(super) built_in_matrix: Option<String>,
+    pub(super) built_in_tow: Option<String>,
+    /// It tells its inputs: a program that was written for a profile.
+    pub(super) inputs: bool,
     /// All of it, to look up hashes in.
     pub(super) text: String,
 }
@@ -38,6 +44,16 @@ impl Header {
             match word {
                 Some("layers") => self.layers = self.layers.or(number.map(|n| (n, line))),
                 Some("copies") => self.copies = self.copies.or(number.map(|n| (n, line))),
+                _ => {}
+            }
+        }
+        if let Some(input) = comment.strip_prefix("input ") {
+            self.inputs = true;
+            let mut words = input.split_whitespace();
+            match (words.next(), words.next(), words.next()) {
+                (Some("printer"), Some("built-in"), Some(n)) => self.printer = Some((n.to_owned(), line)),
+                (Some("matrix"), Some("built-in"), Some(n)) => self.built_in_matrix = Some(n.to_owned()),
+                (Some("tow"), Some("built-in"), Some(n)) => self.built_in_tow = Some(n.to_owned()),
                 _ => {}
             }
         }

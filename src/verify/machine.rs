@@ -174,6 +174,10 @@ impl Machine {
         let mut groups = 0_u32;
         for (i, w) in line.words.iter().enumerate() {
             if !matches!(w.letter, b'G' | b'M') {
+                if !self.dialect.knows_letter(w.letter) {
+                    let text = format!("{}{} is not known to this printer", char::from(w.letter), w.value);
+                    self.say(Check::Controller, text);
+                }
                 let bit = 1 << (w.letter - b'A');
                 if seen & bit != 0 {
                     self.say(Check::Controller, format!("the letter {} stands twice", char::from(w.letter)));

@@ -50,6 +50,8 @@ struct Facts {
     trail_mm: f64,
     /// Temperature at work of matrix head and fibre head, degC.
     work_c: [Option<f64>; 2],
+    /// Of bed and chamber, degC, where the header says that the matrix is built in.
+    rest_c: [Option<f64>; 2],
 }
 
 impl Facts {

@@ -52,6 +52,7 @@ pub(super) struct PlanPrinter {
 
 #[derive(Debug, Deserialize)]
 pub(super) struct Tow {
+    pub(super) name: Option<String>,
     pub(super) width_mm: f64,
     pub(super) area_mm2: f64,
     pub(super) fibre_area_mm2: f64,
@@ -64,6 +65,7 @@ pub(super) struct Tow {
 
 #[derive(Debug, Deserialize)]
 pub(super) struct Matrix {
+    pub(super) name: Option<String>,
     pub(super) density_g_cm3: f64,
 }
 

@@ -35,6 +35,8 @@ fn block_limits(values: &Values) -> Option<Limits> {
     Some(Limits {
         parenthesis_comments: controller.text("comment")? == "parentheses",
         arcs: controller.flag("arcs").unwrap_or(true),
+        dwell_milliseconds: controller.text("dwell_unit") == Some("ms"),
+        cut_s: values.table("times").and_then(|t| t.number("cut_s")),
         heads: [head("matrix"), head("fibre")],
         bed_c: values.number("max_bed_temperature_c"),
         chamber_c: values.number("max_chamber_temperature_c"),

@@ -1,5 +1,6 @@
 //! The end of the text, and what the header told.
 
+use super::warmth::SURROUNDINGS;
 use super::{Frame, Replay, name};
 use crate::job::Head;
 use crate::verify::clock::index;
@@ -34,6 +35,11 @@ impl Replay<'_> {
                 self.say(Check::Ending, format!("{} is left heated to {target} degC", name(head)));
             }
         }
+        for (what, target) in SURROUNDINGS.into_iter().zip(self.rest) {
+            if target > 0.0 {
+                self.say(Check::Ending, format!("the {what} is left heated to {target} degC"));
+            }
+        }
         if self.head.is_none() {
             self.say(
                 Check::Head,
@@ -53,6 +59,13 @@ impl Replay<'_> {
 
     /// The header's figures against the program's.
     pub(super) fn told(&mut self) {
+        if let Some((told, line)) = &self.header.printer
+            && *told != self.printer.name
+        {
+            let place = Place { line: *line, ..Place::default() };
+            let text = format!("it was written for `{told}` and is checked against `{}`", self.printer.name);
+            self.ledger.say(Check::Header, place, text);
+        }
         let f = &self.figures;
         if let Some((mm, line)) = self.header.fibre_mm {
             let place = Place { line, ..Place::default() };

@@ -1,7 +1,7 @@
 //! What comments open and close: layers, courses, purges; the header.
 
 use super::{Frame, Replay};
-use crate::job::Head;
+use crate::job::{Head, matrix_named};
 use crate::verify::course::{Course, Limits};
 use crate::verify::findings::{Check, Place};
 
@@ -44,6 +44,11 @@ impl Replay<'_> {
         if self.against.is_none() {
             self.facts.of_materials(self.header.matrix.as_deref(), self.header.tow.as_deref());
         }
+        if self.facts.rest_c[0].is_none()
+            && let Some(Ok(m)) = self.header.built_in_matrix.as_deref().map(matrix_named)
+        {
+            self.facts.rest_c = [Some(m.bed_temperature_c), Some(m.chamber_temperature_c)];
+        }
     }
 
     pub(super) fn open_layer(&mut self, text: &str) {
@@ -55,6 +60,10 @@ impl Replay<'_> {
             return;
         };
         self.ledger.look(Check::Frames);
+        if self.layer == 0 {
+            self.started();
+        }
+        self.surroundings();
         if !matches!(self.frame, Frame::None) {
             self.say(Check::Frames, format!("layer {number} opens inside another frame"));
         }

@@ -11,7 +11,7 @@ mod warmth;
 use crate::job::{Head, Printer};
 use crate::verify::against::Against;
 use crate::verify::clock::{Clock, Spent, index};
-use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
+use crate::verify::controller::{CutBlock, Cutting, ToldBlock, alike, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
 use crate::verify::dialect::{Dialect, tenths};
 use crate::verify::findings::{Check, Ledger, Place};
@@ -45,6 +45,10 @@ pub(super) struct Replay<'a> {
     head: Option<Head>,
     frame: Frame,
     warmth: [Warmth; 2],
+    /// What bed and chamber are set to, degC.
+    rest: [f64; 2],
+    /// Lines of the start block that have come.
+    start_lines: usize,
     heights: Heights,
     tows: Near,
     beads: Near,
@@ -89,6 +93,8 @@ impl<'a> Replay<'a> {
             head: None,
             frame: Frame::None,
             warmth: [Warmth::default(); 2],
+            rest: [0.0; 2],
+            start_lines: 0,
             heights: Heights::new(lo, hi),
             tows: Near::new(lo, hi),
             beads: Near::new(lo, hi),
@@ -146,6 +152,7 @@ impl<'a> Replay<'a> {
         self.last.clone_from(&line.words);
         let cutting = self.cutting(line);
         self.in_told = self.told_block.see(self.machine.dialect(), line);
+        self.blocks(line);
         self.heaters(line);
         let accelerates =
             line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 2010 | 2040));
@@ -164,6 +171,42 @@ impl<'a> Replay<'a> {
             }
         }
         self.machine.steps = steps;
+    }
+
+    /// Follows the start block and looks back at that of a head that was taken up.
+    fn blocks(&mut self, line: &Line) {
+        let dialect = self.machine.dialect();
+        if self.layer == 0 && dialect.start.get(self.start_lines).is_some_and(|l| alike(l, &line.words)) {
+            self.start_lines += 1;
+        }
+        if let Some(head) = self.told_block.missing()
+            && dialect.taken_whole[index(head)]
+        {
+            let text = format!("behind the selection of {} its block is not whole", name(head));
+            self.lacks(text);
+        }
+    }
+
+    /// The first layer opens: has the start block come?
+    fn started(&mut self) {
+        let Some(line) = self.machine.dialect().start.get(self.start_lines) else {
+            self.ledger.look(Check::Blocks);
+            return;
+        };
+        let words: Vec<String> =
+            line.iter().map(|w| format!("{}{}", char::from(w.letter), w.value)).collect();
+        self.lacks(format!("the start block is not whole: a line like `{}` is missing", words.join(" ")));
+    }
+
+    /// A block is missing: a fault of a program that was written for a profile; one
+    /// written by hand may have its own.
+    fn lacks(&mut self, text: String) {
+        let place = self.place();
+        if self.header.inputs {
+            self.ledger.say(Check::Blocks, place, text);
+        } else {
+            self.ledger.warn(Check::Blocks, place, text);
+        }
     }
 
     /// Follows the cut block; true within it.

@@ -126,9 +126,7 @@ impl Replay<'_> {
             // trailing tow that cannot be led nearer to its line comes nearer to its neighbour
             let off = self.against.as_ref().map_or(0.0, Against::trails_off);
             let least = (width - APART_MM - 2.0 * off).max(0.0);
-            self.ledger.least(Check::Apart, d, least, place, || {
-                format!("course {} and its neighbour", c.id)
-            });
+            self.ledger.least(Check::Apart, d, least, place, || format!("course {} and its neighbour", c.id));
         }
     }
 

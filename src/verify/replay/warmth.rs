@@ -7,6 +7,9 @@ use crate::verify::controller::{Heated, heated};
 use crate::verify::findings::Check;
 use crate::verify::words::Line;
 
+/// What is heated beside the heads.
+pub(super) const SURROUNDINGS: [&str; 2] = ["bed", "chamber"];
+
 /// A head is at its temperature within this, K.
 const WARM_K: f64 = 0.5;
 
@@ -40,16 +43,28 @@ impl Parked {
 impl Replay<'_> {
     pub(super) fn heaters(&mut self, line: &Line) {
         let p = self.printer;
-        let (heater, most, what, c) = match heated(p, self.machine.dialect(), self.head, line) {
+        let (heater, most, place, c) = match heated(p, self.machine.dialect(), self.head, line) {
             None => return,
             Some(Heated::Unknown(why)) => return self.say(Check::Temperature, why),
             Some(Heated::Head(head, waits, c)) => return self.heat(head, waits, c),
-            Some(Heated::Bed(c)) => (p.bed_heating, p.max_bed_temperature_c, "bed", c),
-            Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, "chamber", c),
+            Some(Heated::Bed(c)) => (p.bed_heating, p.max_bed_temperature_c, 0, c),
+            Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, 1, c),
         };
         self.clock.start_heater(heater, c);
-        let place = self.place();
+        self.rest[place] = c;
+        let (what, place) = (SURROUNDINGS[place], self.place());
         self.ledger.most(Check::Hottest, c - most, 0.0, place, || format!("the {what} is set to {c} degC"));
+    }
+
+    /// Bed and chamber are as hot as the matrix wants them.
+    pub(super) fn surroundings(&mut self) {
+        let place = self.place();
+        for ((what, wanted), set) in SURROUNDINGS.into_iter().zip(self.facts.rest_c).zip(self.rest) {
+            let Some(wanted) = wanted else { continue };
+            self.ledger.most(Check::Temperature, (set - wanted).abs(), WARM_K, place, || {
+                format!("the {what} is set to {set} degC, the matrix wants {wanted} degC")
+            });
+        }
     }
 
     pub(super) fn heat(&mut self, head: Head, waits: bool, c: f64) {
