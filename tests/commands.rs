@@ -390,14 +390,15 @@ fn verify_tells_a_good_program_from_a_bad_one() {
 #[test]
 fn verify_tells_what_it_cannot_read() {
     let (program, plan) = program("verify-unread");
-    for (arguments, code) in [
-        (vec!["verify", &program, "--printer", "shutle-15"], "unknown-name"),
-        (vec!["verify", "nowhere.gcode", "--printer", "shuttle-15"], "file-missing"),
-        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", &program], "plan-unreadable"),
-        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", "nowhere.json"], "file-missing"),
+    // a file that the command line names and that is not there: nothing could be checked
+    for (arguments, code, status) in [
+        (vec!["verify", &program, "--printer", "shutle-15"], "unknown-name", 1),
+        (vec!["verify", "nowhere.gcode", "--printer", "shuttle-15"], "input-missing", 2),
+        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", &program], "plan-unreadable", 1),
+        (vec!["verify", &program, "--printer", "shuttle-15", "--plan", "nowhere.json"], "input-missing", 2),
     ] {
         let ran = towpath(&arguments);
-        assert!(ran.status == Some(1) && ran.told.contains(code), "{arguments:?}: {}", ran.told);
+        assert!(ran.status == Some(status) && ran.told.contains(code), "{arguments:?}: {}", ran.told);
     }
     // another printer's program is told, not refused
     let ran = towpath(&["verify", &program, "--printer", "reed-35", "--plan", &plan]);

@@ -22,7 +22,7 @@ pub(super) fn report(command: Option<&str>) -> Outcome<Report> {
             None => {
                 let names: Vec<&str> = whole.get_subcommands().map(clap::Command::get_name).collect();
                 let d = Diagnostic::error("unknown-name", format!("there is no command `{name}`"));
-                return Err(d.help(help(name, &names, "commands:")).into());
+                return Err(d.help(help(name, &names, "commands")).into());
             }
         },
     };

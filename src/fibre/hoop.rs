@@ -1,14 +1,15 @@
 //! Closed courses round a hole.
 
 use super::room::Room;
-use crate::geom::{Area, bend, combine, offset, smooth};
+use crate::geom::{Area, Point, bend, combine, offset, smooth};
 
 /// Lays hoops round a hole, the first as near to it as perimeters and bend
 /// radius allow, the others outside it.
 ///
 /// Hoops are pulled tight when they are laid, so they follow the hole's convex
-/// hull; `follow` keeps them parallel to the hole's own edge instead.
-pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool) {
+/// hull; `follow` keeps them parallel to the hole's own edge instead. Those that are
+/// to become a `spiral` are of few arcs.
+pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool, spiral: bool) {
     let o = room.order;
     let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
     let chord = bend::PROPOSAL_CHORD_MM;
@@ -29,7 +30,7 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
     for k in 0..most {
         let Some(p) = inner.polygons().first() else { break };
         let ring = p.outer().to_vec();
-        let laid = room.lay_loop(&ring);
+        let laid = if spiral { lay_loosely(room, &ring) } else { room.lay_loop(&ring) };
         if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
             if o.courses.is_some() {
                 let left = most - k;
@@ -46,6 +47,23 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
             inner = offset::closed(&inner, smooth::working_radius(o.radius), bend::PROPOSAL_CHORD_MM);
         }
     }
+}
+
+/// Lays a hoop that is to be wound into a spiral; gives its length. It is of few arcs;
+/// one that so comes too near to the one inside it is fitted more tightly.
+fn lay_loosely(room: &mut Room<'_>, ring: &[Point]) -> f64 {
+    let before = room.courses.len();
+    let mut tight = room.clone();
+    let laid = room.lay_where_free(ring, true);
+    if matches!(&room.courses[before..], [one] if one.path().closed) {
+        return laid;
+    }
+    let closer = tight.lay_loop(ring);
+    if closer <= laid {
+        return laid;
+    }
+    *room = tight;
+    closer
 }
 
 /// The whole room lies inside the loop: larger loops find nothing.

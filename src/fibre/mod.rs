@@ -162,7 +162,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             (Target::Area(_), _) => contour::lay(&mut room),
             (Target::Holes { holes, .. }, rule) => {
                 for hole in holes {
-                    hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop);
+                    hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, region.spiral);
                 }
             }
             (Target::Pins { pins, .. }, _) => strap::lay(&mut room, pins, clearance),

@@ -344,7 +344,7 @@ mod tests {
         let hole = smooth::disc(pt(40.0, 40.0), 8.0, 0.004);
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(80.0, 0.0), pt(80.0, 80.0), pt(0.0, 80.0)]);
         let mut room = Room::new(order, &combine::difference(&plate, &hole));
-        hoop::lay(&mut room, &hole, 1.0, false);
+        hoop::lay(&mut room, &hole, 1.0, false, true);
         let rings: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
         assert_eq!(room.courses.len(), 8, "hoops");
         assert_eq!(wind(&mut room), 7, "cuts saved: {:?}", room.left_out);

@@ -540,8 +540,7 @@ struct Planned {
     paths: Vec<Path>,
 }
 
-/// Lays what was planned. Gives the cuts saved: a run of rows that is laid in pieces
-/// saves as many fewer.
+/// Lays what was planned. Gives the cuts saved: each course one less than its rows.
 fn lay_planned(room: &mut Room<'_>, planned: Planned, angle: f64) -> usize {
     let mut saved = 0;
     for path in planned.paths {
@@ -549,10 +548,8 @@ fn lay_planned(room: &mut Room<'_>, planned: Planned, angle: f64) -> usize {
         if mostly_rows(&path) {
             let before = room.courses.len();
             room.lay_row(plane);
-            let pieces = room.courses.len() - before;
-            if pieces > 0 {
-                saved += rows_in(&path).saturating_sub(pieces);
-            }
+            let laid = room.courses[before..].iter().map(|c| rows_in(&turned_back(c.path(), -angle)));
+            saved += laid.map(|rows| rows.saturating_sub(1)).sum::<usize>();
         } else {
             let at = plane.start();
             room.leave_out("rows too short for the turns that would join them", path.length(), at);
@@ -567,7 +564,7 @@ fn rows_in(path: &Path) -> usize {
 }
 
 fn along_rows(s: &Segment) -> bool {
-    (s.to().y - s.from().y).abs() < 1e-9 && s.radius().is_infinite()
+    (s.to().y - s.from().y).abs() < 1e-6 && s.radius().is_infinite()
 }
 
 /// At least this share of a course lies along the rows: with less, turns would

@@ -59,8 +59,11 @@ impl Replay<'_> {
     /// Bed and chamber are as hot as the matrix wants them.
     pub(super) fn surroundings(&mut self) {
         let place = self.place();
-        for ((what, wanted), set) in SURROUNDINGS.into_iter().zip(self.facts.rest_c).zip(self.rest) {
-            let Some(wanted) = wanted else { continue };
+        let most = [self.printer.max_bed_temperature_c, self.printer.max_chamber_temperature_c];
+        for (k, what) in SURROUNDINGS.into_iter().enumerate() {
+            let (Some(wanted), set) = (self.facts.rest_c[k], self.rest[k]) else { continue };
+            // a machine that gets less hot does what it can
+            let wanted = wanted.min(most[k]);
             self.ledger.most(Check::Temperature, (set - wanted).abs(), WARM_K, place, || {
                 format!("the {what} is set to {set} degC, the matrix wants {wanted} degC")
             });
