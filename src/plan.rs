@@ -103,6 +103,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     warnings::unfilled(notes, &outline, &beads);
     warnings::lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
+    warnings::spirals(notes, &job, &courses);
     warnings::empty_regions(notes, &job, &courses, &left_out);
     warnings::left_out(notes, &left_out);
     warnings::laid(notes, &job, &courses);

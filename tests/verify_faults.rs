@@ -369,3 +369,61 @@ fn a_course_laid_twice_is_named() {
     let found = v.ledger.first_of(Check::PlanComplete).expect("a finding");
     assert!(found.text.contains("course L2.2 is laid once more"), "{}", found.text);
 }
+
+#[test]
+fn trailing_tow_is_held_where_it_comes_to_lie() {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("trailing");
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    let tow = builtin::TOWS.iter().find(|t| t.name == "carbon-1k-pa12").expect("it is built in");
+    for (file, text) in [
+        ("tow.toml", tow.text.replace("\nwidth_mm", "\ntrail_mm = 1.0\nwidth_mm")),
+        ("ring.svg", RING.to_owned()),
+        ("map.toml", HOOPS.to_owned()),
+        ("job.toml", TRAILING.to_owned()),
+    ] {
+        std::fs::write(folder.join(file), text).expect("a scratch file");
+    }
+    let planned = plan(&mut Notes::default(), &folder.join("job.toml")).expect("it is planned");
+    let (_, printer) = job::printer_named("shuttle-15").expect("it is built in");
+    let v = checked(&planned.program, &printer, Some(&planned.plan));
+    assert_eq!(v.ledger.faults(), 0, "{}", v.ledger.table());
+    // without a word of the trail the strips would lie where the nozzle goes: under beads
+    let at = |pointer: &str, set: f64| PlanEdit {
+        at: pointer.to_owned(),
+        set: Some(serde_json::json!(set)),
+        add: None,
+        scale: None,
+    };
+    let untold = edited_plan(&planned.plan, &[at("/tow/trail_mm", 0.0)]);
+    let v = checked(&planned.program, &printer, Some(&untold));
+    assert!(v.ledger.faults_of(Check::OverTow) > 0, "{}", v.ledger.table());
+}
+
+/// A ring with two hoops round its hole, laid with tow that trails the nozzle.
+const RING: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="24mm" viewBox="0 0 24 24">
+<circle cx="12" cy="12" r="11"/><circle cx="12" cy="12" r="5"/></svg>"#;
+const HOOPS: &str = r#"
+[[region]]
+name = "ring"
+shape = { hole_at_mm = [12, 12] }
+layers = "2"
+rule = "hoop"
+courses = 2
+"#;
+const TRAILING: &str = r#"
+[part]
+name = "ring"
+outline = "ring.svg"
+thickness_mm = 0.6
+[build]
+printer = "shuttle-15"
+matrix = "pa12"
+tow = "tow.toml"
+layer_height_mm = 0.2
+[matrix]
+perimeters = 1
+bead_width_mm = 0.6
+fill = "contour"
+[reinforcement]
+map = "map.toml"
+"#;

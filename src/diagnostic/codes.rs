@@ -301,6 +301,10 @@ pub static ALL: &[Code] = &[
         text: "Courses would lie on one another: `spacing_mm` is centre to centre and at least the tow's width. Leave it out to lay tow beside tow.",
     },
     Code {
+        name: "spiral-not-wound",
+        text: "A region with `spiral = true` is laid in closed courses all the same: between two of them there is no way over that keeps the bend radius and a tow's width from both. No cut is saved then, and the courses keep the little more room that a spiral's bends would have needed. Leave the key out, or give the region more or longer courses.",
+    },
+    Code {
         name: "temperature-limit",
         text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used.",
     },

@@ -141,6 +141,26 @@ pub(super) fn empty_layers(notes: &mut Notes, outline: &outline::Outline) {
     }
 }
 
+/// Warns, by name, of regions that are to be wound into spirals of which none came about.
+pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    for region in job.map.iter().flat_map(|m| &m.regions).filter(|r| r.spiral) {
+        let of_layer = |l: &fibre::LayerCourses| {
+            let mine = l.courses.iter().filter(|c| c.region == region.name);
+            mine.fold((0, true), |(n, closed), c| (n + 1, closed && c.path().closed))
+        };
+        let layers: Vec<(usize, bool)> = courses.iter().map(of_layer).filter(|(n, _)| *n > 0).collect();
+        if layers.iter().any(|(n, _)| *n > 1) && layers.iter().all(|(_, closed)| *closed) {
+            let message = format!(
+                "region `{}` asks for spirals, its {} closed courses are laid one by one: there is no way from one to the next within the bend radius",
+                region.name,
+                layers.iter().map(|l| l.0).sum::<usize>()
+            );
+            let d = Diagnostic::warning("spiral-not-wound", message);
+            notes.push(d.help("a way over takes a length of its own: fewer and longer courses, or a smaller bend radius; `spiral = false` lays them a little closer"));
+        }
+    }
+}
+
 /// Warns, by name, of regions that get no tow in any layer.
 pub(super) fn empty_regions(
     notes: &mut Notes,

@@ -35,6 +35,11 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
             )
         };
         let mut d = Diagnostic::error("bed-full", what);
+        // of the part where there is no room for one, of the copies asked for elsewhere
+        let role = if most == 0 { "outline" } else { "job" };
+        if let Some(input) = job.inputs.iter().find(|i| i.role == role || i.role == "job") {
+            d = d.in_file(&input.file);
+        }
         if most > 0 {
             d = d.help(format!("set `[build] copies` to {most} or less"));
         } else {
