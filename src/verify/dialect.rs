@@ -96,17 +96,6 @@ impl Dialect {
         if c.tool_change_m6 {
             codes.insert((b'M', 60));
         }
-        for b in [
-            &blocks.start,
-            &blocks.end,
-            &blocks.to_matrix,
-            &blocks.to_fibre,
-            &blocks.cut,
-            &blocks.heat,
-            &blocks.heat_wait,
-        ] {
-            codes.extend(codes_in(b));
-        }
         let all = BlockValues::samples().number("tool", 0.0).number("temperature_c", MARK_C);
         let mut letters: BTreeSet<u8> = LETTERS.bytes().collect();
         for b in [
@@ -118,6 +107,7 @@ impl Dialect {
             &blocks.heat,
             &blocks.heat_wait,
         ] {
+            codes.extend(codes_in(b));
             letters.extend(lines(&b.render(&all)?).iter().flatten().map(|w| w.letter));
         }
         let mut heating: Vec<Heating> = Vec::new();
