@@ -149,7 +149,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         };
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let mut room = Room::new(order, &free);
-        let layable = layable(&task.target, &free, &order, job);
+        let mut layable = layable(&task.target, &free, &order, job);
         let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
         let field = region.field.as_deref().map(steered::Directions::new);
         match (&task.target, region.rule) {
@@ -165,7 +165,12 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
                     hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, region.spiral);
                 }
             }
-            (Target::Pins { pins, .. }, _) => strap::lay(&mut room, pins, clearance),
+            (Target::Pins { pins, .. }, _) => {
+                strap::lay(&mut room, pins, clearance);
+                if let Some(ground) = strap::ground(&room) {
+                    layable = combine::intersection(&free, &ground);
+                }
+            }
         }
         if region.spiral {
             layer.cuts_saved += spiral::wind(&mut room);

@@ -377,6 +377,25 @@ impl<'a> Room<'a> {
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
 
+    /// A closed path along a ring, swinging past its corners within an area; `None`
+    /// where none can be bent so.
+    pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
+        let o = self.order;
+        let fit = [0.12, 0.25]
+            .into_iter()
+            .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
+            .find(|fit| fit.kinks.is_empty())
+            .unwrap_or_else(|| {
+                let boundary = Lines::boundary(area);
+                let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+                bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free)
+            });
+        match fit.pieces.as_slice() {
+            [path] if path.closed => Some(path.clone()),
+            _ => None,
+        }
+    }
+
     /// Lays one course along one boundary of an area that may be larger than the
     /// room: its outer ring, or its first hole. Gives the whole closed path, of
     /// which what has room is laid; `None` where no closed path follows it.

@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Bounds, Point, bend, combine, offset, polyline, smooth};
+use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, smooth};
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
 /// the one before. Where a straight side would leave the room the belt is led
@@ -41,10 +41,10 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
     let mut laid = room.clone();
     while whole < most {
         let tried = (whole + most).div_ceil(2);
-        let closed = side_by_side(&belts[..tried], &rounds, &within, &o).and_then(|rings| {
+        let closed = side_by_side(&belts[..tried], &rounds, &within, room).and_then(|paths| {
             let mut with = room.clone();
-            rings.iter().for_each(|r| {
-                with.lay_loop(r);
+            paths.iter().for_each(|p| {
+                with.lay_path(p);
             });
             let new = &with.courses[room.courses.len()..];
             (new.len() == tried && new.iter().all(|c| c.path().closed)).then_some(with)
@@ -77,39 +77,58 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
     }
 }
 
+/// The ground of straps that all close, from the inside of the innermost to the
+/// outside of the outermost: led along edges they have other ground than belts
+/// that run straight. `None` where some do not close.
+pub(super) fn ground(room: &Room<'_>) -> Option<Area> {
+    let chord = bend::PROPOSAL_CHORD_MM;
+    if !room.left_out.is_empty() || room.courses.iter().any(|c| !c.path().closed) {
+        return None;
+    }
+    let mut enclosed: Vec<Area> =
+        room.courses.iter().map(|c| combine::ring_area(&c.path().flatten(chord))).collect();
+    enclosed.sort_by(|a, b| a.area().total_cmp(&b.area()));
+    let half = 0.5 * room.order.width;
+    let inner = offset::shrunk(enclosed.first()?, half, chord);
+    Some(combine::difference(&offset::grown(enclosed.last()?, half, chord), &inner))
+}
+
 /// Belts led inside an area so that each keeps a spacing inside the next one out,
-/// innermost first; `None` where one would not go round all pins any more.
-fn side_by_side(
-    belts: &[Area],
-    rounds: &[Area],
-    within: &Area,
-    o: &super::room::Order<'_>,
-) -> Option<Vec<Vec<Point>>> {
+/// innermost first; `None` where one would not go round all pins any more, or
+/// cannot be bent so.
+fn side_by_side(belts: &[Area], rounds: &[Area], within: &Area, room: &Room<'_>) -> Option<Vec<Path>> {
+    let o = &room.order;
     let chord = bend::PROPOSAL_CHORD_MM;
     // led along an edge, the outermost has it and the others keep inside
-    let mut within = within.clone();
-    let mut paths: Vec<Vec<Point>> = Vec::new();
+    let mut within = offset::shrunk(within, SPARE_EDGE * o.deviation, chord);
+    let mut paths: Vec<Path> = Vec::new();
     for (k, belt) in belts.iter().enumerate().rev() {
         // a thousandth of a millimetre all round is the tidying's
         let trifle = 2.0 * offset::TIDY_MM * belt.perimeter();
         #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
         let out = k as f64 * (o.spacing + SPARE * o.deviation);
-        let held: Vec<Area> = rounds.iter().map(|r| offset::grown(r, out, 0.02)).collect();
+        let held: Vec<Area> = rounds.iter().map(|r| offset::grown(r, out, chord)).collect();
         let ring = if combine::difference(belt, &within).area() < trifle {
             outer(belt)?
         } else {
-            let points: Vec<Point> = held.iter().flat_map(|r| outer(r).unwrap_or_default()).collect();
-            led(belt, &within, &points)?
+            // straps further out may press it into what holds it by a hair; what then lies
+            // outside the belt holds nothing, a line a little further in does
+            let points: Vec<Point> = [HELD_TIGHTLY_MM, HELD_MM]
+                .iter()
+                .flat_map(|m| rounds.iter().filter_map(move |r| outer(&offset::grown(r, out - m, chord))))
+                .flatten()
+                .collect();
+            settled(led(belt, &within, &points)?, &within, &held)
         };
-        let enclosed = combine::ring_area(&ring);
+        let path = room.loop_along(&ring, &within)?;
+        // the next one in keeps to this one as it is bent, not as it was asked for
+        let enclosed = combine::ring_area(&path.flatten(chord));
         if held.iter().any(|r| combine::difference(r, &enclosed).area() > HELD_MM * r.perimeter()) {
             return None;
         }
-        within = combine::intersection(
-            &within,
-            &offset::shrunk(&enclosed, o.spacing + SPARE * o.deviation, chord),
-        );
-        paths.push(ring);
+        let inside = offset::shrunk(&enclosed, o.spacing, chord);
+        within = combine::intersection(&within, &inside);
+        paths.push(path);
     }
     paths.reverse();
     Some(paths)
@@ -118,8 +137,15 @@ fn side_by_side(
 /// How far a belt may cut into what holds it, mm: chords of both.
 const HELD_MM: f64 = 0.03;
 
+/// The same while it is pulled tight: what fitting leaves of a strap's room.
+const HELD_TIGHTLY_MM: f64 = 0.006;
+
 /// Room between straps beyond the spacing, in deviations: both are fitted.
 const SPARE: f64 = 0.4;
+
+/// Room between the outermost strap and the edge that it is led along, in
+/// deviations: it is fitted to a line that was pulled tight along it.
+const SPARE_EDGE: f64 = 0.1;
 
 /// What the innermost strap's centre line encloses.
 pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Area {
@@ -146,7 +172,7 @@ fn outer(area: &Area) -> Option<Vec<Point>> {
 const STEP_MM: f64 = 0.5;
 
 /// Rounds of pulling tight: each shortens what the one before left.
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 40;
 
 /// A belt led inside an area: its part there, pulled tight round the points that
 /// hold it.
@@ -154,14 +180,16 @@ fn led(belt: &Area, within: &Area, held: &[Point]) -> Option<Vec<Point>> {
     let ring = outer(&combine::intersection(belt, within))?;
     let edge = Lines::boundary(within);
     let inside = |a: Point, b: Point| {
-        let n = (a.dist(b) / STEP_MM).ceil().max(1.0);
-        let mut k = 0.0;
-        while k <= n {
-            let p = a.lerp(b, k / n);
-            if !edge.enclose(p) && edge.distance(p) > 1e-3 {
+        let long = a.dist(b);
+        let mut at = 0.0;
+        while at < long {
+            let p = a.lerp(b, at / long);
+            let room = edge.distance(p);
+            if room > 1e-3 && !edge.enclose(p) {
                 return false;
             }
-            k += 1.0;
+            // nothing nearer than the room can be in the way
+            at += room.max(STEP_MM);
         }
         true
     };
@@ -190,45 +218,85 @@ fn led(belt: &Area, within: &Area, held: &[Point]) -> Option<Vec<Point>> {
             }
         })
     };
+    let mut tight = 0;
     for _ in 0..ROUNDS {
         let n = ring.len();
         if n < 8 {
             break;
         }
+        // the first point of a round stays: another one each time
+        ring.rotate_left(2 * n / 5);
         let mut out: Vec<Point> = vec![ring[0]];
         let mut i = 0;
         let mut shortened = false;
         while i < n {
-            let mut next = i + 1;
-            for reach in [n / 3, n / 4, n / 6, n / 9, n / 14, n / 20, 16, 8, 4, 2] {
-                let j = i + reach;
-                if reach < 2 || j > n {
-                    continue;
-                }
+            // farther and farther as long as nothing holds it, then back to where it was held
+            let pulled = |j: usize| {
                 let (a, b) = (ring[i], ring[j % n]);
                 let between: Vec<Point> = (i + 1..j).map(|k| ring[k % n]).collect();
-                let along = between.iter().chain([&b]).fold((0.0, a), |(s, p), q| (s + p.dist(*q), *q)).0;
-                if along - a.dist(b) > 1e-4 && inside(a, b) && keeps(a, b, &between) {
-                    next = j;
-                    shortened = true;
-                    break;
+                (inside(a, b) && keeps(a, b, &between)).then(|| {
+                    let along = between.iter().chain([&b]).fold((0.0, a), |(s, p), q| (s + p.dist(*q), *q)).0;
+                    along - a.dist(b)
+                })
+            };
+            let (mut next, mut held) = (i + 1, n + 1);
+            let mut step = 1;
+            while next + step < held {
+                match pulled(next + step) {
+                    Some(gain) => {
+                        next += step;
+                        shortened |= gain > 1e-7;
+                        step *= 2;
+                    }
+                    None => held = next + step,
+                }
+                while step > 1 && next + step >= held {
+                    step /= 2;
                 }
             }
-            if next >= n {
-                break;
-            }
-            let (a, b) = (ring[i], ring[next]);
-            let piece = polyline::densified(&[a, b], STEP_MM);
-            out.extend(piece.into_iter().skip(1));
+            out.extend(polyline::densified(&[ring[i], ring[next % n]], STEP_MM).into_iter().skip(1));
             i = next;
         }
+        // back where it began
+        out.pop();
         ring = out;
-        if !shortened {
+        // once from either side of the point that stays
+        tight = if shortened { 0 } else { tight + 1 };
+        if tight > 1 {
             break;
         }
     }
     let tidy = polyline::simplified_ring(&ring, 2e-3);
     (tidy.len() > 2).then_some(tidy)
+}
+
+/// Times that each point of a belt is drawn between its neighbours: what pulling
+/// tight leaves is small and near.
+const SETTLES: usize = 80;
+
+/// A belt pulled tight by chords, drawn smooth between what holds it: the corners
+/// of its chords would be bends that no tow follows.
+fn settled(ring: Vec<Point>, within: &Area, held: &[Area]) -> Vec<Point> {
+    let edge = Lines::boundary(within);
+    let rounds: Vec<Lines> = held.iter().map(Lines::boundary).collect();
+    let mut closed = ring;
+    closed.extend(closed.first().copied());
+    let mut ring = polyline::densified(&closed, STEP_MM);
+    ring.pop();
+    let n = ring.len();
+    for _ in 0..SETTLES {
+        let drawn = (0..n).map(|i| {
+            let mut p = (ring[(i + n - 1) % n] + ring[(i + 1) % n]) * 0.25 + ring[i] * 0.5;
+            for round in &rounds {
+                if round.enclose(p) {
+                    p = round.nearest(p).map_or(p, |(q, _)| q);
+                }
+            }
+            if edge.enclose(p) { p } else { edge.nearest(p).map_or(p, |(q, _)| q) }
+        });
+        ring = drawn.collect();
+    }
+    polyline::simplified_ring(&ring, 5e-4)
 }
 
 #[cfg(test)]
@@ -326,18 +394,23 @@ mod tests {
             let x = 150.0 * f64::from(k) / 200.0;
             ring.push(pt(x, 35.0 + (16.0 + 6.0 * crate::geom::trig::cos(2.0 * PI * x / 150.0))));
         }
-        let mut room = Room::new(order(3), &combine::ring_area(&ring));
-        lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
-        assert_eq!(room.courses.len(), 3, "{:?}", room.left_out);
-        for c in &room.courses {
-            assert!(
-                c.path().closed && c.path().min_radius() >= 6.0,
-                "{} mm, {:?}",
-                c.length_mm(),
-                room.left_out
-            );
-            let waist = c.path().flatten(0.01).iter().filter(|p| (p.x - 75.0).abs() < 5.0).count();
-            assert!(waist > 0, "it passes the waist");
+        // eight fit between the pins and the edge round them
+        for courses in [3, 8] {
+            let mut room = Room::new(order(courses), &combine::ring_area(&ring));
+            lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
+            assert_eq!(room.courses.len(), courses, "{:?}", room.left_out);
+            for c in &room.courses {
+                assert!(c.path().closed && c.path().min_radius() >= 6.0, "{} mm", c.length_mm());
+                let waist = c.path().flatten(0.01).iter().filter(|p| (p.x - 75.0).abs() < 5.0).count();
+                assert!(waist > 0, "it passes the waist");
+                assert!(
+                    !c.path().flatten(0.01).iter().any(|p| p.dist(pt(22.0, 35.0)) < 11.45),
+                    "round the pin"
+                );
+            }
+            let ground = ground(&room).expect("they all close").area();
+            let tow: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
+            assert!((0.93..=1.001).contains(&(tow / ground)), "{tow} mm of 1 mm tow on {ground} mm2");
         }
     }
 }
