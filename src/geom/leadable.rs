@@ -25,9 +25,9 @@ const NODES: f64 = 8.0;
 /// distances: a swing further off gains less than a hundredth.
 const REACH: f64 = 10.0;
 
-/// The bends found are this share wider than the least radius: lines and arcs are fitted
-/// to them afterwards, which need some room.
-const WIDER: f64 = 2e-3;
+/// The bends found are one of these shares wider than the least radius, tried in turn:
+/// lines and arcs are fitted to them afterwards, which need some room.
+pub(super) const WIDER: [f64; 2] = [1.2e-3, 2e-3];
 
 /// Share of what the leader's bend round a bend of the least radius is wider than it
 /// that this may take.
@@ -38,7 +38,7 @@ const FULL: f64 = 0.9;
 
 /// Weight of the offsets' squares beside the largest offset, 1/mm: places that can be
 /// led nearer than the worst one are.
-const SMALLNESS: f64 = 0.1;
+const SMALLNESS: f64 = 0.02;
 
 /// Times that the squares of curvatures are taken anew, and Newton's steps in each.
 const ROUNDS: usize = 5;
@@ -147,17 +147,17 @@ fn leading(k0: f64, k1: f64, about: f64, step: f64, d: f64) -> (f64, [f64; 2]) {
 }
 
 /// Points of the leader's way along which its follower at `distance` mm goes as near to
-/// `path` as a leader lets it that bends no tighter than `radius` mm; `None` where it is
-/// led along the path itself. An open path begins at its own start and is led to its own
+/// `path` as a leader lets it that bends no tighter than `radius` mm and a share `wider`;
+/// `None` where it is led along the path itself. An open path begins at its own start and is led to its own
 /// end, as by [`super::tractrix::lead`].
-pub(super) fn way(path: &Path, distance: f64, radius: f64) -> Option<Vec<Point>> {
+pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64) -> Option<Vec<Point>> {
     if path.length() <= 2.0 * distance {
         return None;
     }
     let line = Line::new(path, distance);
     let n = line.bend.len();
     let spare = (radius * radius + distance * distance).sqrt() - radius;
-    let most = radius + (WIDER * radius).min(OF_LEAD * spare);
+    let most = radius + (wider * radius).min(OF_LEAD * spare);
     // the leader's bends along the path itself, in shares of the most
     let share: Vec<f64> = (0..n)
         .map(|i| {

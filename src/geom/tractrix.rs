@@ -125,7 +125,8 @@ pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
         let whole = fit.kinks.is_empty() && found.closed == path.closed;
         whole.then(|| judged(path, found.clone(), distance))
     };
-    if let Some(way) = leadable::way(path, distance, radius) {
+    for wider in leadable::WIDER {
+        let Some(way) = leadable::way(path, distance, radius, wider) else { break };
         for ease in CLOSE {
             match tried(&way, ease) {
                 Some(led) if led.off_mm < best.off_mm => best = led,
@@ -265,6 +266,7 @@ mod tests {
                 held(&corner(r), d, r, 0.05);
             }
         }
+        held(&corner(15.0), 3.0, 15.0, 0.05);
     }
 
     #[test]
