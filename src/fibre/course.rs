@@ -1,6 +1,7 @@
 //! A course: lines and arcs joined tangentially, none tighter than the minimum
 //! radius, long enough to be cut and laid.
 
+use crate::geom::tractrix::{self, Led};
 use crate::geom::{Path, Point};
 use crate::job::Rule;
 
@@ -18,11 +19,16 @@ pub struct Course {
     path: Path,
     /// Where the tow comes to lie, where that is not where the nozzle goes.
     pub trail: Option<Trail>,
+    /// The same course from its other end, where its tow trails and comes to lie on
+    /// the line wanted that way too: not by the same way of the nozzle.
+    pub(super) back: Option<Box<Course>>,
 }
 
 /// What becomes of a course whose tow trails the nozzle.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trail {
+    /// How far it trails, mm.
+    pub distance_mm: f64,
     /// The centre line that is wanted of the tow.
     pub wanted: Path,
     /// The centre line that follows from the nozzle's way.
@@ -105,7 +111,7 @@ impl Course {
                 return Err(CourseFault::Joint { at: a.to(), gap_mm, angle_deg: angle.to_degrees() });
             }
         }
-        Ok(Self { region, rule, rank, path, trail: None })
+        Ok(Self { region, rule, rank, path, trail: None, back: None })
     }
 
     /// The centre line wanted of the tow: the nozzle's way, unless the tow trails.
@@ -123,14 +129,41 @@ impl Course {
         self.path.length()
     }
 
-    /// The same course laid from its other end.
-    pub fn reversed(&self) -> Self {
-        Self { path: self.path.reversed(), ..self.clone() }
+    /// The same course laid from its other end; `None` where its tow, which trails,
+    /// would then lie elsewhere.
+    pub fn reversed(&self) -> Option<Self> {
+        if self.trail.is_none() {
+            return Some(Self { path: self.path.reversed(), ..self.clone() });
+        }
+        self.back.as_deref().cloned()
     }
 
     /// A closed course begun elsewhere along itself; an open one stays as it is.
     pub(super) fn restarted(&self, at_mm: f64) -> Self {
-        Self { path: self.path.restarted(at_mm), ..self.clone() }
+        let path = self.path.restarted(at_mm);
+        let trail = self.trail.as_ref().map(|t| {
+            let led = tractrix::judged(&t.wanted, path.clone(), t.distance_mm);
+            Trail::of(t.wanted.clone(), t.distance_mm, led)
+        });
+        Self { path, trail, ..self.clone() }
+    }
+}
+
+impl Trail {
+    /// Largest distance of the tow from the line wanted, its very end counted, mm.
+    pub fn off_anywhere_mm(&self) -> f64 {
+        self.off_mm.max(self.end_off_mm)
+    }
+
+    pub(super) fn of(wanted: Path, distance_mm: f64, led: Led) -> Self {
+        Self {
+            distance_mm,
+            wanted,
+            laid: led.laid,
+            off_mm: led.off_mm,
+            at_mm: [led.worst.x, led.worst.y],
+            end_off_mm: led.end_off_mm,
+        }
     }
 }
 

@@ -101,6 +101,14 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         })
         .collect();
     let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm);
+    if job.tow.trail_mm > 0.0 {
+        // tow that trails lies otherwise at the ends of a loop than on the rest of it
+        let moved = |l: &&mut LayerCourses| l.courses.iter().any(|c| c.path().closed);
+        layers.par_iter_mut().filter(moved).for_each(|l| {
+            let strips: Vec<Area> = l.courses.iter().map(|c| strip(c, job.tow.width_mm)).collect();
+            l.strips = combine::union_all(&strips);
+        });
+    }
     if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
         notes.push(
             Diagnostic::warning(
@@ -260,7 +268,7 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
 /// The strip that a course covers.
 fn strip(course: &Course, width: f64) -> Area {
     let chord = bend::PROPOSAL_CHORD_MM;
-    if let Some(trail) = course.trail.as_ref().filter(|t| t.off_mm > TRAIL_MM) {
+    if let Some(trail) = course.trail.as_ref().filter(|t| t.off_anywhere_mm() > TRAIL_MM) {
         let line = crate::geom::polyline::simplified(&trail.laid, chord);
         return offset::strip(&line, width, false, chord);
     }

@@ -11,17 +11,30 @@ const SHARES: [f64; 4] = [1.0, 0.75, 0.5, 0.25];
 
 /// A course led so that its tow comes to lie on the course's own line, as nearly
 /// as a way of legal radius and length that has room allows; what is left is in its
-/// trail.
+/// trail. A way back is another one, and so may its tow's place be, at its ends above
+/// all: where it is not the same as nearly as matters, the course is laid in the better
+/// sense alone.
 pub(super) fn led(course: &Course, room: &Room<'_>, trail_mm: f64, radius: f64, shortest: f64) -> Course {
+    let one_way = |c: &Course| led_one_way(c, room, trail_mm, radius, shortest);
+    let mut there = one_way(course);
+    let Some(back) = (!course.path().closed).then(|| course.reversed()).flatten() else { return there };
+    let back = one_way(&back);
+    // what lies within this is near enough; then the very ends count
+    let off =
+        |c: &Course| c.trail.as_ref().map_or((0.0, 0.0), |t| (t.off_mm.max(TRAIL_MM), t.off_anywhere_mm()));
+    let ((along, anywhere), (along_back, anywhere_back)) = (off(&there), off(&back));
+    if anywhere.max(anywhere_back) <= TRAIL_MM {
+        there.back = Some(Box::new(back));
+    } else if along_back < along || (along_back <= along && anywhere_back < anywhere) {
+        return back;
+    }
+    there
+}
+
+fn led_one_way(course: &Course, room: &Room<'_>, trail_mm: f64, radius: f64, shortest: f64) -> Course {
     let wanted = course.path().clone();
     let with = |led: Led, mut course: Course| {
-        course.trail = Some(Trail {
-            wanted: wanted.clone(),
-            laid: led.laid,
-            off_mm: led.off_mm,
-            at_mm: [led.worst.x, led.worst.y],
-            end_off_mm: led.end_off_mm,
-        });
+        course.trail = Some(Trail::of(wanted.clone(), trail_mm, led));
         course
     };
     let plain = tractrix::judged(&wanted, wanted.clone(), trail_mm);

@@ -7,6 +7,7 @@ mod biarc;
 pub mod combine;
 pub mod grid;
 pub mod hatch;
+mod leadable;
 pub mod nearest;
 pub mod offset;
 pub mod path;

@@ -137,10 +137,15 @@ struct Tow {
 }
 
 impl Tow {
-    fn of(courses: &LayerCourses, width_mm: f64) -> Self {
+    /// Of a layer's courses, and of the same as they were put in order: tow that trails
+    /// lies elsewhere when it is laid from its other end.
+    fn of(courses: &LayerCourses, ordered: &[Laid], width_mm: f64) -> Self {
         let mut lines = Lines::default();
-        for c in &courses.courses {
+        for c in courses.courses.iter().filter(|c| c.trail.is_none()) {
             lines.add(&c.path().flatten(CHORD_MM));
+        }
+        for trail in ordered.iter().filter_map(|l| l.course.trail.as_ref()) {
+            lines.add(&trail.laid);
         }
         Self { lines, half_width_mm: 0.5 * width_mm }
     }
@@ -256,7 +261,8 @@ impl Builder<'_> {
     fn matrix(&mut self, beads: &LayerBeads, courses: Option<&LayerCourses>, height: f64) {
         self.select(Head::Matrix);
         // tow that is laid later in this layer is not in the way
-        let tow = courses.map(|c| Tow::of(c, self.job.tow.width_mm));
+        let ordered = self.program.courses.last().map_or(&[][..], |laid| laid);
+        let tow = courses.map(|c| Tow::of(c, ordered, self.job.tow.width_mm));
         for copy in 0..self.program.placements.len() {
             let origin = self.program.placements[copy];
             for kind in [BeadKind::Perimeter, BeadKind::Fill] {
@@ -349,8 +355,9 @@ impl Builder<'_> {
             .enumerate()
             .map(|(k, v)| {
                 let course = &courses.courses[v.stop];
-                let course =
-                    if v.reversed && !course.path().closed { course.reversed() } else { course.clone() };
+                // tow that trails may not lie right from its other end
+                let back = (v.reversed && !course.path().closed).then(|| course.reversed()).flatten();
+                let course = back.unwrap_or_else(|| course.clone());
                 let cut_at_mm = course.length_mm() - tail;
                 Laid { id: format!("L{layer}.{}", k + 1), course, cut_at_mm }
             })

@@ -1,0 +1,596 @@
+//! The line nearest to a wanted one along which a follower can be led.
+//!
+//! A follower at distance d on a line of curvature k, along its length s, asks of its
+//! leader the curvature
+//!
+//! ```text
+//! K = (k + d k' / (1 + d^2 k^2)) / sqrt(1 + d^2 k^2)
+//! ```
+//!
+//! so where the line's own curvature jumps, as between a straight and an arc, no leader
+//! of bounded curvature keeps the follower on it. The nearest line that one can lead
+//! along begins to turn before the jump, after a swing to the other side: its offset e
+//! from the wanted line is what is sought, with k the wanted curvature + e'' + k^2 e.
+//! The largest offset is made least with K within its bounds by
+//! a primal-dual interior point method (Mehrotra, SIAM J. Optim. 2 (1992) 575-601, from
+//! memory; quadratic form, squares of curvatures taken anew a few times). Its matrices
+//! are banded, because a bound concerns four neighbours, but for one column.
+
+use super::{Path, Point, Segment};
+
+/// Nodes in the distance of the follower: its lag is well resolved by this many.
+const NODES: f64 = 8.0;
+
+/// How far round a place that cannot be led the line may leave the wanted one, in
+/// distances: a swing further off gains less than a hundredth.
+const REACH: f64 = 10.0;
+
+/// The bends found are one of these shares wider than the least radius, tried in turn:
+/// lines and arcs are fitted to them afterwards, which need some room.
+pub(super) const WIDER: [f64; 2] = [1.2e-3, 2e-3];
+
+/// Share of what the leader's bend round a bend of the least radius is wider than it
+/// that this may take.
+const OF_LEAD: f64 = 0.6;
+
+/// Share of the tightest bend from which a leader has no room to make up for anything.
+const FULL: f64 = 0.9;
+
+/// Weight of the offsets' squares beside the largest offset, 1/mm: places that can be
+/// led nearer than the worst one are.
+const SMALLNESS: f64 = 0.02;
+
+/// Times that the squares of curvatures are taken anew, and Newton's steps in each.
+const ROUNDS: usize = 5;
+const STEPS: usize = 40;
+
+/// Share of the way to the nearest bound that a step goes.
+const ALMOST: f64 = 0.95;
+
+/// A wanted line by nodes at equal lengths.
+struct Line<'a> {
+    path: &'a Path,
+    step: f64,
+    /// Curvature, 1/mm, mean over a step round each node.
+    bend: Vec<f64>,
+    closed: bool,
+    /// Nodes that are really the follower's: an open line's last ones come after its end.
+    real: usize,
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "lengths in steps, never negative"
+)]
+fn count(x: f64) -> usize {
+    x.max(0.0) as usize
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a count of nodes")]
+fn float(n: usize) -> f64 {
+    n as f64
+}
+
+/// Turn of a path up to lengths that only grow.
+struct Turns<'a> {
+    path: &'a Path,
+    index: usize,
+    /// Length and turn up to the segment.
+    before: (f64, f64),
+}
+
+impl Turns<'_> {
+    /// Past its ends a path bends as its last piece does.
+    fn up_to(&mut self, s: f64) -> f64 {
+        let segments = &self.path.segments;
+        loop {
+            let Some(segment) = segments.get(self.index) else { return self.before.1 };
+            let k = curvature(segment);
+            let length = segment.length();
+            if s <= self.before.0 + length || self.index + 1 == segments.len() {
+                return self.before.1 + k * (s - self.before.0);
+            }
+            self.before = (self.before.0 + length, self.before.1 + k * length);
+            self.index += 1;
+        }
+    }
+}
+
+fn curvature(segment: &Segment) -> f64 {
+    match segment {
+        Segment::Line { .. } => 0.0,
+        Segment::Arc(a) => a.sign() / a.radius(),
+    }
+}
+
+impl<'a> Line<'a> {
+    fn new(path: &'a Path, distance: f64) -> Self {
+        let total = path.length();
+        let most = distance / NODES;
+        let end = if path.closed { total } else { (total - distance).max(0.0) };
+        let n = (end / most).ceil().max(1.0);
+        let step = end / n;
+        let real = count(n) + usize::from(!path.closed);
+        // what comes after an open line's end may lie anywhere
+        let beyond = if path.closed { 0 } else { count(REACH * NODES) };
+        let mut turns = Turns { path, index: 0, before: (0.0, 0.0) };
+        let mut last = turns.up_to(-0.5 * step);
+        let mut bend: Vec<f64> = (0..real + beyond)
+            .map(|i| {
+                let here = turns.up_to((float(i) + 0.5) * step);
+                let mean = (here - last) / step;
+                last = here;
+                mean
+            })
+            .collect();
+        if path.closed
+            && let (Some(a), Some(b)) = (path.segments.first(), path.segments.last())
+        {
+            bend[0] = 0.5 * (curvature(a) + curvature(b));
+        } else {
+            // tow is drawn straight until it is tight
+            bend[0] = 0.0;
+        }
+        Self { path, step, bend, closed: path.closed, real }
+    }
+}
+
+/// Signed curvature of the leader between two nodes of these curvatures, and how it
+/// changes with each: linear in them but for `about`, the curvature of the squares.
+fn leading(k0: f64, k1: f64, about: f64, step: f64, d: f64) -> (f64, [f64; 2]) {
+    let q = 1.0 + d * d * about * about;
+    let r = q.sqrt();
+    let by_change = d / (q * r * step);
+    let by = [0.5 / r - by_change, 0.5 / r + by_change];
+    (by[0] * k0 + by[1] * k1, by)
+}
+
+/// Points of the leader's way along which its follower at `distance` mm goes as near to
+/// `path` as a leader lets it that bends no tighter than `radius` mm and a share `wider`;
+/// `None` where it is led along the path itself. An open path begins at its own start and is led to its own
+/// end, as by [`super::tractrix::lead`].
+pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64) -> Option<Vec<Point>> {
+    if path.length() <= 2.0 * distance {
+        return None;
+    }
+    let line = Line::new(path, distance);
+    let n = line.bend.len();
+    let spare = (radius * radius + distance * distance).sqrt() - radius;
+    let most = radius + (wider * radius).min(OF_LEAD * spare);
+    // the leader's bends along the path itself, in shares of the most
+    let share: Vec<f64> = (0..n)
+        .map(|i| {
+            let (here, next) = (line.bend[i], if i + 1 < n { line.bend[i + 1] } else { line.bend[0] });
+            let (k, _) = leading(here, next, 0.5 * (here + next), line.step, distance);
+            if i + 1 < n || line.closed { k.abs() * most } else { 0.0 }
+        })
+        .collect();
+    let mut hard: Vec<bool> = share.iter().map(|s| *s > 1.0).collect();
+    if n < 8 || !hard.contains(&true) {
+        return None;
+    }
+    // what bends about as it must has no room to make up for what comes beside it
+    let round = if line.closed { 2 * n } else { n };
+    for i in 1..round {
+        hard[i % n] |= hard[(i - 1) % n] && share[i % n] > FULL;
+    }
+    for i in (1..round).rev() {
+        hard[(i - 1) % n] |= hard[i % n] && share[(i - 1) % n] > FULL;
+    }
+    let reach = count(REACH * distance / line.step);
+    let mut offset = vec![0.0; n];
+    // a closed line is opened where it is furthest from what is hard
+    let opened = if line.closed { calmest(&hard) } else { 0 };
+    let mut i = 0;
+    while i < n {
+        if !hard[(opened + i) % n] {
+            i += 1;
+            continue;
+        }
+        let from = i.saturating_sub(reach);
+        let mut to = i;
+        let mut j = i;
+        while j < n && j <= to + 2 * reach {
+            if hard[(opened + j) % n] {
+                to = j;
+            }
+            j += 1;
+        }
+        let until = (to + 1 + reach).min(n - 1);
+        let at: Vec<usize> = (from..=until).map(|k| (opened + k) % n).collect();
+        let window = Window {
+            bend: at.iter().map(|&k| line.bend[k]).collect(),
+            real: at.iter().map(|&k| k < line.real).collect(),
+            // before an open line's first node there is nothing, not the line itself
+            begins: !line.closed && from == 0,
+            step: line.step,
+            distance,
+            radius: most,
+        };
+        for (&k, e) in at.iter().zip(window.solved()) {
+            offset[k] = e;
+        }
+        i = until + 1;
+    }
+    Some(line.led(&offset, distance))
+}
+
+/// The middle of the longest run round a ring without any that is hard.
+fn calmest(hard: &[bool]) -> usize {
+    let n = hard.len();
+    let (mut best, mut run) = ((0, 0), 0);
+    for i in 0..2 * n {
+        if hard[i % n] {
+            run = 0;
+        } else {
+            run += 1;
+            if run > best.0 && run <= n {
+                best = (run, i);
+            }
+        }
+    }
+    (best.1 + n - best.0 / 2) % n
+}
+
+impl Line<'_> {
+    /// The leader's way for these offsets of the follower, by points between its nodes:
+    /// there its direction is known best.
+    fn led(&self, offset: &[f64], distance: f64) -> Vec<Point> {
+        let mut out = Vec::with_capacity(self.real + 2);
+        let n = offset.len();
+        let mut walk = Walk { path: self.path, index: 0, before: 0.0 };
+        let mut add = |s: f64, e: f64, slope: f64| {
+            let (p, t, k) = walk.at(s);
+            let along = t * (1.0 - k * e) + t.left() * slope;
+            out.push(p + t.left() * e + along.normalised().unwrap_or(t) * distance);
+        };
+        let last = if self.closed { self.real } else { self.real - 1 };
+        for i in 0..last {
+            let (here, next) = (offset[i], offset[(i + 1) % n]);
+            if i == 0 && !self.closed {
+                add(0.0, here, (next - here) / self.step);
+            }
+            add((float(i) + 0.5) * self.step, 0.5 * (here + next), (next - here) / self.step);
+        }
+        if !self.closed {
+            let slope = (offset[last + 1] - offset[last - 1]) / (2.0 * self.step);
+            add(float(last) * self.step, offset[last], slope);
+            out.splice(0..0, self.path.start());
+        }
+        out
+    }
+}
+
+/// A path at lengths that only grow.
+struct Walk<'a> {
+    path: &'a Path,
+    index: usize,
+    before: f64,
+}
+
+impl Walk<'_> {
+    /// Place, direction and curvature.
+    fn at(&mut self, s: f64) -> (Point, Point, f64) {
+        let segments = &self.path.segments;
+        while self.index + 1 < segments.len() && s > self.before + segments[self.index].length() {
+            self.before += segments[self.index].length();
+            self.index += 1;
+        }
+        let segment = &segments[self.index];
+        let s = s - self.before;
+        (segment.point_at(s), segment.tangent_at(s), curvature(segment))
+    }
+}
+
+/// Nodes between two places where the line is the wanted one.
+struct Window {
+    bend: Vec<f64>,
+    /// Nodes whose offsets count.
+    real: Vec<bool>,
+    begins: bool,
+    step: f64,
+    distance: f64,
+    radius: f64,
+}
+
+/// How the leader's curvature between nodes `i` and `i + 1`, in shares of the most, goes
+/// with the offsets of nodes `i - 1` to `i + 2`, and what it is without any.
+struct Bend {
+    without: f64,
+    by: [f64; 4],
+}
+
+/// One inequality's slack and multiplier, with their steps.
+#[derive(Clone, Copy)]
+struct Side {
+    slack: f64,
+    multiplier: f64,
+    steps: [f64; 2],
+    /// By how much slack and left side miss the right side.
+    miss: f64,
+    /// Their product wanted less the one there is.
+    product: f64,
+}
+
+impl Side {
+    fn new() -> Self {
+        Self { slack: 1.0, multiplier: 1.0, steps: [0.0; 2], miss: 0.0, product: 0.0 }
+    }
+
+    fn weight(&self) -> f64 {
+        self.multiplier / self.slack
+    }
+
+    /// What it pushes with besides its weight.
+    fn push(&self) -> f64 {
+        (self.product + self.multiplier * self.miss) / self.slack
+    }
+
+    /// Its steps where its left side grows by so much.
+    fn follow(&mut self, grows: f64) {
+        self.steps = [-self.miss - grows, self.push() + self.weight() * grows];
+    }
+
+    /// The longest step that keeps both positive.
+    fn room(&self) -> f64 {
+        let share = |x: f64, step: f64| if step < 0.0 { -x / step } else { f64::INFINITY };
+        share(self.slack, self.steps[0]).min(share(self.multiplier, self.steps[1]))
+    }
+}
+
+/// The four families of inequalities: bends no tighter than the most to either side,
+/// offsets no larger than the largest to either side.
+struct Sides {
+    bends: Vec<[Side; 2]>,
+    offsets: Vec<[Side; 2]>,
+}
+
+impl Sides {
+    fn all(&self) -> impl Iterator<Item = &Side> {
+        self.bends.iter().chain(&self.offsets).flatten()
+    }
+
+    fn all_mut(&mut self) -> impl Iterator<Item = &mut Side> {
+        self.bends.iter_mut().chain(&mut self.offsets).flatten()
+    }
+
+    fn mean_product(&self) -> f64 {
+        let (n, sum) = self.all().fold((0.0, 0.0), |(n, sum), s| (n + 1.0, sum + s.slack * s.multiplier));
+        sum / f64::max(n, 1.0)
+    }
+
+    fn room(&self) -> f64 {
+        self.all().map(Side::room).fold(1.0 / ALMOST, f64::min) * ALMOST
+    }
+}
+
+const SIGNS: [f64; 2] = [1.0, -1.0];
+
+impl Window {
+    /// Offsets of the nodes; the first and the last two are nought.
+    fn solved(&self) -> Vec<f64> {
+        let n = self.bend.len();
+        // of a follower whose leader is in its tightest bend
+        let tightest = 1.0 / (self.radius * self.radius - self.distance * self.distance).max(0.01).sqrt();
+        let mut e = vec![0.0; n];
+        for _ in 0..ROUNDS {
+            let k: Vec<f64> = (0..n).map(|i| self.curvature(&e, i).clamp(-tightest, tightest)).collect();
+            let about: Vec<f64> = k.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
+            let Some(found) = self.least(&self.bends(&about)) else { break };
+            e = found;
+        }
+        e
+    }
+
+    fn curvature(&self, e: &[f64], i: usize) -> f64 {
+        let n = e.len();
+        if i == 0 && self.begins {
+            return self.bend[0];
+        }
+        let last = if i == 0 { 0.0 } else { e[i - 1] };
+        let next = if i + 1 == n { 0.0 } else { e[i + 1] };
+        let k = self.bend[i];
+        k + (last - 2.0 * e[i] + next) / (self.step * self.step) + k * k * e[i]
+    }
+
+    fn bends(&self, about: &[f64]) -> Vec<Bend> {
+        let aside = 1.0 / (self.step * self.step);
+        let own = |i: usize| -2.0 * aside + self.bend[i] * self.bend[i];
+        about
+            .iter()
+            .enumerate()
+            .map(|(i, about)| {
+                let (value, [a, b]) =
+                    leading(self.bend[i], self.bend[i + 1], *about, self.step, self.distance);
+                let a = if i == 0 && self.begins { 0.0 } else { a };
+                let by = [a * aside, a * own(i) + b * aside, a * aside + b * own(i + 1), b * aside];
+                Bend { without: value * self.radius, by: by.map(|x| x * self.radius) }
+            })
+            .collect()
+    }
+
+    fn free(&self, i: usize) -> bool {
+        i >= if self.begins { 1 } else { 2 } && i + 2 < self.bend.len()
+    }
+
+    /// What the offsets change of a bend.
+    fn bent(&self, by: &Bend, i: usize, e: &[f64]) -> f64 {
+        (0..4).filter_map(|a| (i + a).checked_sub(1).filter(|p| self.free(*p)).map(|p| by.by[a] * e[p])).sum()
+    }
+
+    /// The offsets whose largest is least, and among those about the smallest, with no
+    /// bend beyond one; `None` where there are none.
+    fn least(&self, bends: &[Bend]) -> Option<Vec<f64>> {
+        let n = self.bend.len();
+        let mut e = vec![0.0; n];
+        let mut largest = 0.1;
+        let mut sides = Sides { bends: vec![[Side::new(); 2]; n - 1], offsets: vec![[Side::new(); 2]; n] };
+        let bound = |i: usize| self.free(i) && self.real[i];
+        for _ in 0..STEPS {
+            // what is missed
+            let mut worst: f64 = 0.0;
+            for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
+                let value = bend.without + self.bent(bend, i, &e);
+                for (side, sign) in sides.iter_mut().zip(SIGNS) {
+                    side.miss = sign * value + side.slack - 1.0;
+                    side.product = -side.slack * side.multiplier;
+                    worst = worst.max(side.miss.abs());
+                }
+            }
+            for (i, sides) in sides.offsets.iter_mut().enumerate() {
+                for (side, sign) in sides.iter_mut().zip(SIGNS) {
+                    side.miss = if bound(i) { sign * e[i] - largest + side.slack } else { 0.0 };
+                    if !bound(i) {
+                        (side.slack, side.multiplier) = (1.0, 0.0);
+                    }
+                    side.product = -side.slack * side.multiplier;
+                    worst = worst.max(side.miss.abs());
+                }
+            }
+            let mean = sides.mean_product();
+            if worst < 1e-5 && mean < 1e-7 {
+                return Some(e);
+            }
+            if !mean.is_finite() {
+                return None;
+            }
+            let factors = self.factors(bends, &sides);
+            self.step(bends, &factors, &mut sides, &e);
+            let room = sides.room().min(1.0);
+            let then: f64 = {
+                let (n, sum) = sides.all().fold((0.0, 0.0), |(n, sum), s| {
+                    (n + 1.0, sum + (s.slack + room * s.steps[0]) * (s.multiplier + room * s.steps[1]))
+                });
+                sum / f64::max(n, 1.0)
+            };
+            let share = then / mean;
+            let centre = share * share * share * mean;
+            for side in sides.all_mut() {
+                if side.multiplier > 0.0 {
+                    side.product += centre - side.steps[0] * side.steps[1];
+                }
+            }
+            let (by, grows) = self.step(bends, &factors, &mut sides, &e);
+            let room = sides.room().min(1.0);
+            e.iter_mut().zip(&by).for_each(|(e, by)| *e += room * by);
+            largest += room * grows;
+            for side in sides.all_mut() {
+                side.slack += room * side.steps[0];
+                side.multiplier += room * side.steps[1];
+            }
+        }
+        None
+    }
+
+    /// The factors of the matrix of the offsets, its answer to the column of the largest
+    /// offset, and what then stands for the largest one itself.
+    fn factors(&self, bends: &[Bend], sides: &Sides) -> Factors {
+        let n = self.bend.len();
+        let mut rows = vec![[0.0; 4]; n];
+        let mut column = vec![0.0; n];
+        let mut corner = 0.0;
+        for (i, [over, under]) in sides.offsets.iter().enumerate() {
+            if self.free(i) {
+                rows[i][3] = SMALLNESS + over.weight() + under.weight();
+                column[i] = under.weight() - over.weight();
+                corner += over.weight() + under.weight();
+            } else {
+                rows[i][3] = 1.0;
+            }
+        }
+        for (i, (bend, [over, under])) in bends.iter().zip(&sides.bends).enumerate() {
+            let weight = over.weight() + under.weight();
+            for a in 0..4 {
+                let Some(p) = (i + a).checked_sub(1).filter(|p| self.free(*p)) else { continue };
+                for b in 0..=a {
+                    let Some(q) = (i + b).checked_sub(1).filter(|q| self.free(*q)) else { continue };
+                    rows[p][3 + q - p] += weight * bend.by[a] * bend.by[b];
+                }
+            }
+        }
+        factored(&mut rows);
+        let answer = solved(&rows, column.clone());
+        let corner = corner - column.iter().zip(&answer).map(|(a, b)| a * b).sum::<f64>();
+        Factors { rows, column, answer, corner }
+    }
+
+    /// Newton's step of offsets and largest offset; the sides get theirs.
+    fn step(&self, bends: &[Bend], factors: &Factors, sides: &mut Sides, e: &[f64]) -> (Vec<f64>, f64) {
+        let n = self.bend.len();
+        let mut right: Vec<f64> = e.iter().map(|e| -SMALLNESS * e).collect();
+        let mut right_largest = -1.0;
+        for (i, sides) in sides.offsets.iter().enumerate() {
+            for (side, sign) in sides.iter().zip(SIGNS) {
+                right[i] -= sign * (side.multiplier + side.push());
+                right_largest += side.multiplier + side.push();
+            }
+        }
+        for (i, (bend, sides)) in bends.iter().zip(&sides.bends).enumerate() {
+            let push: f64 = sides.iter().zip(SIGNS).map(|(s, sign)| sign * (s.multiplier + s.push())).sum();
+            for a in 0..4 {
+                if let Some(p) = (i + a).checked_sub(1).filter(|p| self.free(*p)) {
+                    right[p] -= push * bend.by[a];
+                }
+            }
+        }
+        (0..n).filter(|i| !self.free(*i)).for_each(|i| right[i] = 0.0);
+        let mut by = solved(&factors.rows, right);
+        let grows = (right_largest - factors.column.iter().zip(&by).map(|(a, b)| a * b).sum::<f64>())
+            / factors.corner.max(1e-9);
+        by.iter_mut().zip(&factors.answer).for_each(|(by, a)| *by -= a * grows);
+        for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
+            let more = self.bent(bend, i, &by);
+            sides.iter_mut().zip(SIGNS).for_each(|(side, sign)| side.follow(sign * more));
+        }
+        for (i, sides) in sides.offsets.iter_mut().enumerate() {
+            for (side, sign) in sides.iter_mut().zip(SIGNS) {
+                side.steps = [0.0; 2];
+                if self.free(i) && self.real[i] {
+                    side.follow(sign * by[i] - grows);
+                }
+            }
+        }
+        (by, grows)
+    }
+}
+
+/// See [`Window::factors`].
+struct Factors {
+    rows: Vec<[f64; 4]>,
+    column: Vec<f64>,
+    answer: Vec<f64>,
+    corner: f64,
+}
+
+/// Cholesky's factor of a positive definite matrix of half-width three: row i holds
+/// columns i - 3 to i.
+fn factored(rows: &mut [[f64; 4]]) {
+    for i in 0..rows.len() {
+        for j in i.saturating_sub(3)..=i {
+            let mut sum = rows[i][3 + j - i];
+            for k in i.saturating_sub(3)..j {
+                sum -= rows[i][3 + k - i] * rows[j][3 + k - j];
+            }
+            rows[i][3 + j - i] = if j == i { sum.max(1e-12).sqrt() } else { sum / rows[j][3] };
+        }
+    }
+}
+
+/// Solves with that factor.
+fn solved(rows: &[[f64; 4]], mut x: Vec<f64>) -> Vec<f64> {
+    let n = rows.len();
+    for i in 0..n {
+        for k in i.saturating_sub(3)..i {
+            x[i] -= rows[i][3 + k - i] * x[k];
+        }
+        x[i] /= rows[i][3];
+    }
+    for i in (0..n).rev() {
+        for k in i + 1..(i + 4).min(n) {
+            x[i] -= rows[k][3 + i - k] * x[k];
+        }
+        x[i] /= rows[i][3];
+    }
+    x
+}

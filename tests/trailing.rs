@@ -1,0 +1,135 @@
+//! Tow that trails its nozzle: where the plan says that it comes to lie is where a
+//! point comes to lie that is drawn along the nozzle's way.
+#![allow(clippy::expect_used, reason = "a test that cannot go on says why and stops")]
+
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use towpath::diagnostic::Notes;
+use towpath::geom::{Arc, Point, Segment, polyline, pt};
+use towpath::job::builtin;
+use towpath::plan::plan;
+
+/// A plate with round corners and a hole, 80 by 40 mm.
+const PLATE: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="50mm" viewBox="0 0 90 50">
+<rect x="5" y="5" width="80" height="40" rx="8"/><circle cx="28" cy="25" r="6"/></svg>"#;
+
+/// Rows that are laid from either end, bends to both sides round the hole.
+const MAP: &str = r#"
+[[region]]
+name = "edge"
+shape = { outline = true }
+layers = "2"
+rule = "contour"
+courses = 2
+priority = 2
+[[region]]
+name = "field"
+shape = { outline = true }
+layers = "2-3"
+rule = "unidirectional"
+angle_deg = [0, 30]
+priority = 1
+"#;
+
+const JOB: &str = r#"
+[part]
+name = "plate"
+outline = "plate.svg"
+thickness_mm = 0.8
+[build]
+printer = "shuttle-15"
+matrix = "pa12"
+tow = "tow.toml"
+layer_height_mm = 0.2
+[matrix]
+perimeters = 1
+bead_width_mm = 0.6
+fill = "parallel"
+[reinforcement]
+map = "map.toml"
+"#;
+
+/// The job with tow that trails by so much.
+fn job(trail_mm: f64) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("trailing plate {trail_mm}"));
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    let tow = builtin::TOWS.iter().find(|t| t.name == "carbon-1k-pa12").expect("it is built in");
+    for (file, text) in [
+        ("tow.toml", tow.text.replace("\nwidth_mm", &format!("\ntrail_mm = {trail_mm:.1}\nwidth_mm"))),
+        ("plate.svg", PLATE.to_owned()),
+        ("map.toml", MAP.to_owned()),
+        ("job.toml", JOB.to_owned()),
+    ] {
+        std::fs::write(folder.join(file), text).expect("a scratch file");
+    }
+    folder.join("job.toml")
+}
+
+fn point(v: &Value) -> Point {
+    pt(v[0].as_f64().expect("a number"), v[1].as_f64().expect("a number"))
+}
+
+fn segment(v: &Value) -> Segment {
+    if let Some(line) = v.get("line") {
+        return Segment::Line {
+            from: point(line),
+            to: pt(line[2].as_f64().expect("x"), line[3].as_f64().expect("y")),
+        };
+    }
+    let arc = v.get("arc").expect("a line or an arc");
+    Segment::Arc(Arc {
+        from: point(&arc["from"]),
+        to: point(&arc["to"]),
+        centre: point(&arc["centre"]),
+        ccw: arc["ccw"].as_bool().expect("a sense"),
+    })
+}
+
+/// Moves a point straight to the nozzle, never nearer than it trails, in small steps.
+fn drawn(way: &[Segment], trail_mm: f64) -> Vec<Point> {
+    let mut tail = way[0].from();
+    let mut out = vec![tail];
+    for s in way {
+        let n = (s.length() / 0.01).ceil();
+        let mut k = 1.0;
+        while k <= n {
+            let nozzle = s.point_at(s.length() * k / n);
+            let away = nozzle.dist(tail);
+            if away > trail_mm {
+                tail = nozzle + (tail - nozzle) * (trail_mm / away);
+                out.push(tail);
+            }
+            k += 1.0;
+        }
+    }
+    out
+}
+
+#[test]
+fn tow_comes_to_lie_where_the_plan_says_from_whichever_end_it_is_laid() {
+    for trail_mm in [1.0, 2.0] {
+        // planned, and by that through its own check
+        let planned = plan(&mut Notes::default(), &job(trail_mm)).expect("it is planned");
+        let plan: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
+        let courses = plan["layers"].as_array().expect("layers").iter();
+        let courses: Vec<&Value> =
+            courses.flat_map(|l| l["courses"].as_array().expect("courses of a layer")).collect();
+        assert!(courses.len() > 20, "{} courses", courses.len());
+        let mut senses = [0, 0];
+        for c in courses {
+            let way: Vec<Segment> = c["segments"].as_array().expect("its way").iter().map(segment).collect();
+            let laid: Vec<Point> =
+                c["laid"]["points"].as_array().expect("its tow").iter().map(point).collect();
+            let to_right = way[way.len() - 1].to().x > way[0].from().x;
+            senses[usize::from(to_right)] += 1;
+            for p in drawn(&way, trail_mm) {
+                let off = laid
+                    .windows(2)
+                    .map(|w| polyline::point_segment_distance(p, w[0], w[1]))
+                    .fold(f64::INFINITY, f64::min);
+                assert!(off < 0.02, "{}: tow at {p:?}, {off} mm off what is told", c["id"]);
+            }
+        }
+        assert!(senses[0] > 3 && senses[1] > 3, "laid from both ends: {senses:?}");
+    }
+}
