@@ -5,7 +5,9 @@ use crate::fibre::Directions;
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{LayerTasks, Target, Task};
+use std::collections::HashMap;
 use std::f64::consts::{PI, TAU};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 /// Tow in a layer.
 #[derive(Clone, Debug, Default)]
@@ -39,7 +41,7 @@ struct Ask<'a> {
 
 /// The tow of a layer, region by region in the order of laying. Each has what
 /// those before it left.
-pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
+pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
     let mut tow = Tow::default();
     let Some(map) = &job.map else { return tow };
     for task in &tasks.tasks {
@@ -63,7 +65,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
             (Target::Area(_), Rule::Steered) => steered(&ask, &free, &mut tow),
             (Target::Area(_), _) => contour(&ask, &free, &mut tow),
             (Target::Holes { holes, .. }, _) => {
-                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, &mut tow)).collect();
+                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, nests, &mut tow)).collect();
                 combine::union_all(&bands)
             }
             // a strap lies close to the shortest belt round its pins
@@ -267,58 +269,115 @@ const NARROW: f64 = 0.5;
 
 /// Hoops round a hole, one after the other as they are laid: what of each lies in
 /// the room in pieces that can be laid, until one of them finds nothing.
-fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, tow: &mut Tow) -> Area {
+fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) -> Area {
     // the first one touches the wall: chords of both take from its room
     let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
-    let Some(edge) =
-        offset::grown(hole, ask.clearance + 0.5 * ask.width, CHORD_MM).polygons().first().cloned()
-    else {
-        return Area::empty();
-    };
-    let mut loops = smooth::rounded_up(edge.outer(), ask.radius);
-    let mut band = Area::empty();
-    for _ in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
-        loops = combine::simplified(&loops, SIMPLE_MM);
-        let Some(ring) = loops.polygons().first().map(|p| p.outer().to_vec()) else { break };
-        let pieces = within(&ring, &free, ask.width);
+    let nest = nests.round(ask, hole);
+    let mut last = None;
+    for k in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
+        let Some(hoop) = nest.hoop(k, ask, hole) else { break };
+        let pieces = hoop.within(&free);
         let (length, courses) =
             pieces.iter().filter(|l| **l >= ask.shortest).fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0));
         if length <= 0.0 && (ask.region.courses.is_none() || pieces.is_empty()) {
             break;
         }
         tow.add(length, courses);
-        band = loops.clone();
-        loops = offset::grown(&loops, ask.spacing, CHORD_MM);
+        last = Some(hoop);
     }
-    let band = offset::grown(&band, 0.5 * ask.width, CHORD_MM);
-    combine::intersection(&combine::difference(&band, hole), room)
+    last.map_or_else(Area::empty, |h| combine::intersection(h.ground(ask, hole), room))
 }
 
 /// More hoops than fit into any part.
 const MOST_HOOPS: usize = 10_000;
 
-/// Lengths of the pieces of a closed line that lie in an area; one of the whole
-/// length where all of it does.
-fn within(ring: &[Point], area: &Area, step: f64) -> Vec<f64> {
-    let mut line = ring.to_vec();
-    line.push(ring[0]);
-    let line = polyline::densified(&line, step);
-    let inside: Vec<bool> = line[1..].iter().map(|p| area.contains(*p)).collect();
-    let n = inside.len();
-    let Some(first) = inside.iter().position(|i| !i) else { return vec![polyline::ring_length(ring)] };
-    let mut pieces = Vec::new();
-    let mut length = 0.0;
-    // once round from a place that lies outside
-    for k in 1..=n {
-        let i = (first + k) % n;
-        if inside[i] {
-            length += line[i].dist(line[i + 1]);
-        } else if length > 0.0 {
-            pieces.push(length);
-            length = 0.0;
-        }
+/// Hoops of all layers: a hole goes through many of them.
+#[derive(Default)]
+pub(super) struct Nests(Mutex<HashMap<Vec<u64>, Arc<Nest>>>);
+
+impl Nests {
+    /// The hoops round a hole under a region's rules.
+    fn round(&self, ask: &Ask<'_>, hole: &Area) -> Arc<Nest> {
+        let rules = [ask.clearance, ask.width, ask.spacing, ask.radius];
+        let points = hole.rings().flatten().flat_map(|p| [p.x, p.y]);
+        let key = rules.into_iter().chain(points).map(f64::to_bits).collect();
+        locked(&self.0).entry(key).or_default().clone()
     }
-    pieces
+}
+
+/// Hoops round one hole, from the innermost on, as many as were asked for.
+#[derive(Default)]
+struct Nest(Mutex<Vec<Arc<Hoop>>>);
+
+impl Nest {
+    fn hoop(&self, index: usize, ask: &Ask<'_>, hole: &Area) -> Option<Arc<Hoop>> {
+        let mut hoops = locked(&self.0);
+        while hoops.len() <= index {
+            let around = match hoops.last() {
+                Some(inner) => offset::grown(&inner.around, ask.spacing, CHORD_MM),
+                None => {
+                    let edge = offset::grown(hole, ask.clearance + 0.5 * ask.width, CHORD_MM);
+                    smooth::rounded_up(edge.polygons().first()?.outer(), ask.radius)
+                }
+            };
+            hoops.push(Arc::new(Hoop::new(combine::simplified(&around, SIMPLE_MM), ask.width)?));
+        }
+        hoops.get(index).cloned()
+    }
+}
+
+/// Nothing is left half done where another thread ended early.
+fn locked<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
+    of.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A hoop, whatever room there is for it.
+struct Hoop {
+    /// What lies within its middle.
+    around: Area,
+    /// Places along it; the first one is repeated.
+    line: Vec<Point>,
+    length_mm: f64,
+    ground: OnceLock<Area>,
+}
+
+impl Hoop {
+    fn new(around: Area, step: f64) -> Option<Self> {
+        let ring = around.polygons().first()?.outer();
+        let mut line = ring.to_vec();
+        line.push(ring[0]);
+        let (line, length_mm) = (polyline::densified(&line, step), polyline::ring_length(ring));
+        Some(Self { around, line, length_mm, ground: OnceLock::new() })
+    }
+
+    /// Ground from the hole to this hoop's outer edge.
+    fn ground(&self, ask: &Ask<'_>, hole: &Area) -> &Area {
+        self.ground.get_or_init(|| {
+            combine::difference(&offset::grown(&self.around, 0.5 * ask.width, CHORD_MM), hole)
+        })
+    }
+
+    /// Lengths of the pieces that lie in an area; one of the whole length where all
+    /// of it does.
+    fn within(&self, area: &Area) -> Vec<f64> {
+        let line = &self.line;
+        let inside: Vec<bool> = line[1..].iter().map(|p| area.contains(*p)).collect();
+        let n = inside.len();
+        let Some(first) = inside.iter().position(|i| !i) else { return vec![self.length_mm] };
+        let mut pieces = Vec::new();
+        let mut length = 0.0;
+        // once round from a place that lies outside
+        for k in 1..=n {
+            let i = (first + k) % n;
+            if inside[i] {
+                length += line[i].dist(line[i + 1]);
+            } else if length > 0.0 {
+                pieces.push(length);
+                length = 0.0;
+            }
+        }
+        pieces
+    }
 }
 
 /// Straps round a hull of pins, side by side as far as the room goes.
