@@ -86,6 +86,23 @@ fn shrunk(area: &Area, distance_mm: f64) -> Area {
     combine::simplified(&offset::grown(area, -distance_mm, CHORD_MM), SIMPLE_MM)
 }
 
+/// The area with convex corners of the radius, in few points: what a loop along its
+/// edge can go round.
+fn eased(area: &Area, radius: f64) -> Area {
+    // a disc rolls all round a convex edge that nowhere bends tighter
+    let convex = |ring: &[Point]| corners(ring).all(|[a, b, c]| (b - a).cross(c - b) >= 0.0);
+    if area.rings().all(convex) && smooth::tight_share(area, radius) <= 0.0 {
+        return area.clone();
+    }
+    shrunk(&shrunk(area, radius), -radius)
+}
+
+/// Each corner of a ring between those beside it.
+fn corners(ring: &[Point]) -> impl Iterator<Item = [Point; 3]> + '_ {
+    let n = ring.len();
+    (0..n).map(move |i| [ring[i], ring[(i + 1) % n], ring[(i + 2) % n]])
+}
+
 /// Rings from every boundary, or from the outer one alone where that lays more.
 fn contour(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
     let mut laid = Tow::default();
@@ -131,11 +148,7 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
         let filled: Vec<Area> = ways.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
         let rounded: Vec<Area> = filled
             .iter()
-            .flat_map(|f| {
-                let core = shrunk(f, ask.radius);
-                let eased = shrunk(&core, -ask.radius);
-                eased.split().filter(|p| p.perimeter() >= least).collect::<Vec<_>>()
-            })
+            .flat_map(|f| eased(f, ask.radius).split().filter(|p| p.perimeter() >= least).collect::<Vec<_>>())
             .collect();
         let loops = combine::apart(rounded);
         let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
@@ -147,6 +160,8 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
             rest = Area::empty();
             break;
         }
+        // edges of both that nearly coincide are slow to move
+        let whole = combine::simplified(&whole, SIMPLE_MM);
         let mut count = step.min(left);
         let within = |n: f64| shrunk(&whole, n * ask.spacing);
         let mut inner = within(count);
