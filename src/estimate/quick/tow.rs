@@ -89,12 +89,17 @@ fn shrunk(area: &Area, distance_mm: f64) -> Area {
 /// The area with convex corners of the radius, in few points: what a loop along its
 /// edge can go round.
 fn eased(area: &Area, radius: f64) -> Area {
-    // a disc rolls all round a convex edge that nowhere bends tighter
-    let convex = |ring: &[Point]| corners(ring).all(|[a, b, c]| (b - a).cross(c - b) >= 0.0);
-    if area.rings().all(convex) && smooth::tight_share(area, radius) <= 0.0 {
-        return area.clone();
-    }
-    shrunk(&shrunk(area, radius), -radius)
+    if wide(area, radius) { area.clone() } else { shrunk(&shrunk(area, radius), -radius) }
+}
+
+/// A disc of the radius rolls all round inside: the edge is convex and nowhere bends
+/// tighter.
+fn wide(area: &Area, radius: f64) -> bool {
+    area.rings().all(convex) && smooth::tight_share(area, radius) <= 0.0
+}
+
+fn convex(ring: &[Point]) -> bool {
+    corners(ring).all(|[a, b, c]| (b - a).cross(c - b) >= 0.0)
 }
 
 /// Each corner of a ring between those beside it.
@@ -146,22 +151,29 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
         let ways = shrunk(&rest, 0.5 * ask.width);
         // each boundary bends by itself: holes are looked at apart from the edge round them
         let filled: Vec<Area> = ways.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
-        let rounded: Vec<Area> = filled
-            .iter()
-            .flat_map(|f| eased(f, ask.radius).split().filter(|p| p.perimeter() >= least).collect::<Vec<_>>())
-            .collect();
-        let loops = combine::apart(rounded);
-        let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
-        for piece in combine::difference(&rest, &whole).split() {
-            narrow(ask, &piece, 2.0 * left, tow);
-        }
+        let plain = ways.polygons().len() == rest.polygons().len()
+            && rest.polygons().iter().all(|p| convex(p.outer()))
+            && filled.iter().all(|f| f.perimeter() >= least && wide(f, ask.radius));
+        let (loops, whole) = if plain {
+            (combine::apart(filled.clone()), rest.clone())
+        } else {
+            let loops = filled.iter().flat_map(|f| {
+                let long = |p: &Area| p.perimeter() >= least;
+                eased(f, ask.radius).split().filter(long).collect::<Vec<_>>()
+            });
+            let loops = combine::apart(loops.collect());
+            let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
+            for piece in combine::difference(&rest, &whole).split() {
+                narrow(ask, &piece, 2.0 * left, tow);
+            }
+            // edges of both that nearly coincide are slow to move
+            (loops, combine::simplified(&whole, SIMPLE_MM))
+        };
         if loops.is_empty() {
             // courses side by side have all of it
             rest = Area::empty();
             break;
         }
-        // edges of both that nearly coincide are slow to move
-        let whole = combine::simplified(&whole, SIMPLE_MM);
         let mut count = step.min(left);
         let within = |n: f64| shrunk(&whole, n * ask.spacing);
         let mut inner = within(count);
