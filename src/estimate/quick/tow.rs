@@ -1,7 +1,7 @@
 //! How much tow a layer's regions take, by areas: bands instead of courses.
 
 use super::{CHORD_MM, SIMPLE_MM, f64_of};
-use crate::fibre::Directions;
+use crate::fibre::{Directions, SPIRAL_MARGIN};
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{LayerTasks, Target, Task};
@@ -50,7 +50,8 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
             region,
             width: job.tow.width_mm,
             spacing: region.spacing_mm,
-            radius: region.min_bend_radius_mm,
+            // between two loops a spiral bends a little tighter than they do
+            radius: region.min_bend_radius_mm * if region.spiral { SPIRAL_MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
             clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
         };
@@ -301,6 +302,7 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
     let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
     let nest = nests.round(ask, hole);
     let mut last = None;
+    let mut whole = 0.0;
     for k in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
         let Some(hoop) = nest.hoop(k, ask, hole) else { break };
         let pieces = hoop.within(&free);
@@ -310,10 +312,21 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
             break;
         }
         tow.add(length, courses);
+        if pieces == [hoop.length_mm] {
+            whole += 1.0;
+        }
         last = Some(hoop);
+    }
+    if ask.region.spiral && whole > 1.0 {
+        // the outermost ends where the one inside it comes over
+        tow.add(-WAY_OVER * ask.spacing, 1.0 - whole);
     }
     last.map_or_else(Area::empty, |h| combine::intersection(h.ground(ask, hole), room))
 }
+
+/// Length over which a spiral goes from one hoop to the next, in spacings: the
+/// shortest that is tried when it is wound.
+const WAY_OVER: f64 = 18.0;
 
 /// More hoops than fit into any part.
 const MOST_HOOPS: usize = 10_000;
@@ -443,7 +456,12 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
         let length = piece.area() * count.max(1.0) / most;
         if length >= ask.shortest {
             let one = 0.5 * piece.perimeter();
-            tow.add(length, (length / one).round().max(1.0));
+            let courses = (length / one).round().max(1.0);
+            if ask.region.spiral && whole > 1.0 && courses > 1.0 {
+                tow.add(length - WAY_OVER * ask.spacing, 1.0);
+            } else {
+                tow.add(length, courses);
+            }
         }
     }
     free
