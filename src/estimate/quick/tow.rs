@@ -468,10 +468,9 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
 }
 
 /// Parallel rows. Those too short to be cut and laid are laid where turns join
-/// them: the more rows a turn spans, the fewer.
+/// them, less what turns take from their ends: the shorter, the less is left.
 fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
     let inner = shrunk(area, 0.5 * ask.width);
-    let joined = 1.0 / (1.0 + TURNS * ask.radius / ask.spacing);
     let saving = 1.0 / (1.0 + ask.shortest / CUTS_MM);
     // long rows are joined where that is asked for, short ones for want of length
     let few = |length: f64| ask.region.few_cuts || length < LONG * ask.shortest;
@@ -486,17 +485,19 @@ fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
             let cuts = if few(length) { saving } else { 1.0 };
             if length >= ask.shortest {
                 tow.add(length, cuts);
-            } else if turns && length >= JOINED * ask.shortest {
-                tow.add(length * joined, cuts * joined * length / ask.shortest);
+            } else if turns {
+                let joined = (length - TURNED * ask.radius).max(0.0);
+                tow.add(joined, cuts * joined / ask.shortest);
             }
         }
     }
     area.clone()
 }
 
-/// How many short rows a turn leaves between its two, as a share of the rows that
-/// a bend radius is wide. Found on the bench set.
-const TURNS: f64 = 0.16;
+/// What turns take from a row that they join, both its ends together, in bend radii:
+/// its corners, and where it ends at the bend of a turn round it. Found on the bench
+/// set and on plates of short rows.
+const TURNED: f64 = 2.6;
 
 /// Turns save cuts, the more the longer a piece must be: half of them where it must
 /// be this long, mm. Found on the bench set.
@@ -504,9 +505,6 @@ const CUTS_MM: f64 = 80.0;
 
 /// Rows from this many shortest courses on are long. Found on the bench set.
 const LONG: f64 = 4.0;
-
-/// Rows below this share of the shortest course are not joined either.
-const JOINED: f64 = 0.55;
 
 /// How much further a row reaches than the room of its middle, as a share of the
 /// tow's width: half a width where the boundary stands square, less elsewhere.
