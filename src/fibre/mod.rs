@@ -22,6 +22,7 @@ mod unidirectional;
 
 pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
+pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
 pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};

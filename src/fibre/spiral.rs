@@ -24,7 +24,7 @@ const KEPT: f64 = 0.9;
 
 /// How much wider loops are bent that a spiral is wound from: on the way over it
 /// bends a little tighter than they do.
-pub(super) const MARGIN: f64 = 1.08;
+pub(crate) const MARGIN: f64 = 1.08;
 
 /// Joins every chain of closed courses that lie one beside the other all the way
 /// round to a spiral. A loop is followed all round; then, where the loops are

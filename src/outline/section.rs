@@ -260,6 +260,13 @@ fn shared_edges(pieces: &[Piece], disagree: &mut bool) -> Vec<Option<usize>> {
         mates[b] = Some(a);
     };
     for same in ends.chunk_by(|a, b| a.0 == b.0) {
+        // nearly all edges belong to two facets
+        if let [(_, a), (_, b)] = *same
+            && a % 2 != b % 2
+        {
+            pair(a, b);
+            continue;
+        }
         let (mut starts, mut stops): (Vec<usize>, Vec<usize>) =
             same.iter().map(|e| e.1).partition(|e| e.is_multiple_of(2));
         while let (Some(&a), Some(&b)) = (starts.last(), stops.last()) {

@@ -46,9 +46,10 @@ pub(super) fn beads(
         let (ground_mm2, edge_mm) = (ground.area(), ground.perimeter());
         let mut fill_mm2 = (tasks.inside.area() - s.strips_mm2).max(0.0);
         let slots_mm2 = (fill_mm2 - ground_mm2).max(0.0);
-        s.bead_s += slots_mm2 / width / full * SLOTS;
-        lifts += slots_mm2 / width / SLOT_MM;
+        // beads that lie apart meet as many slots fewer
         let pitch = width / fraction;
+        s.bead_s += slots_mm2 / pitch / full * SLOTS;
+        lifts += slots_mm2 / pitch / SLOT_MM;
         let mut rows_mm2 = ground_mm2;
         if solid {
             // the bead along the edge; where both edges are one bead apart they share it

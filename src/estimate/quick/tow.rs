@@ -1,11 +1,13 @@
 //! How much tow a layer's regions take, by areas: bands instead of courses.
 
 use super::{CHORD_MM, SIMPLE_MM, f64_of};
-use crate::fibre::Directions;
+use crate::fibre::{Directions, SPIRAL_MARGIN};
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{LayerTasks, Target, Task};
+use std::collections::HashMap;
 use std::f64::consts::{PI, TAU};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 /// Tow in a layer.
 #[derive(Clone, Debug, Default)]
@@ -39,7 +41,7 @@ struct Ask<'a> {
 
 /// The tow of a layer, region by region in the order of laying. Each has what
 /// those before it left.
-pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
+pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
     let mut tow = Tow::default();
     let Some(map) = &job.map else { return tow };
     for task in &tasks.tasks {
@@ -48,7 +50,8 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
             region,
             width: job.tow.width_mm,
             spacing: region.spacing_mm,
-            radius: region.min_bend_radius_mm,
+            // between two loops a spiral bends a little tighter than they do
+            radius: region.min_bend_radius_mm * if region.spiral { SPIRAL_MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
             clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
         };
@@ -63,7 +66,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
             (Target::Area(_), Rule::Steered) => steered(&ask, &free, &mut tow),
             (Target::Area(_), _) => contour(&ask, &free, &mut tow),
             (Target::Holes { holes, .. }, _) => {
-                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, &mut tow)).collect();
+                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, nests, &mut tow)).collect();
                 combine::union_all(&bands)
             }
             // a strap lies close to the shortest belt round its pins
@@ -82,6 +85,28 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks) -> Tow {
 /// The area shrunk, with few points.
 fn shrunk(area: &Area, distance_mm: f64) -> Area {
     combine::simplified(&offset::grown(area, -distance_mm, CHORD_MM), SIMPLE_MM)
+}
+
+/// The area with convex corners of the radius, in few points: what a loop along its
+/// edge can go round.
+fn eased(area: &Area, radius: f64) -> Area {
+    if wide(area, radius) { area.clone() } else { shrunk(&shrunk(area, radius), -radius) }
+}
+
+/// A disc of the radius rolls all round inside: the edge is convex and nowhere bends
+/// tighter.
+fn wide(area: &Area, radius: f64) -> bool {
+    area.rings().all(convex) && smooth::tight_share(area, radius) <= 0.0
+}
+
+fn convex(ring: &[Point]) -> bool {
+    corners(ring).all(|[a, b, c]| (b - a).cross(c - b) >= 0.0)
+}
+
+/// Each corner of a ring between those beside it.
+fn corners(ring: &[Point]) -> impl Iterator<Item = [Point; 3]> + '_ {
+    let n = ring.len();
+    (0..n).map(move |i| [ring[i], ring[(i + 1) % n], ring[(i + 2) % n]])
 }
 
 /// Rings from every boundary, or from the outer one alone where that lays more.
@@ -127,19 +152,24 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
         let ways = shrunk(&rest, 0.5 * ask.width);
         // each boundary bends by itself: holes are looked at apart from the edge round them
         let filled: Vec<Area> = ways.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
-        let rounded: Vec<Area> = filled
-            .iter()
-            .flat_map(|f| {
-                let core = shrunk(f, ask.radius);
-                let eased = shrunk(&core, -ask.radius);
-                eased.split().filter(|p| p.perimeter() >= least).collect::<Vec<_>>()
-            })
-            .collect();
-        let loops = combine::apart(rounded);
-        let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
-        for piece in combine::difference(&rest, &whole).split() {
-            narrow(ask, &piece, 2.0 * left, tow);
-        }
+        let plain = ways.polygons().len() == rest.polygons().len()
+            && rest.polygons().iter().all(|p| convex(p.outer()))
+            && filled.iter().all(|f| f.perimeter() >= least && wide(f, ask.radius));
+        let (loops, whole) = if plain {
+            (combine::apart(filled.clone()), rest.clone())
+        } else {
+            let loops = filled.iter().flat_map(|f| {
+                let long = |p: &Area| p.perimeter() >= least;
+                eased(f, ask.radius).split().filter(long).collect::<Vec<_>>()
+            });
+            let loops = combine::apart(loops.collect());
+            let whole = combine::intersection(&offset::grown(&loops, 0.5 * ask.width, CHORD_MM), &rest);
+            for piece in combine::difference(&rest, &whole).split() {
+                narrow(ask, &piece, 2.0 * left, tow);
+            }
+            // edges of both that nearly coincide are slow to move
+            (loops, combine::simplified(&whole, SIMPLE_MM))
+        };
         if loops.is_empty() {
             // courses side by side have all of it
             rest = Area::empty();
@@ -267,58 +297,127 @@ const NARROW: f64 = 0.5;
 
 /// Hoops round a hole, one after the other as they are laid: what of each lies in
 /// the room in pieces that can be laid, until one of them finds nothing.
-fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, tow: &mut Tow) -> Area {
+fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) -> Area {
     // the first one touches the wall: chords of both take from its room
     let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
-    let Some(edge) =
-        offset::grown(hole, ask.clearance + 0.5 * ask.width, CHORD_MM).polygons().first().cloned()
-    else {
-        return Area::empty();
-    };
-    let mut loops = smooth::rounded_up(edge.outer(), ask.radius);
-    let mut band = Area::empty();
-    for _ in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
-        loops = combine::simplified(&loops, SIMPLE_MM);
-        let Some(ring) = loops.polygons().first().map(|p| p.outer().to_vec()) else { break };
-        let pieces = within(&ring, &free, ask.width);
+    let nest = nests.round(ask, hole);
+    let mut last = None;
+    let mut whole = 0.0;
+    for k in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
+        let Some(hoop) = nest.hoop(k, ask, hole) else { break };
+        let pieces = hoop.within(&free);
         let (length, courses) =
             pieces.iter().filter(|l| **l >= ask.shortest).fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0));
         if length <= 0.0 && (ask.region.courses.is_none() || pieces.is_empty()) {
             break;
         }
         tow.add(length, courses);
-        band = loops.clone();
-        loops = offset::grown(&loops, ask.spacing, CHORD_MM);
+        if pieces == [hoop.length_mm] {
+            whole += 1.0;
+        }
+        last = Some(hoop);
     }
-    let band = offset::grown(&band, 0.5 * ask.width, CHORD_MM);
-    combine::intersection(&combine::difference(&band, hole), room)
+    if ask.region.spiral && whole > 1.0 {
+        // the outermost ends where the one inside it comes over
+        tow.add(-WAY_OVER * ask.spacing, 1.0 - whole);
+    }
+    last.map_or_else(Area::empty, |h| combine::intersection(h.ground(ask, hole), room))
 }
+
+/// Length over which a spiral goes from one hoop to the next, in spacings: the
+/// shortest that is tried when it is wound.
+const WAY_OVER: f64 = 18.0;
 
 /// More hoops than fit into any part.
 const MOST_HOOPS: usize = 10_000;
 
-/// Lengths of the pieces of a closed line that lie in an area; one of the whole
-/// length where all of it does.
-fn within(ring: &[Point], area: &Area, step: f64) -> Vec<f64> {
-    let mut line = ring.to_vec();
-    line.push(ring[0]);
-    let line = polyline::densified(&line, step);
-    let inside: Vec<bool> = line[1..].iter().map(|p| area.contains(*p)).collect();
-    let n = inside.len();
-    let Some(first) = inside.iter().position(|i| !i) else { return vec![polyline::ring_length(ring)] };
-    let mut pieces = Vec::new();
-    let mut length = 0.0;
-    // once round from a place that lies outside
-    for k in 1..=n {
-        let i = (first + k) % n;
-        if inside[i] {
-            length += line[i].dist(line[i + 1]);
-        } else if length > 0.0 {
-            pieces.push(length);
-            length = 0.0;
-        }
+/// Hoops of all layers: a hole goes through many of them.
+#[derive(Default)]
+pub(super) struct Nests(Mutex<HashMap<Vec<u64>, Arc<Nest>>>);
+
+impl Nests {
+    /// The hoops round a hole under a region's rules.
+    fn round(&self, ask: &Ask<'_>, hole: &Area) -> Arc<Nest> {
+        let rules = [ask.clearance, ask.width, ask.spacing, ask.radius];
+        let points = hole.rings().flatten().flat_map(|p| [p.x, p.y]);
+        let key = rules.into_iter().chain(points).map(f64::to_bits).collect();
+        locked(&self.0).entry(key).or_default().clone()
     }
-    pieces
+}
+
+/// Hoops round one hole, from the innermost on, as many as were asked for.
+#[derive(Default)]
+struct Nest(Mutex<Vec<Arc<Hoop>>>);
+
+impl Nest {
+    fn hoop(&self, index: usize, ask: &Ask<'_>, hole: &Area) -> Option<Arc<Hoop>> {
+        let mut hoops = locked(&self.0);
+        while hoops.len() <= index {
+            let around = match hoops.last() {
+                Some(inner) => offset::grown(&inner.around, ask.spacing, CHORD_MM),
+                None => {
+                    let edge = offset::grown(hole, ask.clearance + 0.5 * ask.width, CHORD_MM);
+                    smooth::rounded_up(edge.polygons().first()?.outer(), ask.radius)
+                }
+            };
+            hoops.push(Arc::new(Hoop::new(combine::simplified(&around, SIMPLE_MM), ask.width)?));
+        }
+        hoops.get(index).cloned()
+    }
+}
+
+/// Nothing is left half done where another thread ended early.
+fn locked<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
+    of.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A hoop, whatever room there is for it.
+struct Hoop {
+    /// What lies within its middle.
+    around: Area,
+    /// Places along it; the first one is repeated.
+    line: Vec<Point>,
+    length_mm: f64,
+    ground: OnceLock<Area>,
+}
+
+impl Hoop {
+    fn new(around: Area, step: f64) -> Option<Self> {
+        let ring = around.polygons().first()?.outer();
+        let mut line = ring.to_vec();
+        line.push(ring[0]);
+        let (line, length_mm) = (polyline::densified(&line, step), polyline::ring_length(ring));
+        Some(Self { around, line, length_mm, ground: OnceLock::new() })
+    }
+
+    /// Ground from the hole to this hoop's outer edge.
+    fn ground(&self, ask: &Ask<'_>, hole: &Area) -> &Area {
+        self.ground.get_or_init(|| {
+            combine::difference(&offset::grown(&self.around, 0.5 * ask.width, CHORD_MM), hole)
+        })
+    }
+
+    /// Lengths of the pieces that lie in an area; one of the whole length where all
+    /// of it does.
+    fn within(&self, area: &Area) -> Vec<f64> {
+        let line = &self.line;
+        let inside: Vec<bool> = line[1..].iter().map(|p| area.contains(*p)).collect();
+        let n = inside.len();
+        let Some(first) = inside.iter().position(|i| !i) else { return vec![self.length_mm] };
+        let mut pieces = Vec::new();
+        let mut length = 0.0;
+        // once round from a place that lies outside
+        for k in 1..=n {
+            let i = (first + k) % n;
+            if inside[i] {
+                length += line[i].dist(line[i + 1]);
+            } else if length > 0.0 {
+                pieces.push(length);
+                length = 0.0;
+            }
+        }
+        pieces
+    }
 }
 
 /// Straps round a hull of pins, side by side as far as the room goes.
@@ -357,17 +456,21 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
         let length = piece.area() * count.max(1.0) / most;
         if length >= ask.shortest {
             let one = 0.5 * piece.perimeter();
-            tow.add(length, (length / one).round().max(1.0));
+            let courses = (length / one).round().max(1.0);
+            if ask.region.spiral && whole > 1.0 && courses > 1.0 {
+                tow.add(length - WAY_OVER * ask.spacing, 1.0);
+            } else {
+                tow.add(length, courses);
+            }
         }
     }
     free
 }
 
 /// Parallel rows. Those too short to be cut and laid are laid where turns join
-/// them: the more rows a turn spans, the fewer.
+/// them, less what turns take from their ends: the shorter, the less is left.
 fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
     let inner = shrunk(area, 0.5 * ask.width);
-    let joined = 1.0 / (1.0 + TURNS * ask.radius / ask.spacing);
     let saving = 1.0 / (1.0 + ask.shortest / CUTS_MM);
     // long rows are joined where that is asked for, short ones for want of length
     let few = |length: f64| ask.region.few_cuts || length < LONG * ask.shortest;
@@ -382,17 +485,19 @@ fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
             let cuts = if few(length) { saving } else { 1.0 };
             if length >= ask.shortest {
                 tow.add(length, cuts);
-            } else if turns && length >= JOINED * ask.shortest {
-                tow.add(length * joined, cuts * joined * length / ask.shortest);
+            } else if turns {
+                let joined = (length - TURNED * ask.radius).max(0.0);
+                tow.add(joined, cuts * joined / ask.shortest);
             }
         }
     }
     area.clone()
 }
 
-/// How many short rows a turn leaves between its two, as a share of the rows that
-/// a bend radius is wide. Found on the bench set.
-const TURNS: f64 = 0.16;
+/// What turns take from a row that they join, both its ends together, in bend radii:
+/// its corners, and where it ends at the bend of a turn round it. Found on the bench
+/// set and on plates of short rows.
+const TURNED: f64 = 2.6;
 
 /// Turns save cuts, the more the longer a piece must be: half of them where it must
 /// be this long, mm. Found on the bench set.
@@ -400,9 +505,6 @@ const CUTS_MM: f64 = 80.0;
 
 /// Rows from this many shortest courses on are long. Found on the bench set.
 const LONG: f64 = 4.0;
-
-/// Rows below this share of the shortest course are not joined either.
-const JOINED: f64 = 0.55;
 
 /// How much further a row reaches than the room of its middle, as a share of the
 /// tow's width: half a width where the boundary stands square, less elsewhere.
