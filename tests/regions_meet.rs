@@ -11,17 +11,24 @@ const SPAN: (f64, f64) = (44.0, 66.0);
 
 /// A plate of 110 x 44 mm with a region at either side; both hold x 44 to 66.
 fn laid(meets: &str, angles: [f64; 2]) -> (Vec<LayerCourses>, f64) {
-    let folder =
-        Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("meet-{meets}-{}-{}", angles[0], angles[1]));
-    std::fs::create_dir_all(&folder).expect("a folder");
-    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"110mm\" height=\"44mm\" viewBox=\"0 0 110 44\"><path d=\"M0 0 L110 0 L110 44 L0 44 Z\"/></svg>";
-    std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     let region = |name: &str, x0: f64, x1: f64, angle: f64, priority: i64| {
         format!(
             "[[region]]\nname = \"{name}\"\nshape = {{ polygon_mm = [[{x0}, -1], [{x1}, -1], [{x1}, 45], [{x0}, 45]] }}\nlayers = \"all\"\nrule = \"unidirectional\"\nangle_deg = {angle}\nmeets = \"{meets}\"\npriority = {priority}\n\n"
         )
     };
     let map = region("left", -1.0, SPAN.1, angles[0], 2) + &region("right", SPAN.0, 111.0, angles[1], 1);
+    laid_by(&format!("{meets}-{}-{}", angles[0], angles[1]), "", &map)
+}
+
+/// A plate of 110 x 44 mm, less what is drawn besides, with this map; its layers and the
+/// tow's width.
+fn laid_by(of: &str, drawn: &str, map: &str) -> (Vec<LayerCourses>, f64) {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("meet-{of}"));
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"110mm\" height=\"44mm\" viewBox=\"0 0 110 44\"><path fill-rule=\"evenodd\" d=\"M0 0 L110 0 L110 44 L0 44 Z {drawn}\"/></svg>"
+    );
+    std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     std::fs::write(folder.join("map.toml"), map).expect("a map");
     let text = "[part]\nname = \"meet\"\noutline = \"part.svg\"\nthickness_mm = 0.4\n\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"peek\"\ntow = \"carbon-1k5-peek\"\nlayer_height_mm = 0.2\n\n[reinforcement]\nmap = \"map.toml\"\n";
     let path = folder.join("job.toml");
@@ -103,4 +110,66 @@ fn woven_the_place_changes_hands_from_layer_to_layer() {
     let (_, right) = reaches(&layers[1], width);
     assert!(left > SPAN.1 - 1.5 * width, "the left one in the first layer: {left}");
     assert!(right < SPAN.0 + 1.5 * width, "the right one in the second: {right}");
+}
+
+#[test]
+fn hoops_round_two_holes_part_half_way() {
+    // two holes of 12 mm, 26 mm apart
+    let hole = |x: f64| format!("M{} 22 a6 6 0 1 0 12 0 a6 6 0 1 0 -12 0 Z ", x - 6.0);
+    let region = |name: &str, x: f64, meets: &str, priority: i64, courses: &str| {
+        format!(
+            "[[region]]\nname = \"{name}\"\nshape = {{ hole_at_mm = [{x}, 22] }}\nlayers = \"all\"\nrule = \"hoop\"\n{courses}\nmeets = \"{meets}\"\npriority = {priority}\n\n"
+        )
+    };
+    for (meets, courses, of) in
+        [("butt", "courses = 11", "some"), ("butt", "", "all"), ("priority", "courses = 11", "first")]
+    {
+        let map = region("left", 42.0, meets, 2, courses) + &region("right", 68.0, meets, 1, courses);
+        let (layers, width) = laid_by(&format!("hoops-{meets}-{of}"), &(hole(42.0) + &hole(68.0)), &map);
+        for layer in &layers {
+            let (left, right) = reaches(layer, width);
+            let on_plate = |[x, y]: [f64; 2]| (0.0..=110.0).contains(&x) && (0.0..=44.0).contains(&y);
+            if of == "all" {
+                let left_out: Vec<_> = layer.left_out.iter().filter_map(|l| l.at_mm).collect();
+                assert!(left_out.iter().all(|p| on_plate(*p)), "left out in the part: {left_out:?}");
+                let told: f64 = layer.left_out.iter().map(|l| l.length_mm).sum();
+                let bare: f64 = layer.quality.iter().map(|q| q.layable_mm2 - q.covered_mm2).sum();
+                assert!(told < 1.2 * bare / width, "{told} mm for {bare} mm2 that stay bare");
+            }
+            if meets == "butt" {
+                let off = 0.5 * width;
+                assert!((54.0..55.0 + off).contains(&left), "{of}: the left ones reach {left}");
+                assert!((55.0 - off..56.0).contains(&right), "{of}: the right ones begin at {right}");
+            } else {
+                assert!(left > 56.0, "the left ones have the place: {left}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_rim_and_the_field_within_it_part_half_way() {
+    // a rim 8 mm deep over a field that begins 3 mm inside the outline: half way is 5.5 mm
+    let region = |name: &str, shape: &str, rule: &str, priority: i64| {
+        format!(
+            "[[region]]\nname = \"{name}\"\nshape = {{ {shape} }}\nlayers = \"all\"\n{rule}\nmeets = \"butt\"\npriority = {priority}\n\n"
+        )
+    };
+    let inner = "polygon_mm = [[3, 3], [107, 3], [107, 41], [3, 41]]";
+    let map = region("left", "outline = true", "rule = \"contour\"\ncourses = 8\nspacing_mm = 1.0", 2)
+        + &region("right", inner, "rule = \"unidirectional\"\nangle_deg = 0", 1);
+    let (layers, width) = laid_by("rim", "", &map);
+    for layer in &layers {
+        let (rim, field) = (strips(layer, "left", width), strips(layer, "right", width));
+        assert!(combine::intersection(&rim, &field).area() < 0.05, "tow over tow");
+        let within = |d: f64| {
+            combine::ring_area(&[pt(d, d), pt(110.0 - d, d), pt(110.0 - d, 44.0 - d), pt(d, 44.0 - d)])
+        };
+        let beyond = |a: &Area, d: f64| combine::difference(a, &within(d)).area();
+        let deep = rim.area() - beyond(&rim, 5.5 + width);
+        assert!(deep < 1.0, "{deep} mm2 of the rim lie in the field's half");
+        let out = beyond(&field, 5.5 - width);
+        assert!(out < 1.0, "{out} mm2 of the field lie in the rim's half");
+        assert!(rim.area() > 0.7 * beyond(&within(1.0), 5.0), "the rim has its half: {}", rim.area());
+    }
 }

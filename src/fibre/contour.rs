@@ -41,7 +41,7 @@ pub(super) fn lay(room: &mut Room<'_>) {
     if let Some(best) = best {
         *room = best;
     }
-    tell_unserved(room, o.courses.unwrap_or(ROUNDS).min(ROUNDS));
+    tell_unserved(room);
 }
 
 /// Which boundary is followed first.
@@ -186,8 +186,9 @@ fn fill(room: &mut Room<'_>, place: &Area) {
 }
 
 /// Reports what no course reached, as tow that would have filled it.
-fn tell_unserved(room: &mut Room<'_>, most: usize) {
+pub(super) fn tell_unserved(room: &mut Room<'_>) {
     let o = room.order;
+    let most = o.courses.unwrap_or(ROUNDS).min(ROUNDS);
     let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
     let mut band = room.area.clone();
     if most < ROUNDS {

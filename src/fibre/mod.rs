@@ -173,6 +173,11 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
                 for hole in holes {
                     hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, region.spiral);
                 }
+                if order.courses.is_none() {
+                    // filled as far as it goes: what of loops lies outside was not asked for
+                    room.left_out.clear();
+                    contour::tell_unserved(&mut room);
+                }
             }
             (Target::Pins { pins, .. }, _) => {
                 strap::lay(&mut room, pins, clearance);

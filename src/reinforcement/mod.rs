@@ -1,11 +1,12 @@
 //! What to lay where: the map's regions resolved in every layer.
 
+mod meets;
 mod shape;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::fibre::LeftOut;
-use crate::geom::{Area, combine, offset};
-use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
+use crate::geom::{Area, offset};
+use crate::job::{Job, Layers, Map, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
 
 /// What is asked of one layer.
@@ -75,62 +76,24 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
             faults.append(&mut f.0);
         }
     }
+    // most layers are like the one below, and part their ground as it does
+    let mut below: Option<(Vec<Task>, Vec<Task>)> = None;
     for (i, layer) in layers.iter_mut().enumerate() {
-        if i % 2 == 1 {
-            swap_woven(map, &mut layer.tasks);
+        let asked = layer.tasks.clone();
+        match below.take().filter(|(same, _)| meets::alike(same, &asked)) {
+            Some((_, parted)) => {
+                for (task, as_below) in layer.tasks.iter_mut().zip(parted) {
+                    task.target = as_below.target;
+                }
+            }
+            None => meets::butt(job, map, &mut layer.tasks),
         }
-        butt(map, &mut layer.tasks);
+        below = Some((asked, layer.tasks.clone()));
+        if i % 2 == 1 {
+            meets::swap_woven(map, &mut layer.tasks);
+        }
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
-}
-
-/// Every second layer lays its woven regions in the opposite order.
-fn swap_woven(map: &Map, tasks: &mut [Task]) {
-    let woven: Vec<usize> =
-        (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect();
-    for k in 0..woven.len() / 2 {
-        let (a, b) = (woven[k], woven[woven.len() - 1 - k]);
-        tasks.swap(a, b);
-        let rank = tasks[a].rank;
-        tasks[a].rank = tasks[b].rank;
-        tasks[b].rank = rank;
-    }
-}
-
-/// Parts what two areas that butt have in common along the line half way between
-/// the middles of what each has alone.
-fn butt(map: &Map, tasks: &mut [Task]) {
-    let butts = |t: &Task| map.regions[t.region].meets == Meets::Butt;
-    for i in 0..tasks.len() {
-        for j in i + 1..tasks.len() {
-            let (Target::Area(a), Target::Area(b)) = (&tasks[i].target, &tasks[j].target) else { continue };
-            if !(butts(&tasks[i]) && butts(&tasks[j])) {
-                continue;
-            }
-            let common = combine::intersection(a, b);
-            let (Some(own_a), Some(own_b), Some(bounds)) =
-                (combine::difference(a, b).centroid(), combine::difference(b, a).centroid(), common.bounds())
-            else {
-                continue;
-            };
-            let Some(across) = (own_b - own_a).normalised() else { continue };
-            // through the middle of what they share, square to the line between
-            let middle = common.centroid().unwrap_or_else(|| bounds.centre());
-            let far = bounds.hi.dist(bounds.lo) + 1.0;
-            let (side, deep) = (across.left() * far, across * far);
-            let nearer_b = combine::ring_area(&[
-                middle - side,
-                middle - side + deep,
-                middle + side + deep,
-                middle + side,
-            ]);
-            let for_b = combine::intersection(&common, &nearer_b);
-            let for_a = combine::difference(&common, &nearer_b);
-            let (a, b) = (combine::difference(a, &for_b), combine::difference(b, &for_a));
-            tasks[i].target = Target::Area(a);
-            tasks[j].target = Target::Area(b);
-        }
-    }
 }
 
 /// Sagitta of chords in areas that only bound where fibre may lie, mm.

@@ -1,0 +1,151 @@
+//! Regions that overlap in a layer and share the place: half and half, or turn and
+//! turn about. By priority needs nothing: the order of laying does it.
+
+use super::{CHORD_MM, Target, Task, f64_of};
+use crate::geom::{Area, combine, offset};
+use crate::job::{Job, Map, Meets};
+
+/// Every second layer lays its woven regions in the opposite order.
+pub(super) fn swap_woven(map: &Map, tasks: &mut [Task]) {
+    let woven: Vec<usize> =
+        (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect();
+    for k in 0..woven.len() / 2 {
+        let (a, b) = (woven[k], woven[woven.len() - 1 - k]);
+        tasks.swap(a, b);
+        let rank = tasks[a].rank;
+        tasks[a].rank = tasks[b].rank;
+        tasks[b].rank = rank;
+    }
+}
+
+/// The same regions on the same ground: in two layers they part it alike.
+pub(super) fn alike(a: &[Task], b: &[Task]) -> bool {
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.region == b.region && a.target == b.target)
+}
+
+/// Parts what two regions that butt have in common: each has the half that is
+/// nearer to what it has alone. Of hoops, straps and contours with a number of
+/// courses the ground is as deep as these go.
+///
+/// Nothing is parted where one has nothing alone: a region within another keeps to
+/// the priority.
+pub(super) fn butt(job: &Job, map: &Map, tasks: &mut [Task]) {
+    let butts = |t: &Task| map.regions[t.region].meets == Meets::Butt;
+    for i in 0..tasks.len() {
+        for j in i + 1..tasks.len() {
+            if !(butts(&tasks[i]) && butts(&tasks[j])) {
+                continue;
+            }
+            let (a, b) = (ground(job, map, &tasks[i]), ground(job, map, &tasks[j]));
+            let common = combine::intersection(&a, &b);
+            let own_a = alone(&tasks[i].target, &combine::difference(&a, &b), &b);
+            let own_b = alone(&tasks[j].target, &combine::difference(&b, &a), &a);
+            if common.is_empty() || own_a.is_empty() || own_b.is_empty() {
+                continue;
+            }
+            let plain =
+                |t: &Task| matches!(t.target, Target::Area(_)) && map.regions[t.region].courses.is_none();
+            let for_b = if plain(&tasks[i]) && plain(&tasks[j]) {
+                beyond(&own_a, &own_b, &common)
+            } else {
+                nearer(&own_a, &own_b, &common, STEP_WIDTHS * job.tow.width_mm)
+            };
+            let for_a = combine::difference(&common, &for_b);
+            give_up(&mut tasks[i].target, &a, &for_b);
+            give_up(&mut tasks[j].target, &b, &for_a);
+        }
+    }
+}
+
+/// What of two areas' common ground lies beyond the line half way between the
+/// middles of what each has alone: straight, as rows that end at it want it.
+fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Area {
+    let (Some(mid_a), Some(mid_b), Some(bounds)) = (own_a.centroid(), own_b.centroid(), common.bounds())
+    else {
+        return Area::empty();
+    };
+    let Some(across) = (mid_b - mid_a).normalised() else { return Area::empty() };
+    let middle = common.centroid().unwrap_or_else(|| bounds.centre());
+    let far = bounds.hi.dist(bounds.lo) + 1.0;
+    let (side, deep) = (across.left() * far, across * far);
+    let half =
+        combine::ring_area(&[middle - side, middle - side + deep, middle + side + deep, middle + side]);
+    combine::intersection(common, &half)
+}
+
+/// What of two areas' common ground is nearer to what the second has alone: both
+/// grow into it step by step.
+fn nearer(own_a: &Area, own_b: &Area, common: &Area, step: f64) -> Area {
+    let Some(far) = combine::union(common, &combine::union(own_a, own_b)).bounds() else {
+        return Area::empty();
+    };
+    let mut left = common.clone();
+    let mut for_b: Vec<Area> = Vec::new();
+    let (mut a, mut b) = (own_a.clone(), own_b.clone());
+    let mut come = 0.0;
+    while !left.is_empty() && come < far.hi.dist(far.lo) {
+        let (wide_a, wide_b) = (offset::grown(&a, step, CHORD_MM), offset::grown(&b, step, CHORD_MM));
+        let reached = |wide: &Area| combine::simplified(&combine::intersection(wide, &left), CHORD_MM);
+        let (to_a, to_b) = (reached(&wide_a), reached(&wide_b));
+        if to_a.is_empty() && to_b.is_empty() {
+            // perimeters lie between a hole and the ground round it
+            (a, b) = (wide_a, wide_b);
+        } else {
+            let to_b = combine::difference(&to_b, &to_a);
+            left = combine::without_specks(&combine::difference_all(&left, [&to_a, &to_b]), SPECK_MM2, 0.0);
+            // from where they have come to, so that neither grows round the other
+            (a, b) = (combine::union(&a, &to_a), combine::union(&b, &to_b));
+            for_b.push(to_b);
+        }
+        come += step;
+    }
+    combine::union_all(&for_b)
+}
+
+/// A quarter of a tow: nothing narrower is laid.
+const STEP_WIDTHS: f64 = 0.25;
+
+/// Ground too small to be parted, mm2.
+const SPECK_MM2: f64 = 1e-3;
+
+/// Where a region's courses come to lie if nothing is in their way.
+fn ground(job: &Job, map: &Map, task: &Task) -> Area {
+    let region = &map.regions[task.region];
+    let deep = region.courses.map(|n| f64_of(n) * region.spacing_mm);
+    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    match (&task.target, deep) {
+        (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
+        (Target::Area(a), None) => a.clone(),
+        (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
+        (Target::Holes { holes: round, room } | Target::Pins { pins: round, room }, Some(deep)) => {
+            let grown: Vec<Area> =
+                round.iter().map(|h| offset::grown(h, clearance + deep, CHORD_MM)).collect();
+            let all = match &task.target {
+                Target::Pins { .. } => {
+                    let points: Vec<_> = grown.iter().flat_map(Area::rings).flatten().copied().collect();
+                    combine::ring_area(&crate::geom::smooth::hull(&points))
+                }
+                _ => combine::union_all(&grown),
+            };
+            combine::intersection(&all, room)
+        }
+    }
+}
+
+/// What a region has alone; where all is common, what it goes round.
+fn alone(target: &Target, own: &Area, other: &Area) -> Area {
+    match target {
+        Target::Holes { holes: round, .. } | Target::Pins { pins: round, .. } if own.is_empty() => {
+            combine::difference(&combine::union_all(round), other)
+        }
+        _ => own.clone(),
+    }
+}
+
+/// Takes ground from a target.
+fn give_up(target: &mut Target, ground: &Area, lost: &Area) {
+    match target {
+        Target::Area(a) => *a = combine::difference(ground, lost),
+        Target::Holes { room, .. } | Target::Pins { room, .. } => *room = combine::difference(room, lost),
+    }
+}
