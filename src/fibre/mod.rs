@@ -10,6 +10,7 @@ mod ends;
 mod hoop;
 mod nests;
 pub mod quality;
+mod reach;
 mod relaxed;
 mod room;
 mod rows;
@@ -217,7 +218,12 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             courses: &room.courses,
             width,
             spacing: order.spacing,
-            shortest: order.shortest,
+            reach: reach::Reach {
+                width,
+                shortest: order.shortest,
+                rows: (region.rule == Rule::Unidirectional)
+                    .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
+            },
             given_up_mm: room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0,
         };
         let along = |p: crate::geom::Point| field.as_ref().map_or(order.angle, |f| f.at(p));

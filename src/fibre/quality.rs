@@ -2,6 +2,7 @@
 //! bends, ends.
 
 use super::Course;
+use super::reach::Reach;
 use crate::geom::{Area, Point, Segment, combine, offset, trig};
 
 /// Figures of one region in one layer.
@@ -16,9 +17,10 @@ pub struct RegionQuality {
     pub layable_mm2: f64,
     /// Of that, under this region's strips, mm2.
     pub covered_mm2: f64,
-    /// Of that, what a strip of the tow's width can touch at all, mm2: the
+    /// Of that, what some strip that the rule allows can touch at all, mm2: the
     /// area opened by half the width, less islands whose middle line is too
-    /// short for one piece.
+    /// short for one piece; of rows in one direction also less what no row long
+    /// enough for a piece, and no turn of the bend radius between two rows, passes.
     pub reachable_mm2: f64,
     /// Strips over strips, of this region and of those before it, mm2.
     pub overlap_mm2: f64,
@@ -96,7 +98,7 @@ pub(super) struct Served<'a> {
     pub(super) courses: &'a [Course],
     pub(super) width: f64,
     pub(super) spacing: f64,
-    pub(super) shortest: f64,
+    pub(super) reach: Reach,
     pub(super) given_up_mm: f64,
 }
 
@@ -141,7 +143,7 @@ pub(super) fn measure(
         layer: 0,
         layable_mm2,
         covered_mm2,
-        reachable_mm2: reachable(s.layable, s.width, s.shortest).area(),
+        reachable_mm2: s.reach.of(s.layable).area(),
         overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,
@@ -177,17 +179,6 @@ pub(super) fn joined(covered: &[Area], quality: &mut [RegionQuality]) -> Area {
 
 /// Overlap in a whole layer that is nothing but rounding, mm2.
 const SHARED_MM2: f64 = 1e-3;
-
-/// What a strip of the width can cover: the bound that cover is held against.
-fn reachable(layable: &Area, width: f64, shortest: f64) -> Area {
-    // an area told to a thousandth needs fewer points than a line that is laid
-    let chord = 0.01;
-    let core = offset::shrunk(&combine::simplified(layable, 0.5 * chord), 0.5 * width, chord);
-    // the middle line of an island is about half its core's perimeter and at
-    // most its core's perimeter long; a closed course runs all round it
-    let long: Vec<Area> = core.split().filter(|a| a.perimeter().max(a.area() / width) >= shortest).collect();
-    offset::grown(&combine::apart(long), 0.5 * width, chord)
-}
 
 /// Step at which bent tow is looked at, mm.
 const STEP_MM: f64 = 0.5;
