@@ -51,6 +51,15 @@ fn measure(part: &bench_parts::BenchPart, printer: &str, few_cuts: bool) -> (Row
     for layer in &layers {
         layer.courses.iter().for_each(|c| row.cuts.add(c.length_mm()));
         for q in &layer.quality {
+            assert!(
+                q.covered_mm2 <= 1.001 * q.reachable_mm2 && q.reachable_mm2 <= 1.001 * q.layable_mm2,
+                "{}, {}: {} of {} of {} mm2",
+                part.name,
+                q.region,
+                q.covered_mm2,
+                q.reachable_mm2,
+                q.layable_mm2
+            );
             row.layable += q.layable_mm2;
             row.covered += q.covered_mm2;
             row.reachable += q.reachable_mm2;

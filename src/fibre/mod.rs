@@ -103,7 +103,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         })
         .collect();
     let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm);
-    if job.tow.trail_mm > 0.0 {
+    if trails(job.tow.trail_mm, job.tow.min_bend_radius_mm) {
         // tow that trails lies otherwise at the ends of a loop than on the rest of it
         let moved = |l: &&mut LayerCourses| l.courses.iter().any(|c| c.path().closed);
         layers.par_iter_mut().filter(moved).for_each(|l| {
@@ -191,7 +191,7 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             layer.cuts_saved += spiral::wind(&mut room);
         }
         ends::lead_on(&mut room, within, &tasks.inside, &layer.courses, region.min_bend_radius_mm);
-        if job.tow.trail_mm > 0.0 {
+        if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
             let led = |c: &Course| {
                 trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)
             };
@@ -287,6 +287,15 @@ fn strip(course: &Course, width: f64) -> Area {
     let path = course.wanted();
     offset::strip(&path.flatten(chord), width, path.closed, chord)
 }
+
+/// Tow that trails by so much lies beside the nozzle's way, by d^2 / 2 R in its
+/// tightest bend: more than rounding.
+fn trails(trail_mm: f64, radius: f64) -> bool {
+    trail_mm * trail_mm > 2.0 * radius * TRAIL_LEAST_MM
+}
+
+/// What is nothing beside a nozzle's way, mm.
+const TRAIL_LEAST_MM: f64 = 1e-3;
 
 /// Courses whose trailing tow would lie further than this off the line wanted are not
 /// laid: it would lie on its neighbours. A share of the tow's width.

@@ -143,7 +143,9 @@ pub(super) fn measure(
         layer: 0,
         layable_mm2,
         covered_mm2,
-        reachable_mm2: s.reach.of(s.layable).area(),
+        // what is covered was reached, whatever bound rows looked at one by one give
+        reachable_mm2: combine::union(&s.reach.of(s.layable), &combine::intersection(&mine, s.layable))
+            .area(),
         overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,

@@ -360,10 +360,9 @@ fn resolve(
             };
             reader.fault(Diagnostic::error("rule-shape", message).help(help), v.place("shape"), "");
         }
-        let closed = matches!(rule, Rule::Hoop | Rule::Contour | Rule::Strap);
         let unused = [
-            ("courses", !closed),
-            ("spiral", !closed),
+            ("courses", !closed(rule)),
+            ("spiral", !closed(rule)),
             ("few_cuts", rule == Rule::Steered),
             ("angle_deg", !unidirectional),
             ("field", rule != Rule::Steered),
@@ -389,7 +388,7 @@ fn resolve(
         shape: shape?,
         layers: layers?,
         rule: rule?,
-        courses: v.count("courses"),
+        courses: v.count("courses").filter(|_| rule.is_some_and(closed)),
         angle_deg,
         spacing_mm: spacing_mm?,
         min_bend_radius_mm: min_bend_radius_mm?,
@@ -399,7 +398,7 @@ fn resolve(
             Some("weave") => Meets::Weave,
             _ => Meets::Priority,
         },
-        spiral: v.flag("spiral").unwrap_or(false)
+        spiral: (v.flag("spiral").unwrap_or(false) && rule.is_some_and(closed))
             || (v.flag("few_cuts").unwrap_or(false) && rule != Some(Rule::Unidirectional)),
         few_cuts: v.flag("few_cuts").unwrap_or(false),
         field: None,
@@ -412,6 +411,11 @@ fn resolve(
             field: v.text("field").map(|typed| (typed.to_owned(), v.place("field"))),
         },
     })
+}
+
+/// Courses of the rule close, so that their number says how deep they go.
+fn closed(rule: Rule) -> bool {
+    matches!(rule, Rule::Hoop | Rule::Contour | Rule::Strap)
 }
 
 /// A length that is the tow's own where left out, and never below it.

@@ -2,7 +2,7 @@
 //! turn about. By priority needs nothing: the order of laying does it.
 
 use super::{CHORD_MM, Target, Task, f64_of};
-use crate::geom::{Area, combine, offset};
+use crate::geom::{Area, combine, offset, smooth};
 use crate::job::{Job, Map, Meets};
 
 /// Every second layer lays its woven regions in the opposite order.
@@ -79,27 +79,35 @@ fn nearer(own_a: &Area, own_b: &Area, common: &Area, step: f64) -> Area {
     let Some(far) = combine::union(common, &combine::union(own_a, own_b)).bounds() else {
         return Area::empty();
     };
-    let mut left = common.clone();
+    let chord = 0.1 * step;
+    let mut left = combine::simplified(common, chord);
     let mut for_b: Vec<Area> = Vec::new();
+    // what either grew by last: what lies behind it is taken
     let (mut a, mut b) = (own_a.clone(), own_b.clone());
     let mut come = 0.0;
     while !left.is_empty() && come < far.hi.dist(far.lo) {
-        let (wide_a, wide_b) = (offset::grown(&a, step, CHORD_MM), offset::grown(&b, step, CHORD_MM));
-        let reached = |wide: &Area| combine::simplified(&combine::intersection(wide, &left), CHORD_MM);
+        let wide = |front: &Area| offset::grown(&combine::simplified(front, chord), step, chord);
+        let (wide_a, wide_b) = (wide(&a), wide(&b));
+        let reached = |wide: &Area| combine::intersection(wide, &left);
         let (to_a, to_b) = (reached(&wide_a), reached(&wide_b));
         if to_a.is_empty() && to_b.is_empty() {
             // perimeters lie between a hole and the ground round it
             (a, b) = (wide_a, wide_b);
         } else {
             let to_b = combine::difference(&to_b, &to_a);
-            left = combine::without_specks(&combine::difference_all(&left, [&to_a, &to_b]), SPECK_MM2, 0.0);
-            // from where they have come to, so that neither grows round the other
-            (a, b) = (combine::union(&a, &to_a), combine::union(&b, &to_b));
-            for_b.push(to_b);
+            let rest = combine::difference_all(&left, [&to_a, &to_b]);
+            left = combine::without_specks(&combine::simplified(&rest, 0.2 * chord), SPECK_MM2, 0.0);
+            if !to_a.is_empty() {
+                a = to_a;
+            }
+            if !to_b.is_empty() {
+                for_b.push(to_b.clone());
+                b = to_b;
+            }
         }
         come += step;
     }
-    combine::union_all(&for_b)
+    combine::intersection(&combine::union_all(&for_b), common)
 }
 
 /// A quarter of a tow: nothing narrower is laid.
@@ -111,23 +119,28 @@ const SPECK_MM2: f64 = 1e-3;
 /// Where a region's courses come to lie if nothing is in their way.
 fn ground(job: &Job, map: &Map, task: &Task) -> Area {
     let region = &map.regions[task.region];
-    let deep = region.courses.map(|n| f64_of(n) * region.spacing_mm);
+    let width = job.tow.width_mm;
+    let deep = region.courses.map(|n| (f64_of(n) - 1.0).max(0.0) * region.spacing_mm + width);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    // round holes that bend more tightly than tow hoops lie further out
+    let grown = |h: &Area, by: f64| {
+        let first = offset::grown(h, clearance + 0.5 * width, CHORD_MM);
+        let outer = first.polygons().first().map_or(&[][..], |p| p.outer());
+        let first = smooth::rounded_up(outer, region.min_bend_radius_mm);
+        offset::grown(&first, by - 0.5 * width, CHORD_MM)
+    };
     match (&task.target, deep) {
         (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
         (Target::Area(a), None) => a.clone(),
         (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
-        (Target::Holes { holes: round, room } | Target::Pins { pins: round, room }, Some(deep)) => {
-            let grown: Vec<Area> =
-                round.iter().map(|h| offset::grown(h, clearance + deep, CHORD_MM)).collect();
-            let all = match &task.target {
-                Target::Pins { .. } => {
-                    let points: Vec<_> = grown.iter().flat_map(Area::rings).flatten().copied().collect();
-                    combine::ring_area(&crate::geom::smooth::hull(&points))
-                }
-                _ => combine::union_all(&grown),
-            };
-            combine::intersection(&all, room)
+        (Target::Holes { holes, room }, Some(deep)) => {
+            let bands: Vec<Area> = holes.iter().map(|h| grown(h, deep)).collect();
+            combine::intersection(&combine::union_all(&bands), room)
+        }
+        (Target::Pins { pins, room }, Some(deep)) => {
+            let bands: Vec<Area> = pins.iter().map(|p| grown(p, deep)).collect();
+            let corners: Vec<_> = bands.iter().flat_map(Area::rings).flatten().copied().collect();
+            combine::intersection(&combine::ring_area(&smooth::hull(&corners)), room)
         }
     }
 }

@@ -302,7 +302,7 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
     let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
     let nest = nests.round(ask, hole);
     let mut last = None;
-    let mut whole = 0.0;
+    let (mut whole, mut innermost_mm) = (0.0, 0.0);
     for k in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
         let Some(hoop) = nest.hoop(k, ask, hole) else { break };
         let pieces = hoop.within(&free);
@@ -313,11 +313,14 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
         }
         tow.add(length, courses);
         if pieces == [hoop.length_mm] {
+            if whole < 0.5 {
+                innermost_mm = hoop.length_mm;
+            }
             whole += 1.0;
         }
         last = Some(hoop);
     }
-    if ask.region.spiral && whole > 1.0 {
+    if ask.region.spiral && whole > 1.0 && innermost_mm > 2.0 * WAY_OVER * ask.spacing {
         // the outermost ends where the one inside it comes over
         tow.add(-WAY_OVER * ask.spacing, 1.0 - whole);
     }
@@ -325,7 +328,7 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
 }
 
 /// Length over which a spiral goes from one hoop to the next, in spacings: the
-/// shortest that is tried when it is wound.
+/// shortest that is tried when it is wound, on hoops at least twice as long.
 const WAY_OVER: f64 = 18.0;
 
 /// More hoops than fit into any part.
@@ -457,7 +460,7 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
         if length >= ask.shortest {
             let one = 0.5 * piece.perimeter();
             let courses = (length / one).round().max(1.0);
-            if ask.region.spiral && whole > 1.0 && courses > 1.0 {
+            if ask.region.spiral && whole > 1.0 && courses > 1.0 && one > 2.0 * WAY_OVER * ask.spacing {
                 tow.add(length - WAY_OVER * ask.spacing, 1.0);
             } else {
                 tow.add(length, courses);
