@@ -6,7 +6,7 @@ mod shape;
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::fibre::LeftOut;
 use crate::geom::{Area, offset};
-use crate::job::{Job, Layers, Map, Region, Rule, Shape};
+use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
 
 /// What is asked of one layer.
@@ -78,7 +78,8 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     }
     // most layers are like the one below, and part their ground as it does
     let mut below: Option<(Vec<Task>, Vec<Task>)> = None;
-    for (i, layer) in layers.iter_mut().enumerate() {
+    let any_butts = map.regions.iter().any(|r| r.meets == Meets::Butt);
+    for layer in layers.iter_mut().filter(|_| any_butts) {
         let asked = layer.tasks.clone();
         match below.take().filter(|(same, _)| meets::alike(same, &asked)) {
             Some((_, parted)) => {
@@ -89,9 +90,9 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
             None => meets::butt(job, map, &mut layer.tasks),
         }
         below = Some((asked, layer.tasks.clone()));
-        if i % 2 == 1 {
-            meets::swap_woven(map, &mut layer.tasks);
-        }
+    }
+    for layer in layers.iter_mut().skip(1).step_by(2) {
+        meets::swap_woven(map, &mut layer.tasks);
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
 }
