@@ -152,8 +152,7 @@ fn cover_with_35_mm_from_cutter_to_nozzle() {
 
 #[test]
 fn few_cuts_where_they_are_asked_for() {
-    for printer in ["shuttle-15", "reed-35"] {
-        let Means { cuts, .. } = table(printer, true);
+    for (printer, Means { cuts, .. }) in ["shuttle-15", "reed-35"].map(|p| (p, table(p, true))) {
         assert!(cuts <= 0.60, "{printer}: cuts per metre, of the plain rule's: {cuts:.2}");
     }
 }

@@ -63,8 +63,7 @@ fn worth(room: &Room<'_>) -> f64 {
 
 /// What a cut costs, in tow, mm.
 fn cut_cost(room: &Room<'_>) -> f64 {
-    let share = if room.order.few_cuts { 0.6 } else { 0.25 };
-    share * room.order.shortest
+    0.25 * room.order.shortest
 }
 
 /// Courses side by side along one boundary of every part, past all others.

@@ -19,6 +19,7 @@ mod stagger;
 mod steered;
 mod strap;
 mod trail;
+mod turn;
 mod unidirectional;
 
 pub use course::{Course, CourseFault, Trail};
@@ -28,9 +29,9 @@ pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};
 use crate::geom::{Area, bend, combine, offset, smooth};
-use crate::job::{Job, Rule};
+use crate::job::{Job, Region, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, Target};
+use crate::reinforcement::{LayerTasks, Target, Task};
 use rayon::prelude::*;
 use room::{Order, Room};
 
@@ -132,72 +133,29 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     let mut layer = LayerCourses::default();
     let Some(map) = &job.map else { return layer };
     let width = job.tow.width_mm;
-    let deviation = job.courses.deviation_mm;
     // strips end square; what is laid later keeps a tow's width from the ends too
     let mut blocked: Vec<Area> = Vec::new();
     let mut covered: Vec<Area> = Vec::new();
     for task in &tasks.tasks {
         let region = &map.regions[task.region];
-        let order = Order {
-            region: &region.name,
-            rule: region.rule,
-            rank: task.rank,
-            layer: 0,
-            width,
-            spacing: region.spacing_mm,
-            // between two loops a spiral bends a little tighter than they do
-            radius: region.min_bend_radius_mm * if region.spiral { spiral::MARGIN } else { 1.0 },
-            shortest: job.printer.shortest_course_mm(),
-            deviation,
-            courses: region.courses,
-            angle: task.angle_deg.to_radians(),
-            few_cuts: region.few_cuts,
-        };
         let within = match &task.target {
             Target::Area(a) => a,
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
-        let mut room = Room::new(order, &free);
-        let mut layable = layable(&task.target, &free, &order, job);
-        let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
         let field = region.field.as_deref().map(steered::Directions::new);
-        match (&task.target, region.rule) {
-            (Target::Area(_), Rule::Unidirectional) => layer.cuts_saved += unidirectional::lay(&mut room),
-            (Target::Area(_), Rule::Steered) => {
-                if let Some(field) = &field {
-                    steered::lay(&mut room, field);
-                }
-            }
-            (Target::Area(_), _) => contour::lay(&mut room),
-            (Target::Holes { holes, .. }, rule) => {
-                for hole in holes {
-                    hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, region.spiral);
-                }
-                if order.courses.is_none() {
-                    // filled as far as it goes: what of loops lies outside was not asked for
-                    room.left_out.clear();
-                    contour::tell_unserved(&mut room);
-                }
-            }
-            (Target::Pins { pins, .. }, _) => {
-                strap::lay(&mut room, pins, clearance);
-                if let Some(ground) = strap::ground(&room) {
-                    layable = combine::intersection(&free, &ground);
-                }
-            }
-        }
-        if region.spiral {
-            layer.cuts_saved += spiral::wind(&mut room);
-        }
-        ends::lead_on(&mut room, within, &tasks.inside, &layer.courses, region.min_bend_radius_mm);
-        if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
-            let led = |c: &Course| {
-                trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)
-            };
-            room.courses = room.courses.iter().map(led).collect();
-            room.give_up_astray(TRAIL_MOST * width);
-        }
+        let ground = Ground { within, free: &free, inside: &tasks.inside, others: &layer.courses };
+        let Some(Laid { mut room, layable, saved }) = windings(region)
+            .par_iter()
+            .map(|wound| lay_task(job, region, task, field.as_ref(), &ground, *wound))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .reduce(Laid::or)
+        else {
+            continue;
+        };
+        layer.cuts_saved += saved;
+        let order = room.order;
         if room.courses.is_empty() && room.left_out.is_empty() {
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
@@ -238,6 +196,126 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
     }
     layer.strips = quality::joined(&covered, &mut layer.quality);
     layer
+}
+
+/// What a task finds in its layer.
+struct Ground<'a> {
+    /// The strips must lie here.
+    within: &'a Area,
+    /// The same less what is laid already.
+    free: &'a Area,
+    /// The outline less its perimeters.
+    inside: &'a Area,
+    /// What other regions laid.
+    others: &'a [Course],
+}
+
+/// A task's courses.
+struct Laid<'a> {
+    room: Room<'a>,
+    /// Where strips may lie.
+    layable: Area,
+    /// Cuts that turns and spirals saved.
+    saved: usize,
+}
+
+impl Laid<'_> {
+    fn length_mm(&self) -> f64 {
+        self.room.courses.iter().map(Course::length_mm).sum()
+    }
+
+    /// The better of two: more tow, less what cuts may cost where few are asked for.
+    fn or(self, other: Self) -> Self {
+        let pieces = f64_of(self.room.courses.len());
+        let more = other.length_mm() - self.length_mm();
+        let cuts = f64_of(other.room.courses.len()) - pieces;
+        if more > FEW_CUTS * cuts * self.length_mm() / pieces.max(1.0) { other } else { self }
+    }
+}
+
+/// What a cut may cost where few are asked for, as a share of a mean course.
+const FEW_CUTS: f64 = 0.06;
+
+/// How much wider loops are bent that are to be wound into a spiral, in the ways of
+/// laying a region that are tried: between loops a spiral bends tighter than they do, a
+/// little where they run straight, more where they are round throughout. `None` leaves
+/// loops as they are.
+fn windings(region: &Region) -> &'static [Option<f64>] {
+    if region.spiral {
+        &[Some(spiral::MARGIN)]
+    } else if region.may_wind() {
+        &[None, Some(1.02), Some(spiral::MARGIN)]
+    } else {
+        &[None]
+    }
+}
+
+/// Lays what a task asks for.
+fn lay_task<'a>(
+    job: &Job,
+    region: &'a Region,
+    task: &Task,
+    field: Option<&steered::Directions>,
+    ground: &Ground<'_>,
+    wound: Option<f64>,
+) -> Laid<'a> {
+    let width = job.tow.width_mm;
+    let order = Order {
+        region: &region.name,
+        rule: region.rule,
+        rank: task.rank,
+        layer: 0,
+        width,
+        spacing: region.spacing_mm,
+        // between two loops a spiral bends a little tighter than they do
+        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
+        shortest: job.printer.shortest_course_mm(),
+        deviation: job.courses.deviation_mm,
+        courses: region.courses,
+        angle: task.angle_deg.to_radians(),
+        few_cuts: region.few_cuts,
+    };
+    let free = ground.free;
+    let mut saved = 0;
+    let mut room = Room::new(order, free);
+    let mut layable = layable(&task.target, free, &order, job);
+    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    match (&task.target, region.rule) {
+        (Target::Area(_), Rule::Unidirectional) => saved += unidirectional::lay(&mut room),
+        (Target::Area(_), Rule::Steered) => {
+            if let Some(field) = field {
+                steered::lay(&mut room, field);
+            }
+        }
+        (Target::Area(_), _) => contour::lay(&mut room),
+        (Target::Holes { holes, .. }, rule) => {
+            for hole in holes {
+                hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, wound.is_some());
+            }
+            if order.courses.is_none() {
+                // filled as far as it goes: what of loops lies outside was not asked for
+                room.left_out.clear();
+                contour::tell_unserved(&mut room);
+            }
+        }
+        (Target::Pins { pins, .. }, _) => {
+            strap::lay(&mut room, pins, clearance);
+            if let Some(ground) = strap::ground(&room) {
+                layable = combine::intersection(free, &ground);
+            }
+        }
+    }
+    if let Some(margin) = wound {
+        saved += spiral::wind(&mut room, margin);
+    }
+    ends::lead_on(&mut room, ground.within, ground.inside, ground.others, region.min_bend_radius_mm);
+    if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
+        let led =
+            |c: &Course| trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
+        room.courses = room.courses.iter().map(led).collect();
+        room.give_up_astray(TRAIL_MOST * width);
+    }
+    Laid { room, layable, saved }
 }
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses

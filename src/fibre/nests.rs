@@ -10,7 +10,7 @@
 
 /// A nest: rows `first..first + depth` are paired with `last - depth + 1..=last`,
 /// outermost first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Nest {
     pub(super) first: usize,
     pub(super) last: usize,

@@ -31,7 +31,7 @@ pub(crate) const MARGIN: f64 = 1.08;
 /// calmest, all go over to the next one side by side. The last ends where the one
 /// before comes over. A chain that cannot be wound, for lack of room or bend radius,
 /// stays as it is. Gives the cuts saved.
-pub(super) fn wind(room: &mut Room<'_>) -> usize {
+pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> usize {
     let mut saved = 0;
     let mut tried: Vec<usize> = Vec::new();
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
@@ -44,7 +44,7 @@ pub(super) fn wind(room: &mut Room<'_>) -> usize {
             let mut most = rest.len();
             let mut found = None;
             while most > 1 && found.is_none() {
-                found = loops.wound(room, &rest[..most]).map(|path| (most, path));
+                found = loops.wound(room, &rest[..most], margin).map(|path| (most, path));
                 most = if most > 8 { most - most / 4 } else { most - 1 };
             }
             let Some((n, path)) = found else {
@@ -68,7 +68,7 @@ pub(super) fn wind(room: &mut Room<'_>) -> usize {
         let n = kept.len();
         room.replace(kept);
         let radius = room.order.radius;
-        room.order.radius = radius / MARGIN;
+        room.order.radius = radius / margin;
         room.accept(path);
         room.order.radius = radius;
         let made = &room.courses[n..];
@@ -139,7 +139,7 @@ impl Loops {
     }
 
     /// The spiral of a chain, if it can be bent and has room.
-    fn wound(&self, room: &Room<'_>, chain: &[usize]) -> Option<Path> {
+    fn wound(&self, room: &Room<'_>, chain: &[usize], margin: f64) -> Option<Path> {
         let o = room.order;
         let inner = &self.lines[chain[0]];
         let total = polyline::length(inner);
@@ -149,7 +149,7 @@ impl Loops {
             }
             for start in self.calm(chain, over) {
                 let spiral = self.points(chain, start, over);
-                let fit = bend::fit(&spiral, false, o.radius / MARGIN, FITTED * o.deviation);
+                let fit = bend::fit(&spiral, false, o.radius / margin, FITTED * o.deviation);
                 if let [path] = fit.pieces.as_slice()
                     && fit.kinks.is_empty()
                     && room.inside(path)
@@ -347,7 +347,7 @@ mod tests {
         hoop::lay(&mut room, &hole, 1.0, false, true);
         let rings: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
         assert_eq!(room.courses.len(), 8, "hoops");
-        assert_eq!(wind(&mut room), 7, "cuts saved: {:?}", room.left_out);
+        assert_eq!(wind(&mut room, MARGIN), 7, "cuts saved: {:?}", room.left_out);
         assert_eq!(room.courses.len(), 1, "one spiral");
         let spiral = &room.courses[0];
         assert!(!spiral.path().closed && spiral.path().min_radius() >= 6.0, "{}", spiral.path().min_radius());

@@ -9,8 +9,9 @@
 use super::nests::{self, Nest};
 use super::room::Room;
 use super::rows::{self, Field, Row};
+use super::turn::{Front, Side, Turn};
 use crate::geom::nearest::Lines;
-use crate::geom::{Arc, Path, Point, Segment, hatch, pt, trig};
+use crate::geom::{Arc, Path, Point, Segment, hatch, pt};
 
 /// Radius of the turns above the least, mm: the plan's rounding.
 const TURN_MARGIN_MM: f64 = 2e-3;
@@ -19,24 +20,41 @@ const TURN_MARGIN_MM: f64 = 2e-3;
 /// (4 - pi) R = 0.86 R of tow, and some widths where rows inside it end at its
 /// bend. As a rule a turn is made only where it costs less than half of that: where
 /// rows end at an edge that falls in with it. Where few cuts are asked for, one may
-/// cost all of it.
-fn cut_cost(o: &super::room::Order<'_>, radius: f64) -> f64 {
-    let turn = 1.6 * radius + 4.0 * o.width;
-    let share = if o.few_cuts { FEW_CUTS.0 } else { 0.3 };
-    (share * turn).min(0.95 * o.shortest)
+/// cost a share of a mean row: cover counts by the share of a region, and so the
+/// longer its rows are, the more a cut may cost.
+fn cut_cost(o: &super::room::Order<'_>, radius: f64, rows: &[Row]) -> f64 {
+    let cost = if o.few_cuts {
+        #[expect(clippy::cast_precision_loss, reason = "fewer rows than 2^52")]
+        let count = rows.len().max(1) as f64;
+        FEW_CUTS * rows.iter().map(Row::length).sum::<f64>() / count
+    } else {
+        0.3 * (1.6 * radius + 4.0 * o.width)
+    };
+    // a piece is worth something, however short it is
+    cost.min(0.95 * o.shortest)
 }
 
-/// How deep turns may nest, as a share of the rows' length on either side: what
-/// lies in the turns does not lie in the direction asked for. The fewer nests, the
-/// less is lost in the bend of the innermost turn.
-const DEEPEST_SHARE: f64 = 0.2;
+/// What a cut may cost where few are asked for, as a share of a mean row.
+const FEW_CUTS: f64 = 0.22;
 
-/// The same two where few cuts are asked for.
-const FEW_CUTS: (f64, f64) = (1.7, 0.35);
+/// How deep turns may nest, as a share of the rows' length on either side, and as a
+/// number of turns: what lies in the turns does not lie in the direction asked for.
+/// The fewer nests, the less is lost in the bend of the innermost turn.
+const DEEPEST: (f64, usize) = (0.2, 12);
 
-/// Most turns in a nest, whatever the rows' length: searching deeper costs time
-/// and saves hardly more.
-const DEEPEST: usize = 12;
+/// The same where few cuts are asked for.
+const DEEPEST_FOR_FEW_CUTS: (f64, usize) = (0.5, 24);
+
+/// Depths that are tried below the deepest.
+const DEPTHS: [usize; 8] = [1, 2, 4, 6, 9, 12, 16, 20];
+
+/// Share of itself that a row keeps which ends inside a nest, and one that goes on in
+/// a turn.
+const KEPT: f64 = 0.5;
+const KEPT_JOINED: f64 = 0.25;
+
+/// How often the sides are joined again in turn, each knowing what the other made.
+const AGAIN: usize = 4;
 
 /// Rounds over what earlier rows left: a place beside an edge that the first
 /// field's rows fell badly into gets rows of its own.
@@ -131,118 +149,6 @@ struct Turned {
     spacing: f64,
 }
 
-/// Which end of the rows.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Side {
-    Left,
-    Right,
-}
-
-impl Side {
-    fn sign(self) -> f64 {
-        match self {
-            Self::Left => -1.0,
-            Self::Right => 1.0,
-        }
-    }
-
-    fn end(self, r: &Row) -> f64 {
-        match self {
-            Self::Left => r.a,
-            Self::Right => r.b,
-        }
-    }
-
-    fn set_end(self, r: &mut Row, x: f64) {
-        match self {
-            Self::Left => r.a = x,
-            Self::Right => r.b = x,
-        }
-    }
-}
-
-/// A turn between rows `lower` and `upper`: an arc off the lower row, a straight
-/// along the slope of the boundary, an arc onto the upper row.
-///
-/// `u` runs along the rows towards the end that the turn is at, `y` across them.
-/// With D the distance of the rows, r the radius and phi the slope of the
-/// straight, its length is (D - 2 r) / sin phi, and the upper row is met
-/// (D - 2 r) cot phi further along than the lower one is left.
-#[derive(Clone, Copy, Debug)]
-struct Turn {
-    side: Side,
-    lower: usize,
-    upper: usize,
-    y0: f64,
-    y1: f64,
-    /// Where the lower row ends, along `u`.
-    u0: f64,
-    /// Slope of the straight, radians from `u`.
-    phi: f64,
-    radius: f64,
-}
-
-/// Slopes of the straight between the two arcs, radians: flatter ones need more
-/// length than they save.
-const SLOPES: (f64, f64) = (0.6, std::f64::consts::PI - 0.6);
-
-impl Turn {
-    /// Where the upper row ends, along `u`.
-    fn u1(&self) -> f64 {
-        self.u0 + (self.y1 - self.y0 - 2.0 * self.radius) * trig::cos(self.phi) / trig::sin(self.phi)
-    }
-
-    /// Where the curve that runs `inset` mm inside the turn crosses `y`, along `u`.
-    fn across(&self, y: f64, inset: f64) -> f64 {
-        let r = (self.radius - inset).max(0.0);
-        let (sin, cos) = trig::sin_cos(self.phi);
-        let (c0, c1) = (self.y0 + self.radius, self.y1 - self.radius);
-        let bulge = |d: f64| (r * r - d * d).max(0.0).sqrt();
-        if y < c0 - r * cos {
-            self.u0 + bulge(y - c0)
-        } else if y > c1 - r * cos {
-            self.u1() + bulge(y - c1)
-        } else {
-            self.u0 + r * sin + (y - (c0 - r * cos)) * cos / sin
-        }
-    }
-
-    /// Its length: two arcs that together turn by half a circle, and the straight.
-    fn length(&self) -> f64 {
-        let straight = (self.y1 - self.y0 - 2.0 * self.radius) / trig::sin(self.phi);
-        std::f64::consts::PI * self.radius + straight
-    }
-
-    /// The path from the lower row to the upper one, in the turned frame.
-    fn path(&self) -> Path {
-        let s = self.side.sign();
-        let (sin, cos) = trig::sin_cos(self.phi);
-        let (r, u1) = (self.radius, self.u1());
-        let at = |u: f64, y: f64| pt(s * u, y);
-        let ccw = self.side == Side::Right;
-        let (c0, c1) = (self.y0 + r, self.y1 - r);
-        let (leave, meet) = (at(self.u0 + r * sin, c0 - r * cos), at(u1 + r * sin, c1 - r * cos));
-        let arc = |from, to, centre| Segment::Arc(Arc { from, to, centre, ccw });
-        let mut segments = vec![arc(at(self.u0, self.y0), leave, at(self.u0, c0))];
-        if leave.dist(meet) > 1e-9 {
-            segments.push(Segment::Line { from: leave, to: meet });
-        }
-        segments.push(arc(meet, at(u1, self.y1), at(u1, c1)));
-        Path::new(segments, false)
-    }
-
-    /// Where along `u` row `k` ends once the turn is there.
-    fn end_of(&self, k: usize, y: f64, spacing: f64) -> f64 {
-        if k == self.lower {
-            self.u0
-        } else if k == self.upper {
-            self.u1()
-        } else {
-            self.across(y, spacing)
-        }
-    }
-}
-
 impl Turned {
     fn new(area: &crate::geom::Area, o: &super::room::Order<'_>) -> Self {
         let rings: Vec<Vec<Point>> =
@@ -270,100 +176,12 @@ fn pitch(spacing: f64, across: f64) -> f64 {
     if stretched < spacing * 1.002 { stretched.max(spacing) } else { spacing }
 }
 
-/// One side of a field: a front's rows as they are now, from the lowest.
-struct RowEnds<'a> {
-    side: Side,
-    rows: &'a [Row],
-    radius: f64,
-    spacing: f64,
-}
-
-impl RowEnds<'_> {
-    fn end(&self, k: usize) -> f64 {
-        self.side.end(&self.rows[k]) * self.side.sign()
-    }
-
-    /// The turn between two rows that lies farthest out, no farther than `limit`,
-    /// by the rows' ends alone.
-    fn fitted(&self, lower: usize, upper: usize, slope: Option<f64>, limit: f64) -> Turn {
-        let (y0, y1) = (self.rows[lower].y, self.rows[upper].y);
-        // along the line through the two rows' ends, or the nest's
-        let phi = slope.unwrap_or_else(|| {
-            trig::atan2(y1 - y0, self.end(upper) - self.end(lower)).clamp(SLOPES.0, SLOPES.1)
-        });
-        let mut turn = Turn { side: self.side, lower, upper, y0, y1, u0: 0.0, phi, radius: self.radius };
-        // every row between must reach the turn, which so lies inside the front
-        turn.u0 = (lower..=upper)
-            .map(|k| {
-                let at = if k == lower || k == upper {
-                    turn.end_of(k, self.rows[k].y, 0.0)
-                } else {
-                    turn.across(self.rows[k].y, 0.0)
-                };
-                self.end(k) - at
-            })
-            .fold(limit, f64::min);
-        turn
-    }
-
-    /// The turns of a nest, outermost first, each one spacing inside the one
-    /// before; `inside` says whether a turn has room where the boundary bulges
-    /// between two rows, and if not it steps back.
-    fn turns(&self, nest: Nest, inside: Option<&dyn Fn(&Path) -> bool>) -> Option<Vec<Turn>> {
-        let mut out: Vec<Turn> = Vec::new();
-        let (mut limit, mut slope) = (f64::INFINITY, None);
-        for (lower, upper) in nest.pairs() {
-            let mut turn = self.fitted(lower, upper, slope, limit);
-            if let Some(inside) = inside {
-                let give_up = turn.u0 - 1.5 * self.radius;
-                while !inside(&turn.path()) {
-                    turn.u0 -= 0.25 * self.spacing;
-                    if turn.u0 < give_up {
-                        return (!out.is_empty()).then_some(out);
-                    }
-                }
-            }
-            // one spacing inside this turn the next one has its place
-            limit = turn.u0 - self.spacing * trig::tan(0.5 * turn.phi);
-            slope = Some(turn.phi);
-            out.push(turn);
-        }
-        Some(out)
-    }
-
-    /// How much each row of a nest, its first first, is cut back by its turns.
-    fn lost(&self, turns: &[Turn], nest: Nest) -> Vec<f64> {
-        (nest.first..=nest.last)
-            .map(|k| {
-                let paired = (k - nest.first).min(nest.last - k);
-                let u = match (turns.get(paired), turns.last()) {
-                    (Some(t), _) => t.end_of(k, self.rows[k].y, self.spacing),
-                    (None, Some(innermost)) => innermost.across(self.rows[k].y, self.spacing),
-                    (None, None) => return 0.0,
-                };
-                (self.end(k) - u).max(0.0)
-            })
-            .collect()
-    }
-
-    /// Where along `u` row `k` ends once these turns are there, if they touch it.
-    fn cut_back(&self, turns: &[Turn], k: usize) -> Option<f64> {
-        let paired = turns.iter().find(|t| t.lower == k || t.upper == k);
-        if let Some(t) = paired {
-            return Some(t.end_of(k, self.rows[k].y, self.spacing));
-        }
-        let around = turns.iter().rev().find(|t| t.lower < k && k < t.upper)?;
-        let u = around.across(self.rows[k].y, self.spacing);
-        (u < self.end(k)).then_some(u)
-    }
-}
-
 /// A field while its rows are being joined.
 #[derive(Clone)]
 struct Plan {
     rows: Vec<Row>,
-    left: Vec<Turn>,
-    right: Vec<Turn>,
+    /// At the left, at the right.
+    turns: [Vec<Turn>; 2],
 }
 
 /// What a run of tow is worth, mm: its length less its cut; below the shortest
@@ -385,53 +203,65 @@ impl Worth {
 }
 
 impl Plan {
-    /// Joins ends at one side by the nests that are worth most.
-    fn join(
-        &mut self,
-        turned: &Turned,
-        field: &Field,
-        side: Side,
-        depth: usize,
-        value_of: Worth,
-        first: bool,
-    ) {
-        let fronts = if side == Side::Left { &field.left } else { &field.right };
-        let least = rows_across(turned.radius * 2.0, turned.spacing);
-        for front in fronts {
-            if front.len() <= least {
+    fn new(field: &Field) -> Self {
+        Self { rows: field.rows.clone(), turns: [Vec::new(), Vec::new()] }
+    }
+
+    /// Joins ends at one side, all of them free, by the nests that are worth most.
+    /// Where it comes `first` it leaves rows that the other side may yet join.
+    fn join(&mut self, joining: &Joining<'_>, side: Side, depth: usize, first: bool) {
+        let Joining { turned, field, value_of, least, .. } = joining;
+        for (row, whole) in self.rows.iter_mut().zip(&field.rows) {
+            side.set_end(row, side.end(whole));
+        }
+        self.turns[side as usize].clear();
+        for front in &joining.fronts[side as usize] {
+            if front.numbers.len() <= *least {
                 continue;
             }
-            let runs = self.runs(field.rows.len());
-            let rows: Vec<Row> = front.iter().map(|&i| self.rows[i]).collect();
-            let at = RowEnds { side, rows: &rows, radius: turned.radius, spacing: turned.spacing };
-            let short = |i: usize| field.rows[i].length() < value_of.shortest;
+            let runs = self.runs();
+            let rows: Vec<Row> = front.numbers.iter().map(|&i| self.rows[i]).collect();
+            let whole = |k: usize| field.rows[front.numbers[k]].length();
+            // a row that ends in a nest keeps most of itself, one that goes on in a turn less
             let spared = |lost: &[f64], nest: Nest| {
                 (nest.first..).zip(lost).all(|(k, lost)| {
-                    let keep = if short(front[k]) { 0.02 } else { 0.5 };
-                    rows[k].length() - lost >= keep * field.rows[front[k]].length()
+                    let paired = (k - nest.first).min(nest.last - k) < nest.depth;
+                    let keep = match () {
+                        () if whole(k) < value_of.shortest => 0.02,
+                        () if paired => KEPT_JOINED,
+                        () => KEPT,
+                    };
+                    rows[k].length() - lost >= keep * whole(k)
                 })
             };
             let value = |nest: Nest| {
-                if nest.pairs().any(|(i, j)| runs.id[front[i]] == runs.id[front[j]]) {
+                let ends = |(i, j): (usize, usize)| (front.numbers[i], front.numbers[j]);
+                if nest.pairs().map(ends).any(|(i, j)| runs.id[i] == runs.id[j]) {
                     return None;
                 }
-                let turns = at.turns(nest, None)?;
-                let lost = at.lost(&turns, nest);
-                if !spared(&lost, nest) {
+                let made = front.proposed(nest);
+                let lost = &made.lost;
+                if !spared(lost, nest) {
                     return None;
                 }
                 let mut sum = 0.0;
-                let after = |k: usize| runs.length[front[k]] - lost[k - nest.first];
-                for t in &turns {
-                    let (i, j) = (front[t.lower], front[t.upper]);
+                let after = |k: usize| runs.length[front.numbers[k]] - lost[k - nest.first];
+                for t in &made.turns {
+                    let (i, j) = ends((t.lower, t.upper));
                     let before = value_of.of(runs.length[i]) + value_of.of(runs.length[j]);
                     let turn = t.length();
                     let joined = after(t.lower) + after(t.upper) + turn;
+                    let along = runs.along[i] + runs.along[j]
+                        - lost[t.lower - nest.first]
+                        - lost[t.upper - nest.first];
+                    if along < LEAST_SHARE * joined {
+                        return None;
+                    }
                     // of answers that save as much, the one with shorter turns
                     sum += value_of.of(joined) - before - 1e-3 * turn;
                 }
                 let inner = nest.first + nest.depth..=nest.last - nest.depth;
-                for (k, &row) in inner.clone().zip(&front[inner]) {
+                for (k, &row) in inner.clone().zip(&front.numbers[inner]) {
                     let (was, now) = (runs.length[row], after(k));
                     // what the first side leaves short the second may yet join
                     let loss = value_of.of(was) - value_of.of(now);
@@ -440,50 +270,57 @@ impl Plan {
                 }
                 Some(sum)
             };
-            let (_, nests) = nests::best(front.len(), least, depth, value);
+            let (_, nests) = nests::best(front.numbers.len(), *least, depth, value);
             for nest in nests {
-                let Some(turns) = at.turns(nest, Some(&|p: &Path| turned.inside(p))) else { continue };
-                let nest = Nest { depth: turns.len(), ..nest };
-                if !spared(&at.lost(&turns, nest), nest) {
+                let Some(made) = front.placed(nest, &|p: &Path| turned.inside(p)) else { continue };
+                let nest = Nest { depth: made.turns.len(), ..nest };
+                if !spared(&made.lost, nest) {
                     continue;
                 }
                 let all = nest.first..=nest.last;
-                for (k, &row) in all.clone().zip(&front[all]) {
-                    if let Some(u) = at.cut_back(&turns, k) {
-                        side.set_end(&mut self.rows[row], u * side.sign());
-                    }
+                for (lost, &row) in made.lost.iter().zip(&front.numbers[all]) {
+                    let row = &mut self.rows[row];
+                    side.set_end(row, side.end(row) - side.sign() * lost);
                 }
-                let placed =
-                    turns.into_iter().map(|t| Turn { lower: front[t.lower], upper: front[t.upper], ..t });
-                match side {
-                    Side::Left => self.left.extend(placed),
-                    Side::Right => self.right.extend(placed),
-                }
+                let placed = made.turns.iter().map(|t| t.renumbered(|k| front.numbers[k]));
+                self.turns[side as usize].extend(placed);
             }
         }
     }
 
-    /// Which run each row is in, and how long that is.
-    fn runs(&self, count: usize) -> Runs {
+    /// Which run each row is in, how long that is, and how much of that rows are.
+    fn runs(&self) -> Runs {
+        let count = self.rows.len();
         let mut id: Vec<usize> = (0..count).collect();
-        for t in self.left.iter().chain(&self.right) {
+        let turns = || self.turns.iter().flatten();
+        for t in turns() {
             let (a, b) = (id[t.lower], id[t.upper]);
             id.iter_mut().filter(|x| **x == b).for_each(|x| *x = a);
         }
-        let mut of = vec![0.0; count];
+        let mut along = vec![0.0; count];
         for (i, r) in self.rows.iter().enumerate() {
-            of[id[i]] += r.length();
+            along[id[i]] += r.length();
         }
-        for t in self.left.iter().chain(&self.right) {
-            of[id[t.lower]] += t.path().length();
+        let mut of = along.clone();
+        for t in turns() {
+            of[id[t.lower]] += t.length();
         }
-        Runs { length: id.iter().map(|i| of[*i]).collect(), id }
+        let each = |of: &[f64]| id.iter().map(|i| of[*i]).collect();
+        Runs { length: each(&of), along: each(&along), id }
+    }
+
+    /// The courses, in the turned frame, and what those that can be laid are worth.
+    fn courses(&self, value_of: Worth) -> (f64, Vec<Path>) {
+        let paths = chains(&self.rows, &self.turns[Side::Right as usize], &self.turns[Side::Left as usize]);
+        let laid = paths.iter().filter(|p| p.length() >= value_of.shortest && mostly_rows(p));
+        (laid.map(|p| value_of.of(p.length())).sum(), paths)
     }
 }
 
 struct Runs {
     id: Vec<usize>,
     length: Vec<f64>,
+    along: Vec<f64>,
 }
 
 /// Rows that lie at least `distance` apart, in steps of the spacing.
@@ -493,43 +330,70 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
     n
 }
 
+/// What the search for turns in a field needs to know.
+struct Joining<'a> {
+    turned: &'a Turned,
+    field: &'a Field,
+    /// At the left, at the right.
+    fronts: [Vec<Front<'a>>; 2],
+    value_of: Worth,
+    /// Rows from one to the nearest that a turn can join it to.
+    least: usize,
+}
+
 /// The turns of one field that are worth most.
 fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let shortest = room.order.shortest;
-    let value_of = Worth { shortest, cut: cut_cost(&room.order, turned.radius) };
+    let value_of = Worth { shortest, cut: cut_cost(&room.order, turned.radius, &field.rows) };
     let median = median(&field.rows);
-    let share = if room.order.few_cuts { FEW_CUTS.1 } else { DEEPEST_SHARE };
+    let (share, most) = if room.order.few_cuts { DEEPEST_FOR_FEW_CUTS } else { DEEPEST };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
-    let deepest = ((share * median / turned.spacing) as usize).clamp(1, DEEPEST);
+    let deepest = ((share * median / turned.spacing) as usize).clamp(1, most);
     // rows too short to be laid alone are only laid by joining them: as deep as it goes
-    let deepest = if median < shortest { DEEPEST } else { deepest };
-    let mut depths = vec![0, 1, 2, 4, 6, 9, 12];
-    depths.retain(|d| *d < deepest);
-    depths.push(deepest);
-    let mut best: Option<(f64, Vec<Path>, bool)> = None;
+    let deepest = if median < shortest { most } else { deepest };
+    let depths = DEPTHS.into_iter().filter(|d| *d < deepest).chain([deepest]);
+    let joining = Joining {
+        turned,
+        field,
+        fronts: [(Side::Left, &field.left), (Side::Right, &field.right)].map(|(side, of)| {
+            of.iter().map(|f| Front::new(side, f, &field.rows, turned.radius, turned.spacing)).collect()
+        }),
+        value_of,
+        least: rows_across(turned.radius * 2.0, turned.spacing),
+    };
+    let mut best = Plan::new(field).courses(value_of);
+    let mut paid = false;
     for depth in depths {
         // where shallow nests pay nothing only the deepest may
-        let paid = best.as_ref().is_some_and(|b| b.2);
         if depth > 2 && depth < deepest && !paid {
             continue;
         }
         for sides in [[Side::Right, Side::Left], [Side::Left, Side::Right]] {
-            let mut plan = Plan { rows: field.rows.clone(), left: Vec::new(), right: Vec::new() };
-            plan.join(turned, field, sides[0], depth, value_of, true);
-            plan.join(turned, field, sides[1], depth, value_of, false);
-            let paths = chains(&plan.rows, &plan.right, &plan.left);
-            let laid = || paths.iter().filter(|p| p.length() >= shortest && mostly_rows(p));
-            let sum: f64 = laid().map(|p| value_of.of(p.length())).sum();
-            let joined = laid().any(|p| rows_in(p) > 1);
-            if best.as_ref().is_none_or(|(w, ..)| sum > *w + 1e-6) {
-                best = Some((sum, paths, joined));
+            let mut plan = Plan::new(field);
+            plan.join(&joining, sides[0], depth, true);
+            plan.join(&joining, sides[1], depth, false);
+            let mut last = plan.courses(value_of);
+            // each side again, now that it is known what the other made
+            for k in 0..AGAIN {
+                if plan.turns.iter().all(Vec::is_empty) {
+                    break;
+                }
+                let mut next = plan.clone();
+                next.join(&joining, sides[k % 2], depth, false);
+                let courses = next.courses(value_of);
+                if courses.0 > last.0 + 1e-6 {
+                    (plan, last) = (next, courses);
+                } else if k > 0 {
+                    break;
+                }
             }
-            if depth == 0 {
-                break;
+            if last.0 > best.0 + 1e-6 {
+                paid |= last.1.iter().any(|p| rows_in(p) > 1);
+                best = last;
             }
         }
     }
-    best.map(|(worth, paths, _)| Planned { worth, paths }).unwrap_or_default()
+    Planned { worth: best.0, paths: best.1 }
 }
 
 /// Courses of a field, not laid yet.

@@ -52,6 +52,13 @@ pub struct Region {
     pub written: Written,
 }
 
+impl Region {
+    /// Nested closed courses of it may become a spiral.
+    pub(crate) fn may_wind(&self) -> bool {
+        self.spiral || (self.few_cuts && self.rule != Rule::Unidirectional)
+    }
+}
+
 /// Places in the map's text.
 #[derive(Clone, Debug)]
 pub struct Written {
@@ -398,8 +405,7 @@ fn resolve(
             Some("weave") => Meets::Weave,
             _ => Meets::Priority,
         },
-        spiral: (v.flag("spiral").unwrap_or(false) && rule.is_some_and(closed))
-            || (v.flag("few_cuts").unwrap_or(false) && rule != Some(Rule::Unidirectional)),
+        spiral: v.flag("spiral").unwrap_or(false) && rule.is_some_and(closed),
         few_cuts: v.flag("few_cuts").unwrap_or(false),
         field: None,
         written: Written {

@@ -51,7 +51,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
             width: job.tow.width_mm,
             spacing: region.spacing_mm,
             // between two loops a spiral bends a little tighter than they do
-            radius: region.min_bend_radius_mm * if region.spiral { SPIRAL_MARGIN } else { 1.0 },
+            radius: region.min_bend_radius_mm * if region.may_wind() { SPIRAL_MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
             clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
         };
@@ -320,7 +320,7 @@ fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) 
         }
         last = Some(hoop);
     }
-    if ask.region.spiral && whole > 1.0 && innermost_mm > 2.0 * WAY_OVER * ask.spacing {
+    if ask.region.may_wind() && whole > 1.0 && innermost_mm > 2.0 * WAY_OVER * ask.spacing {
         // the outermost ends where the one inside it comes over
         tow.add(-WAY_OVER * ask.spacing, 1.0 - whole);
     }
@@ -460,7 +460,7 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
         if length >= ask.shortest {
             let one = 0.5 * piece.perimeter();
             let courses = (length / one).round().max(1.0);
-            if ask.region.spiral && whole > 1.0 && courses > 1.0 && one > 2.0 * WAY_OVER * ask.spacing {
+            if ask.region.may_wind() && whole > 1.0 && courses > 1.0 && one > 2.0 * WAY_OVER * ask.spacing {
                 tow.add(length - WAY_OVER * ask.spacing, 1.0);
             } else {
                 tow.add(length, courses);
