@@ -8,6 +8,7 @@ mod contour;
 pub mod course;
 mod ends;
 mod hoop;
+mod joined;
 mod nests;
 pub mod quality;
 mod reach;
@@ -21,6 +22,7 @@ mod strap;
 mod trail;
 mod turn;
 mod unidirectional;
+mod worth;
 
 pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
@@ -284,7 +286,7 @@ fn lay_task<'a>(
         (Target::Area(_), Rule::Unidirectional) => saved += unidirectional::lay(&mut room),
         (Target::Area(_), Rule::Steered) => {
             if let Some(field) = field {
-                steered::lay(&mut room, field);
+                saved += steered::lay(&mut room, field);
             }
         }
         (Target::Area(_), _) => contour::lay(&mut room),

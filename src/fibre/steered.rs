@@ -10,6 +10,7 @@
 //! that singular points are passed; and that of several seeds beside a
 //! line the one with the longest course is laid, so that there are few ends.
 
+use super::joined;
 use super::relaxed::Relaxed;
 use super::room::Room;
 use crate::geom::{Point, bend, polyline, trig};
@@ -81,11 +82,14 @@ impl Directions {
     }
 }
 
-/// Lays steered courses.
-pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
+/// Lays steered courses. Gives the number of cuts that turns saved.
+pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let o = room.order;
     let step = 0.7 * (8.0 * o.radius * bend::PROPOSAL_CHORD_MM).sqrt();
-    let Some(bounds) = room.area.bounds() else { return tell(room) };
+    let Some(bounds) = room.area.bounds() else {
+        tell(room);
+        return 0;
+    };
     let field = Relaxed::new(field, bounds, o.radius * (1.0 + MARGIN));
     let tracer = Tracer { field: &field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
     let told = room.left_out.len();
@@ -99,8 +103,10 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) {
             }
         }
     }
+    let saved = if o.few_cuts { joined::join(room) } else { 0 };
     room.left_out.truncate(told);
     tell(room);
+    saved
 }
 
 /// Lays the longest line for which a course is found. Gives whether there is one.

@@ -8,6 +8,9 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+/// Radius of turns above the least, mm: the plan's rounding.
+pub(super) const MARGIN_MM: f64 = 2e-3;
+
 /// Which end of the rows.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Side {

@@ -4,38 +4,15 @@
 //! make is a matching problem at each side ([`super::nests`]); the second side is
 //! matched knowing the runs that the first made. Of several limits to how deep
 //! turns nest the answer that is worth most is laid: as much tow as possible,
-//! every cut costing what [`cut_cost`] says.
+//! every cut costing what [`Worth`] says.
 
 use super::nests::{self, Nest};
 use super::room::Room;
 use super::rows::{self, Field, Row};
-use super::turn::{Front, Side, Turn};
+use super::turn::{Front, MARGIN_MM, Side, Turn};
+use super::worth::Worth;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Path, Point, Segment, hatch, pt};
-
-/// Radius of the turns above the least, mm: the plan's rounding.
-const TURN_MARGIN_MM: f64 = 2e-3;
-
-/// What a cut costs, in tow, mm. A turn rounds two corners and so gives up
-/// (4 - pi) R = 0.86 R of tow, and some widths where rows inside it end at its
-/// bend. As a rule a turn is made only where it costs less than half of that: where
-/// rows end at an edge that falls in with it. Where few cuts are asked for, one may
-/// cost a share of a mean row: cover counts by the share of a region, and so the
-/// longer its rows are, the more a cut may cost.
-fn cut_cost(o: &super::room::Order<'_>, radius: f64, rows: &[Row]) -> f64 {
-    let cost = if o.few_cuts {
-        #[expect(clippy::cast_precision_loss, reason = "fewer rows than 2^52")]
-        let count = rows.len().max(1) as f64;
-        FEW_CUTS * rows.iter().map(Row::length).sum::<f64>() / count
-    } else {
-        0.3 * (1.6 * radius + 4.0 * o.width)
-    };
-    // a piece is worth something, however short it is
-    cost.min(0.95 * o.shortest)
-}
-
-/// What a cut may cost where few are asked for, as a share of a mean row.
-const FEW_CUTS: f64 = 0.22;
 
 /// How deep turns may nest, as a share of the rows' length on either side, and as a
 /// number of turns: what lies in the turns does not lie in the direction asked for.
@@ -158,7 +135,7 @@ impl Turned {
             crate::geom::combine::FillRule::Positive,
         );
         let boundary = Lines::boundary(&area);
-        let radius = o.radius + TURN_MARGIN_MM;
+        let radius = o.radius + MARGIN_MM;
         Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
 
@@ -182,24 +159,6 @@ struct Plan {
     rows: Vec<Row>,
     /// At the left, at the right.
     turns: [Vec<Turn>; 2],
-}
-
-/// What a run of tow is worth, mm: its length less its cut; below the shortest
-/// course nothing yet, but the more the nearer it comes.
-#[derive(Clone, Copy)]
-struct Worth {
-    shortest: f64,
-    cut: f64,
-}
-
-impl Worth {
-    fn of(self, length: f64) -> f64 {
-        if length >= self.shortest {
-            return length - self.cut;
-        }
-        let share = (length / self.shortest).max(0.0);
-        0.5 * (self.shortest - self.cut) * share * share
-    }
 }
 
 impl Plan {
@@ -344,7 +303,7 @@ struct Joining<'a> {
 /// The turns of one field that are worth most.
 fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
     let shortest = room.order.shortest;
-    let value_of = Worth { shortest, cut: cut_cost(&room.order, turned.radius, &field.rows) };
+    let value_of = Worth::in_order(&room.order, turned.radius, field.rows.iter().map(Row::length));
     let median = median(&field.rows);
     let (share, most) = if room.order.few_cuts { DEEPEST_FOR_FEW_CUTS } else { DEEPEST };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]

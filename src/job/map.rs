@@ -55,7 +55,7 @@ pub struct Region {
 impl Region {
     /// Nested closed courses of it may become a spiral.
     pub(crate) fn may_wind(&self) -> bool {
-        self.spiral || (self.few_cuts && self.rule != Rule::Unidirectional)
+        self.spiral || (self.few_cuts && !matches!(self.rule, Rule::Unidirectional | Rule::Steered))
     }
 }
 
@@ -235,7 +235,7 @@ static REGION: Table = Table {
             name: "few_cuts",
             kind: Kind::Flag,
             need: Need::Optional,
-            text: "for all rules but steered: true gives up some cover for fewer cuts; rows are joined by turns wherever the bend radius and the shape allow, nested closed courses become one spiral",
+            text: "true gives up some cover for fewer cuts: courses that end side by side are joined by turns, nested closed ones to spirals, where the bend radius and the shape allow and a cut saved costs little tow",
         },
         Key {
             name: "meets",
@@ -370,7 +370,6 @@ fn resolve(
         let unused = [
             ("courses", !closed(rule)),
             ("spiral", !closed(rule)),
-            ("few_cuts", rule == Rule::Steered),
             ("angle_deg", !unidirectional),
             ("field", rule != Rule::Steered),
         ];

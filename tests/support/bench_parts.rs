@@ -344,7 +344,7 @@ impl BenchPart {
         )?;
         let mut map = self.map.clone();
         if few_cuts {
-            for rule in ["hoop", "contour", "unidirectional", "strap"] {
+            for rule in ["hoop", "contour", "unidirectional", "strap", "steered"] {
                 let key = format!("rule = \"{rule}\"");
                 map = map.replace(&key, &format!("{key}\nfew_cuts = true"));
             }

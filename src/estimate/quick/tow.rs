@@ -500,7 +500,7 @@ fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
 /// What turns take from a row that they join, both its ends together, in bend radii:
 /// its corners, and where it ends at the bend of a turn round it. Found on the bench
 /// set and on plates of short rows.
-const TURNED: f64 = 2.6;
+const TURNED: f64 = 2.3;
 
 /// Turns save cuts, the more the longer a piece must be: half of them where it must
 /// be this long, mm. Found on the bench set.
