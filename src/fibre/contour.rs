@@ -3,6 +3,7 @@
 use super::room::Room;
 use super::unidirectional;
 use crate::geom::{Area, combine, hatch, offset, polyline, pt, trig};
+use rayon::prelude::*;
 
 /// Rounds at most: no shape is deeper than this many courses.
 const ROUNDS: usize = 2_000;
@@ -23,17 +24,25 @@ const ROUNDS: usize = 2_000;
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let many = room.area.rings().count() > 1;
+    let leads = if o.courses.is_some() || !many {
+        &[Lead::Every][..]
+    } else {
+        &[Lead::Every, Lead::Outer, Lead::Hole][..]
+    };
+    let tried: Vec<Room<'_>> = leads
+        .par_iter()
+        .map(|&lead| {
+            let mut tried = room.empty_copy();
+            if lead != Lead::Every {
+                follow(&mut tried, lead);
+            }
+            let rest = tried.rest();
+            serve(&mut tried, &rest, 0);
+            tried
+        })
+        .collect();
     let mut best: Option<Room<'_>> = None;
-    for lead in [Lead::Every, Lead::Outer, Lead::Hole] {
-        if lead != Lead::Every && (o.courses.is_some() || !many) {
-            break;
-        }
-        let mut tried = room.empty_copy();
-        if lead != Lead::Every {
-            follow(&mut tried, lead);
-        }
-        let rest = tried.rest();
-        serve(&mut tried, &rest, 0);
+    for tried in tried {
         if best.as_ref().is_none_or(|b| worth(&tried) > worth(b)) {
             best = Some(tried);
         }
@@ -207,6 +216,56 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
             let at = a.polygons()[0].outer()[0];
             let reason = "no course of this bend radius and shortest length fits beside the others";
             room.leave_out(reason, length, Some(at));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::*;
+    use crate::geom::smooth;
+    use crate::job::Rule;
+
+    fn order() -> Order<'static> {
+        Order {
+            region: "test",
+            rule: Rule::Contour,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 5.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+            few_cuts: false,
+        }
+    }
+
+    #[test]
+    fn a_whole_number_of_rings_fits_between_round_walls() {
+        let centre = pt(50.0, 50.0);
+        for (inner, outer) in [(13.0, 35.0), (9.0, 17.0), (30.0, 47.0)] {
+            let area =
+                combine::difference(&smooth::disc(centre, outer, 1e-3), &smooth::disc(centre, inner, 1e-3));
+            let mut room = Room::new(order(), &area);
+            lay(&mut room);
+            // closed form: as many as the wall is wide, a width apart each
+            let mut radii: Vec<f64> = Vec::new();
+            for c in &room.courses {
+                assert!(c.path().closed, "round the middle");
+                let places = (0..100).filter_map(|k| c.path().point_at(c.length_mm() * f64::from(k) / 100.0));
+                radii.push(places.map(|p| p.dist(centre)).sum::<f64>() / 100.0);
+            }
+            radii.sort_by(f64::total_cmp);
+            assert!((radii.len() as f64 - (outer - inner)).abs() < 0.1, "{} rings", radii.len());
+            for w in radii.windows(2) {
+                assert!((w[1] - w[0] - 1.0).abs() < 1.5e-3, "{} mm apart", w[1] - w[0]);
+            }
+            let drift = radii[radii.len() - 1] - radii[0] - (outer - inner - 1.0);
+            assert!(drift.abs() < 5e-3, "{drift} mm");
         }
     }
 }

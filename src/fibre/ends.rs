@@ -9,11 +9,19 @@ use super::Course;
 use super::room::Room;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, Segment, bend, polyline};
+use crate::job::Rule;
 use rstar::{AABB, RTree, RTreeObject};
 
-/// Farthest that an end is led on, in tow widths: at walls flatter than this
-/// allows a course would leave the direction asked for at its side, not its end.
-const FARTHEST_WIDTHS: f64 = 2.0;
+/// Farthest that an end is led on, in tow widths: hollows in the ends of shapes, where
+/// loops do not close, are filled so.
+const FARTHEST_WIDTHS: f64 = 10.0;
+
+/// The same of courses that follow a field, which turns meanwhile.
+const FARTHEST_STEERED_WIDTHS: f64 = 2.0;
+
+fn farthest_widths(rule: Rule) -> f64 {
+    if rule == Rule::Steered { FARTHEST_STEERED_WIDTHS } else { FARTHEST_WIDTHS }
+}
 
 /// What is kept to a wall on top of nothing, mm: the plan's and the program's
 /// rounding, and the chords of a round wall.
@@ -52,6 +60,8 @@ pub(super) struct Bounds {
     /// The outline less its perimeters.
     outline: Lines,
     width: f64,
+    /// Farthest that an end is led on, mm.
+    farthest: f64,
     /// How much nearer than its width fitted tow may lie, mm.
     hair: f64,
 }
@@ -70,7 +80,7 @@ impl Bounds {
         let paths = room.courses.iter().map(Course::path).chain(&room.short);
         let ends = paths.filter(|p| !p.closed).flat_map(|p| [p.start(), p.end()]).flatten();
         let ends = RTree::bulk_load(ends.map(|p| [p.x, p.y]).collect());
-        let reach = (FARTHEST_WIDTHS + 2.0) * order.width;
+        let reach = (farthest_widths(order.rule) + 2.0) * order.width;
         let near = |piece: &Piece| {
             let (lo, hi) = (piece.envelope().lower(), piece.envelope().upper());
             let around = AABB::from_corners([lo[0] - reach, lo[1] - reach], [hi[0] + reach, hi[1] + reach]);
@@ -94,6 +104,7 @@ impl Bounds {
             pieces: RTree::bulk_load(pieces),
             outline: Lines::boundary(inside),
             width: order.width,
+            farthest: farthest_widths(order.rule) * order.width,
             hair: 0.6 * order.deviation,
         }
     }
@@ -102,7 +113,7 @@ impl Bounds {
     /// its other end was led on by `own`.
     fn reach(&self, p: Point, along: Point, course: usize, at: f64, own: Option<Piece>) -> f64 {
         let w = self.width;
-        let farthest = FARTHEST_WIDTHS * w;
+        let farthest = self.farthest;
         let (half, across) = (0.5 * w, along.left());
         let far = p + along * (farthest + w);
         let around = AABB::from_corners(
@@ -256,7 +267,6 @@ mod tests {
     use super::super::room::Order;
     use super::*;
     use crate::geom::{combine, pt, trig};
-    use crate::job::Rule;
 
     fn laid(ring: &[Point], shortest: f64) -> Room<'static> {
         let order = Order {

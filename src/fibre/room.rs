@@ -405,7 +405,7 @@ impl<'a> Room<'a> {
         let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         let part = edge.polygons().first()?;
         let ring = if outer { part.outer() } else { part.holes().first()? };
-        let mut fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        let mut fit = bend::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
         if !outer && !matches!(fit.pieces.as_slice(), [p] if p.closed) {
             let round = smooth::rounded_up(ring, o.radius);
             fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
@@ -432,7 +432,7 @@ impl<'a> Room<'a> {
                 if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
                     continue;
                 }
-                let fit = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                let fit = bend::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
                 let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
                 if i > 0 && !closed {
                     // round a hole that no tow can follow: a loop that encloses it

@@ -19,9 +19,9 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 /// How far a course may lie off the field to come or stay beside its neighbour,
-/// radians: 7 degrees cost a unidirectional ply some per cent of its stiffness
-/// (common practice), a gap between courses costs more.
-const KEEP_RAD: f64 = 0.12;
+/// radians: 11 degrees. Where fields fan out that closes most of the seams that tow of
+/// one width leaves, and keeps the mean of all angles as it is at 7 degrees.
+const KEEP_RAD: f64 = 0.2;
 
 /// Gaps to the neighbour that are closed, in spacings: in a wider one another
 /// course finds its place.
@@ -432,7 +432,8 @@ mod tests {
                 let off = (trig::atan2(t.dot(radial), t.cross(radial)).to_degrees()).abs();
                 // directions have no sense: 15 or 165 degrees off the circles
                 let off = off.min(180.0 - off);
-                assert!((off - 15.0).abs() < 10.0, "{off} degrees off circles at {at:?}");
+                let most = KEEP_RAD.to_degrees() + 3.0;
+                assert!((off - 15.0).abs() < most, "{off} degrees off circles at {at:?}");
             }
         }
         let laid: f64 = room.courses.iter().map(|c| c.path().length()).sum();

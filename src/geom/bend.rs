@@ -122,11 +122,14 @@ fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Nod
         at.sort_by(f64::total_cmp);
         for s in at {
             let u = s / length;
-            // towards a smooth vertex the chord's direction turns into the vertex's
-            let end = if u < 0.5 { tangents[i] } else { tangents[(i + 1) % n] };
-            let share = 2.0 * (u - 0.5).abs();
-            let t = end.map_or(d, |e| d.turned(turn(d, e) * share));
-            out.push(Node { p: a.lerp(b, u), tangent: Some(t) });
+            // on the curve, not on its chord: between the tangents at both ends as a cubic,
+            // so that lines fitted one inside the other do not drift off by chords
+            let slope = |t: Option<Point>| t.map_or(0.0, |t| turn(d, t));
+            let (from, to) = (slope(tangents[i]), slope(tangents[(i + 1) % n]));
+            let aside = length * u * (1.0 - u) * (from * (1.0 - u) - to * u);
+            let t = d.turned(from * (1.0 - u) * (1.0 - 3.0 * u) + to * u * (3.0 * u - 2.0));
+            let aside = aside.clamp(-2.0 * PROPOSAL_CHORD_MM, 2.0 * PROPOSAL_CHORD_MM);
+            out.push(Node { p: a.lerp(b, u) + d.left() * aside, tangent: Some(t) });
         }
     }
     if !closed {
@@ -336,7 +339,10 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
 
 /// How far from a corner a bend that swings past it may begin, in radii: a right
 /// angle cut inside needs one, a turn by 150 degrees four.
-const SWINGS: [f64; 10] = [0.15, 0.35, 0.6, 0.9, 1.2, 1.5, 1.9, 2.4, 3.0, 4.0];
+const SWINGS: [f64; 24] = [
+    0.03, 0.06, 0.1, 0.14, 0.18, 0.22, 0.27, 0.32, 0.38, 0.45, 0.52, 0.6, 0.7, 0.8, 0.9, 1.05, 1.2, 1.35,
+    1.5, 1.7, 1.9, 2.4, 3.0, 4.0,
+];
 
 /// How much further out than touching the corner a wide swing may begin, in radii.
 const WIDER: [f64; 9] = [0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.6, 1.0];
@@ -355,13 +361,49 @@ pub fn eased(
     free: &dyn Fn(&Path) -> bool,
 ) -> Fit {
     let found = fit(points, closed, min_radius, deviation);
+    eased_from(found, closed, min_radius, free)
+}
+
+/// As [`eased`], but no further off the points than is needed for as few kinks as
+/// `deviation` leaves: lines that keep near their points lie side by side without gaps
+/// and without coming too near to one another.
+pub fn eased_tightly(
+    points: &[Point],
+    closed: bool,
+    min_radius: f64,
+    deviation: f64,
+    free: &dyn Fn(&Path) -> bool,
+) -> Fit {
+    let at = |share: f64| fit(points, closed, min_radius, share * deviation);
+    let no_worse = |f: &Fit, than: &Fit| !f.pieces.is_empty() && f.kinks.len() <= than.kinks.len();
+    let mut found = at(TIGHT[0]);
+    if !found.kinks.is_empty() || found.pieces.is_empty() {
+        let loose = at(1.0);
+        if !no_worse(&found, &loose) {
+            let between = at(TIGHT[1]);
+            found = if no_worse(&between, &loose) { between } else { loose };
+        }
+    }
+    eased_from(found, closed, min_radius, free)
+}
+
+/// Shares of the deviation allowed that are tried before all of it.
+const TIGHT: [f64; 2] = [0.2, 0.5];
+
+fn eased_from(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
     if found.kinks.is_empty() || found.pieces.is_empty() {
         return found;
     }
     let easer = Easer { radius: min_radius, free };
-    let mut out = Fit { pieces: Vec::new(), kinks: Vec::new() };
     let corners = found.pieces.len().saturating_sub(1);
-    for piece in found.pieces {
+    let mut pieces = found.pieces;
+    if closed {
+        // begun with the longest: where it is opened no corner is
+        let longest = (0..pieces.len()).max_by(|&a, &b| pieces[a].length().total_cmp(&pieces[b].length()));
+        pieces.rotate_left(longest.unwrap_or(0));
+    }
+    let mut out = Fit { pieces: Vec::new(), kinks: Vec::new() };
+    for piece in pieces {
         let joined = out.pieces.last().and_then(|before| easer.joined(before, &piece));
         match (joined, out.pieces.last_mut()) {
             (Some(path), Some(last)) => *last = path,
