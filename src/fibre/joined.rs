@@ -365,3 +365,103 @@ struct Runs {
 fn f64_of(n: usize) -> f64 {
     n as f64
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::room::Order;
+    use super::super::steered::{self, Directions};
+    use super::*;
+    use crate::geom::{combine, pt};
+    use crate::job::field::Sample;
+    use crate::job::{Field, Rule};
+
+    /// A plate of 120 x 40 mm, its courses 1 mm wide along a direction that turns by
+    /// `bow` degrees from one end to the other.
+    fn laid(angle_deg: f64, bow: f64, few_cuts: bool) -> Room<'static> {
+        let order = Order {
+            region: "test",
+            rule: Rule::Steered,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 5.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+            few_cuts,
+        };
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 40.0), pt(0.0, 40.0)]);
+        let mut room = Room::new(order, &plate);
+        let samples = (0..=24)
+            .flat_map(|i| (0..=8).map(move |k| (5.0 * f64::from(i), 5.0 * f64::from(k))))
+            .map(|(x, y)| Sample {
+                at_mm: [x, y],
+                angle_deg: angle_deg + bow * (x / 120.0 - 0.5),
+                weight: 1.0,
+            })
+            .collect();
+        steered::lay(&mut room, &Directions::new(&Field { samples }));
+        room
+    }
+
+    fn tow(room: &Room<'_>) -> f64 {
+        room.courses.iter().map(Course::length_mm).sum()
+    }
+
+    /// The nearest that two courses, or two far parts of one, come to each other.
+    fn nearest(room: &Room<'_>) -> f64 {
+        let lines: Vec<Vec<Point>> = room.courses.iter().map(|c| c.path().flatten(0.002)).collect();
+        let mut least = f64::INFINITY;
+        for (i, a) in lines.iter().enumerate() {
+            let mut at = 0.0;
+            let along: Vec<f64> = std::iter::once(0.0)
+                .chain(a.windows(2).map(|w| {
+                    at += w[0].dist(w[1]);
+                    at
+                }))
+                .collect();
+            for (k, p) in a.iter().enumerate() {
+                for (j, b) in lines.iter().enumerate() {
+                    let mut from = 0.0;
+                    for w in b.windows(2) {
+                        let to = from + w[0].dist(w[1]);
+                        let own = i == j && from - along[k] < 3.0 && along[k] - to < 3.0;
+                        if !own {
+                            let d = crate::geom::polyline::point_segment_distance(*p, w[0], w[1]);
+                            least = least.min(d);
+                        }
+                        from = to;
+                    }
+                }
+            }
+        }
+        least
+    }
+
+    #[test]
+    fn courses_are_joined_at_less_than_a_cut_may_cost() {
+        for (angle, bow) in [(0.0, 0.0), (0.0, 40.0), (15.0, 20.0), (90.0, 30.0)] {
+            let (plain, joined) = (laid(angle, bow, false), laid(angle, bow, true));
+            let (n, m) = (plain.courses.len(), joined.courses.len());
+            assert!(m * 10 <= n * 8, "{angle} {bow}: {m} of {n} courses");
+            let mean = tow(&plain) / f64_of(n);
+            let cost = (tow(&plain) - tow(&joined)) / f64_of(n - m);
+            assert!(cost < 0.25 * mean, "{angle} {bow}: {cost} mm of tow for a cut, {mean} mm a course");
+            for c in &joined.courses {
+                assert!(c.path().min_radius() >= 5.0 && c.length_mm() >= 20.0, "legal");
+                assert!(c.path().flatten(0.1).iter().all(|p| joined.room_of(*p)), "within the plate");
+            }
+            let near = nearest(&joined);
+            assert!(near > 1.0 - 0.021, "{angle} {bow}: {near} mm from course to course");
+        }
+    }
+
+    impl Room<'_> {
+        /// Half a width within the plate.
+        fn room_of(&self, p: Point) -> bool {
+            (0.48..=119.52).contains(&p.x) && (0.48..=39.52).contains(&p.y)
+        }
+    }
+}
