@@ -8,6 +8,7 @@ mod contour;
 pub mod course;
 mod ends;
 mod hoop;
+mod loops;
 mod nests;
 pub mod quality;
 mod reach;
@@ -27,6 +28,7 @@ pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
 pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};
+use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
@@ -82,7 +84,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         .collect();
     let progress = &notes.progress;
     progress.stage(WITHIN, kinds.len());
-    let laid: Vec<LayerCourses> = kinds
+    let laid: Vec<(LayerCourses, Vec<Ground<'_>>)> = kinds
         .par_iter()
         .map(|&i| {
             let layer = lay_layer(job, &tasks[i]);
@@ -90,11 +92,13 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             layer
         })
         .collect();
+    let kind_of: Vec<usize> =
+        kind_of.iter().map(|k| kinds.iter().position(|x| x == k).unwrap_or_default()).collect();
     let mut layers: Vec<LayerCourses> = kind_of
         .iter()
         .enumerate()
-        .map(|(i, k)| {
-            let mut layer = kinds.iter().position(|x| x == k).map(|at| laid[at].clone()).unwrap_or_default();
+        .map(|(i, &k)| {
+            let mut layer = laid.get(k).map(|(layer, _)| layer.clone()).unwrap_or_default();
             let number = outline.layers[i].number;
             layer.left_out.iter_mut().for_each(|l| l.layer = number);
             layer.quality.iter_mut().for_each(|q| q.layer = number);
@@ -102,13 +106,14 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             layer
         })
         .collect();
-    let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm);
-    if trails(job.tow.trail_mm, job.tow.min_bend_radius_mm) {
-        // tow that trails lies otherwise at the ends of a loop than on the rest of it
-        let moved = |l: &&mut LayerCourses| l.courses.iter().any(|c| c.path().closed);
-        layers.par_iter_mut().filter(moved).for_each(|l| {
-            let strips: Vec<Area> = l.courses.iter().map(|c| strip(c, job.tow.width_mm)).collect();
-            l.strips = combine::union_all(&strips);
+    let trail_mm = trailing(job).then_some(job.tow.trail_mm);
+    let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm, trail_mm);
+    if trail_mm.is_some() {
+        let grounds: Vec<&[Ground<'_>]> =
+            kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
+        let loops = loops::led(job, &layers, &kind_of, &grounds);
+        layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(|(i, ((layer, grounds), led))| {
+            loops::land(job, layer, grounds, led, outline.layers[i].number);
         });
     }
     if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
@@ -128,9 +133,48 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     layers
 }
 
-fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
+/// A region of a layer as its courses were laid.
+struct Ground<'a> {
+    order: Order<'a>,
+    /// Boundary of where centre lines may lie.
+    walls: Lines,
+    leads: trail::Leads,
+    layable: Area,
+    reachable: Area,
+    field: Option<steered::Directions>,
+    /// How many of the layer's courses are its own: they follow those of the region before.
+    courses: usize,
+    given_up_mm: f64,
+    /// Its figures by itself and what it covers; `None` until its loops are led.
+    measured: Option<(RegionQuality, Area)>,
+}
+
+impl Ground<'_> {
+    fn measure(&self, courses: &[Course], given_up_mm: f64) -> (RegionQuality, Area) {
+        let width = self.order.width;
+        let strips: Vec<Area> = courses.iter().map(|c| strip(c, width)).collect();
+        let served = quality::Served {
+            region: self.order.region,
+            layable: &self.layable,
+            strips: &strips,
+            courses,
+            width,
+            spacing: self.order.spacing,
+            reachable: &self.reachable,
+            given_up_mm,
+        };
+        let along = |p: crate::geom::Point| self.field.as_ref().map_or(self.order.angle, |f| f.at(p));
+        let directed = matches!(self.order.rule, Rule::Unidirectional | Rule::Steered);
+        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
+            if directed { Some(&along) } else { None };
+        quality::measure(&served, direction)
+    }
+}
+
+fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<'a>>) {
     let mut layer = LayerCourses::default();
-    let Some(map) = &job.map else { return layer };
+    let mut grounds = Vec::new();
+    let Some(map) = &job.map else { return (layer, grounds) };
     let width = job.tow.width_mm;
     let deviation = job.courses.deviation_mm;
     // strips end square; what is laid later keeps a tow's width from the ends too
@@ -191,9 +235,16 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             layer.cuts_saved += spiral::wind(&mut room);
         }
         ends::lead_on(&mut room, within, &tasks.inside, &layer.courses, region.min_bend_radius_mm);
-        if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
+        let trails = trails(job.tow.trail_mm, region.min_bend_radius_mm);
+        let leads = trail::Leads {
+            trail: job.tow.trail_mm,
+            radius: region.min_bend_radius_mm,
+            shortest: order.shortest,
+        };
+        if trails {
+            // loops are led from where they begin, which is settled with the layers beside
             let led = |c: &Course| {
-                trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest)
+                if c.path().closed { c.clone() } else { trail::led(c, room.walls(), leads) }
             };
             room.courses = room.courses.iter().map(led).collect();
             room.give_up_astray(TRAIL_MOST * width);
@@ -204,40 +255,51 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
             let at = within.rings().next().and_then(|r| r.first().copied());
             room.leave_out("too small for a course of this bend radius and shortest length", asked, at);
         }
-        let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
         for c in &room.courses {
             if !c.path().closed {
                 let ends = [c.wanted().start(), c.wanted().end()];
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
             }
         }
-        let served = quality::Served {
-            region: &region.name,
-            layable: &layable,
-            strips: &strips,
-            courses: &room.courses,
+        let reach = reach::Reach {
             width,
-            spacing: order.spacing,
-            reach: reach::Reach {
-                width,
-                shortest: order.shortest,
-                rows: (region.rule == Rule::Unidirectional)
-                    .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
-            },
-            given_up_mm: room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0,
+            shortest: order.shortest,
+            rows: (region.rule == Rule::Unidirectional)
+                .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
         };
-        let along = |p: crate::geom::Point| field.as_ref().map_or(order.angle, |f| f.at(p));
-        let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
-        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
-            if directed { Some(&along) } else { None };
-        let (measured, mine) = quality::measure(&served, direction);
-        layer.quality.push(measured);
-        covered.push(mine);
+        let given_up_mm = room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0;
+        let mut ground = Ground {
+            order,
+            walls: room.walls().clone(),
+            leads,
+            reachable: reach.of(&layable),
+            layable,
+            field,
+            courses: room.courses.len(),
+            given_up_mm,
+            measured: None,
+        };
+        if trails && room.courses.iter().any(|c| c.path().closed) {
+            let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
+            covered.push(combine::union_all(&strips));
+        } else {
+            let (measured, mine) = ground.measure(&room.courses, given_up_mm);
+            covered.push(mine.clone());
+            ground.measured = Some((measured, mine));
+        }
+        grounds.push(ground);
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
+    finish(&mut layer, grounds.iter().filter_map(|g| g.measured.clone()).collect());
+    (layer, grounds)
+}
+
+/// A layer's strips and figures, from those of its regions.
+fn finish(layer: &mut LayerCourses, measured: Vec<(RegionQuality, Area)>) {
+    let (quality, covered): (Vec<RegionQuality>, Vec<Area>) = measured.into_iter().unzip();
+    layer.quality = quality;
     layer.strips = quality::joined(&covered, &mut layer.quality);
-    layer
 }
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses
@@ -286,6 +348,11 @@ fn strip(course: &Course, width: f64) -> Area {
     }
     let path = course.wanted();
     offset::strip(&path.flatten(chord), width, path.closed, chord)
+}
+
+/// Some region's tow lies beside the nozzle's way.
+fn trailing(job: &Job) -> bool {
+    job.map.iter().flat_map(|m| &m.regions).any(|r| trails(job.tow.trail_mm, r.min_bend_radius_mm))
 }
 
 /// Tow that trails by so much lies beside the nozzle's way, by d^2 / 2 R in its

@@ -28,7 +28,7 @@ const REACH: f64 = 10.0;
 
 /// The bends found are one of these shares wider than the least radius, tried in turn:
 /// lines and arcs are fitted to them afterwards, which need some room.
-pub(super) const WIDER: [f64; 2] = [1.2e-3, 2e-3];
+pub(super) const WIDER: [f64; 5] = [1.2e-3, 2e-3, 0.01, 0.03, 0.08];
 
 /// Share of what the leader's bend round a bend of the least radius is wider than it
 /// that this may take.
@@ -44,6 +44,9 @@ const SMALLNESS: f64 = 0.02;
 /// Times that the squares of curvatures are taken anew, and Newton's steps in each.
 const ROUNDS: usize = 5;
 const STEPS: usize = 40;
+
+/// Offsets that change by less than this from one time to the next are settled, mm.
+const SETTLED_MM: f64 = 5e-4;
 
 /// Share of the way to the nearest bound that a step goes.
 const ALMOST: f64 = 0.95;
@@ -443,7 +446,11 @@ impl Window {
             let k: Vec<f64> = (0..n).map(|i| self.curvature(&e, i).clamp(-tightest, tightest)).collect();
             let about: Vec<f64> = k.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
             let Some(found) = self.least(&self.bends(&about)) else { break };
+            let change = e.iter().zip(&found).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
             e = found;
+            if change < SETTLED_MM {
+                break;
+            }
         }
         e
     }

@@ -117,7 +117,10 @@ const EASES: [f64; 10] = [0.01, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.14, 
 
 /// Distances from the nearest way that it can be led at which lines and arcs are
 /// fitted to it, tried in turn, mm.
-const CLOSE: [f64; 6] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1];
+const CLOSE: [f64; 7] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1, 0.2];
+
+/// Lines and arcs as near as this to the nearest way are off by hardly more than it, mm.
+const CLOSELY_MM: f64 = 0.01;
 
 /// Near enough not to be looked for nearer, mm.
 const NEAR_MM: f64 = 0.04;
@@ -133,20 +136,34 @@ pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
         let whole = fit.kinks.is_empty() && !found.closed;
         whole.then(|| judged(path, found.clone(), distance))
     };
+    let better = |led: &Led, best: &Led| led.off_anywhere_mm() < best.off_anywhere_mm();
+    // whether what the nearest way is fitted with leaves nothing to be gained by more room
+    let (mut found, mut closely) = (false, false);
     for wider in leadable::WIDER {
         let Some(mut way) = leadable::way(path, distance, radius, wider, path.closed) else { break };
         if path.closed {
             end_at(&mut way, path.start());
         }
         for ease in CLOSE {
-            match tried(&way, ease) {
-                Some(led) if led.off_anywhere_mm() < best.off_anywhere_mm() => best = led,
-                _ => {}
+            if closely && ease > CLOSELY_MM {
+                break;
+            }
+            if let Some(led) = tried(&way, ease) {
+                closely |= ease <= CLOSELY_MM;
+                if better(&led, &best) {
+                    (best, found) = (led, true);
+                }
             }
             if best.off_anywhere_mm() <= NEAR_MM {
                 return best;
             }
         }
+        if closely {
+            break;
+        }
+    }
+    if found {
+        return best;
     }
     let mut way = lead(path, distance);
     if path.closed {
@@ -154,7 +171,7 @@ pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
     }
     for ease in EASES {
         match tried(&way, ease) {
-            Some(led) if led.off_anywhere_mm() < best.off_anywhere_mm() => best = led,
+            Some(led) if better(&led, &best) => best = led,
             _ => {}
         }
         if best.off_anywhere_mm() < 0.5 * ease {
@@ -255,16 +272,57 @@ mod tests {
         )
     }
 
+    /// A point moved straight to the nozzle in small steps, never nearer than it trails; in
+    /// the end the straight to where the nozzle stops. Largest distance from the wanted
+    /// path before and on that straight.
+    fn stepped(wanted: &Path, way: &Path, d: f64) -> [f64; 2] {
+        let line = wanted.flatten(1e-4);
+        let off = |p: Point| {
+            let to = line.windows(2).map(|w| crate::geom::polyline::point_segment_distance(p, w[0], w[1]));
+            to.fold(f64::INFINITY, f64::min)
+        };
+        let mut tail = way.segments[0].from();
+        let mut far = [off(tail), 0.0];
+        for s in &way.segments {
+            let n = (s.length() / 0.005).ceil();
+            let mut k = 1.0;
+            while k <= n {
+                let nozzle = s.point_at(s.length() * k / n);
+                let away = nozzle.dist(tail);
+                if away > d {
+                    tail = nozzle + (tail - nozzle) * (d / away);
+                    if (k % 10.0) < 0.5 {
+                        far[0] = far[0].max(off(tail));
+                    }
+                }
+                k += 1.0;
+            }
+        }
+        let end = way.segments[way.segments.len() - 1].to();
+        for k in 0..=20 {
+            far[1] = far[1].max(off(tail.lerp(end, f64::from(k) / 20.0)));
+        }
+        far
+    }
+
     fn held(path: &Path, d: f64, radius: f64, most: f64) {
         let led = led(path, d, radius);
         assert!(led.path.min_radius() >= radius, "legal: {}", led.path.min_radius());
         assert!(led.path.worst_joint() < 1.8e-3, "tangent: {}", led.path.worst_joint());
-        assert!(led.off_mm <= most, "radius {radius}, d {d}: off by {}", led.off_mm);
+        assert!(led.off_anywhere_mm() <= most, "radius {radius}, d {d}: off by {led:?}");
         let plain = judged(path, path.clone(), d);
-        assert!(plain.off_mm >= led.off_mm, "uncompensated {} against {}", plain.off_mm, led.off_mm);
-        // the place told is where it is so
-        let near = led.laid.iter().map(|p| p.dist(led.worst)).fold(f64::INFINITY, f64::min);
-        assert!(near < 1e-9, "told of a place {near} mm off what is laid");
+        if plain.off_mm > 2.0 * most {
+            assert!(led.off_anywhere_mm() < 0.6 * plain.off_mm, "{most}: no better than {}", plain.off_mm);
+        }
+        for found in [&plain, &led] {
+            // what is told is what a point drawn along does
+            let [body, end] = stepped(path, &found.path, d);
+            assert!((found.off_mm - body).abs() < 4e-3, "radius {radius}, d {d}: {body} against {found:?}");
+            assert!((found.end_off_mm - end).abs() < 4e-3, "radius {radius}, d {d}: {end} against {found:?}");
+            // the place told is where it is so
+            let near = found.laid.iter().map(|p| p.dist(found.worst)).fold(f64::INFINITY, f64::min);
+            assert!(near < 1e-9, "told of a place {near} mm off what is laid");
+        }
     }
 
     #[test]
@@ -316,19 +374,44 @@ mod tests {
     }
 
     #[test]
-    fn tmp_rings() {
-        for (r, d, least) in [
-            (5.0, 1.0, 4.0), (7.4, 1.0, 4.0), (7.4, 2.0, 4.0), (7.4, 3.0, 4.0), (5.0, 2.0, 4.0), (5.0, 3.0, 4.0),
-            (5.0, 1.0, 5.0), (8.0, 2.0, 8.0), (20.0, 3.0, 20.0),
+    fn rings_are_laid_from_rest_to_where_they_began() {
+        // a last straight that is led in from outside leaves 0.086 d^2 / R where the nozzle may
+        // turn at once, against d^2 / 2 R where the tow is on the ring until then
+        for (r, d, radius, most) in [
+            (5.0, 1.0, 4.0, 0.05),
+            (7.4, 1.0, 4.0, 0.05),
+            (7.4, 2.0, 4.0, 0.08),
+            (7.4, 3.0, 4.0, 0.17),
+            (5.0, 2.0, 4.0, 0.14),
+            (5.0, 1.0, 5.0, 0.08),
+            (8.0, 2.0, 8.0, 0.17),
         ] {
-            let t = std::time::Instant::now();
-            let led = led(&ring(r), d, least);
-            let gap = led.path.start().unwrap().dist(led.path.end().unwrap());
-            println!("R {r} d {d} r {least}: off {:.4} end {:.4} gap {gap:.5} minr {:.3} joint {:.5} n {} {:?} unled end {:.3} ideal {:.3}", led.off_mm, led.end_off_mm, led.path.min_radius(), led.path.worst_joint(), led.path.segments.len(), t.elapsed(), d*d/2.0/r, 0.0858*d*d/r);
+            let wanted = ring(r);
+            held(&wanted, d, radius, most);
+            let led = led(&wanted, d, radius);
+            assert!(most < 0.14 * d * d / r || led.off_anywhere_mm() > 0.085 * d * d / r, "nearer than can be");
+            let (from, to) = (led.path.start().expect("a start"), led.path.end().expect("an end"));
+            assert!(from.dist(to) < 1e-9 && from.dist(pt(r, 0.0)) < 1e-9, "from {from:?} to {to:?}");
         }
-        for (path, r, d) in [(corner(8.0),8.0,3.0),(bow(4.0),4.0,1.0),(bow(5.0),5.0,1.0),(bow(8.0),8.0,1.5),(bow(8.0),8.0,2.0),(bow(10.0),10.0,3.0),(bow(4.0),4.0,3.0)] {
-            let led = led(&path, d, r);
-            println!("R {r} d {d}: off {:.4} end {:.4}", led.off_mm, led.end_off_mm);
+    }
+
+    #[test]
+    fn a_course_that_ends_in_a_bend_is_led_in_from_outside() {
+        for (r, d) in [(6.0, 1.0), (8.0, 1.5), (10.0, 2.0), (10.0, 3.0)] {
+            let turn = Segment::Arc(Arc { from: pt(30.0, 0.0), to: pt(30.0 + r, r), centre: pt(30.0, r), ccw: true });
+            let path = Path::new(vec![Segment::Line { from: pt(0.0, 0.0), to: pt(30.0, 0.0) }, turn], false);
+            let before = d * d / (2.0 * r);
+            for wanted in [path.reversed(), path] {
+                held(&wanted, d, 0.6 * r, (0.35 * before).max(0.05));
+            }
         }
+    }
+
+    #[test]
+    fn a_wide_trail_round_a_tight_bow() {
+        let led = led(&bow(4.0), 3.0, 4.0);
+        // 0.22 by linear programming; lines and arcs leave more here
+        println!("R 4 d 3: {} {}", led.off_mm, led.end_off_mm);
+        assert!(led.off_anywhere_mm() < 0.6, "{}", led.off_anywhere_mm());
     }
 }
