@@ -63,7 +63,8 @@ pub(super) fn land(
         let first = layer.courses.len();
         let mut given_up_mm = ground.given_up_mm;
         for course in courses.by_ref().take(ground.courses) {
-            let astray = course.trail.as_ref().and_then(|t| Some((t.astray(TRAIL_MOST * job.tow.width_mm)?, t.at_mm)));
+            let astray =
+                course.trail.as_ref().and_then(|t| Some((t.astray(TRAIL_MOST * job.tow.width_mm)?, t.at_mm)));
             let Some((reason, at_mm)) = astray else {
                 layer.courses.push(course);
                 continue;

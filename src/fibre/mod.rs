@@ -112,9 +112,11 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         let grounds: Vec<&[Ground<'_>]> =
             kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
         let loops = loops::led(job, &layers, &kind_of, &grounds);
-        layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(|(i, ((layer, grounds), led))| {
-            loops::land(job, layer, grounds, led, outline.layers[i].number);
-        });
+        layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(
+            |(i, ((layer, grounds), led))| {
+                loops::land(job, layer, grounds, led, outline.layers[i].number);
+            },
+        );
     }
     if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
         notes.push(

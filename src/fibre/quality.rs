@@ -144,8 +144,7 @@ pub(super) fn measure(
         layable_mm2,
         covered_mm2,
         // what is covered was reached, whatever bound rows looked at one by one give
-        reachable_mm2: combine::union(s.reachable, &combine::intersection(&mine, s.layable))
-            .area(),
+        reachable_mm2: combine::union(s.reachable, &combine::intersection(&mine, s.layable)).area(),
         overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,

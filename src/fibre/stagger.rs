@@ -16,11 +16,7 @@ const REMEMBERED: usize = 5;
 /// Tow that trails by `trail` mm begins and ends where its line is calm, if it may.
 /// Gives the numbers of layers where the part is too
 /// small for that, with the distance that was reached.
-pub(super) fn stagger(
-    layers: &mut [LayerCourses],
-    distance: f64,
-    trail: Option<f64>,
-) -> Vec<(usize, f64)> {
+pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<f64>) -> Vec<(usize, f64)> {
     let mut short = Vec::new();
     let mut below: Vec<(String, Point)> = Vec::new();
     let mut older: VecDeque<Vec<(String, Point)>> = VecDeque::new();

@@ -19,37 +19,48 @@
 use super::nearest::Lines;
 use super::{Path, Point, Segment, trig};
 
-/// Nodes in the distance of the follower: its lag is well resolved by this many.
+/// Nodes in the distance of the follower, whose lag fades by an eighth from one to the
+/// next. The linear programmes that tests compare with have as many.
 const NODES: f64 = 8.0;
 
 /// How far round a place that cannot be led the line may leave the wanted one, in
-/// distances: a swing further off gains less than a hundredth.
+/// distances. What a swing that far off adds has faded to exp(-10) of itself.
 const REACH: f64 = 10.0;
 
 /// The bends found are one of these shares wider than the least radius, tried in turn:
-/// lines and arcs are fitted to them afterwards, which need some room.
+/// lines and arcs are fitted to them afterwards, which need some room: from hardly more
+/// than the fit's own margin of 2 um at 4 mm on, by steps of a few times. The widest are
+/// for ways that swing far, whose offsets the formula above holds to first order only:
+/// its bends are then tighter than it says by about the curvature times the offset.
 pub(super) const WIDER: [f64; 5] = [1.2e-3, 2e-3, 0.01, 0.03, 0.08];
 
 /// Share of what the leader's bend round a bend of the least radius is wider than it
-/// that this may take.
+/// that this may take: with all of it nothing would be left to make up for anything with.
 const OF_LEAD: f64 = 0.6;
 
-/// Share of the tightest bend from which a leader has no room to make up for anything.
+/// Share of the tightest bend from which a leader has no room to make up for anything: a
+/// window that ended in such a bend could not come back to the line within its reach.
 const FULL: f64 = 0.9;
 
 /// Weight of the offsets' squares beside the largest offset, 1/mm: places that can be
-/// led nearer than the worst one are.
+/// led nearer than the worst one are. Small enough that a hundred nodes at 0.1 mm weigh as
+/// much as 0.01 mm of the largest.
 const SMALLNESS: f64 = 0.02;
 
-/// Times that the squares of curvatures are taken anew, and Newton's steps in each.
+/// Times that the squares of curvatures are taken anew, and Newton's steps in each: limits
+/// against going on for ever, offsets that have settled end the rounds sooner.
 const ROUNDS: usize = 5;
 const STEPS: usize = 40;
 
 /// Offsets that change by less than this from one time to the next are settled, mm.
 const SETTLED_MM: f64 = 5e-4;
 
-/// Share of the way to the nearest bound that a step goes.
+/// Share of the way to the nearest bound that a step goes; all the way would leave no
+/// slack to go on with. Common practice: 0.9 to 0.99.
 const ALMOST: f64 = 0.95;
+
+/// The largest offset begun with, mm: of the order of what is found.
+const LARGEST_MM: f64 = 0.1;
 
 /// A wanted line by nodes at equal lengths: one before its start, whose offset says how
 /// the follower sets out, those of the follower, the first at the start, and some more.
@@ -189,9 +200,15 @@ fn leading(k0: f64, k1: f64, about: f64, step: f64, d: f64) -> (f64, [f64; 2]) {
 /// `path`, taken as open, as a leader lets it that bends no tighter than `radius` mm and a
 /// share `wider`; `None` where it is led along the path itself. It begins at the path's
 /// own start, where the follower stays until the leader is at its distance, and ends near
-/// the path's end, the last `distance` of what trails lying straight; at the very end,
-/// as nearly as can be, where it `meets` its start.
-pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64, meets: bool) -> Option<Vec<Point>> {
+/// the path's end, the last `distance` of what trails lying straight. A way that `meets`
+/// itself begins so far to the left of the start and ends there as nearly as can be.
+pub(super) fn way(
+    path: &Path,
+    distance: f64,
+    radius: f64,
+    wider: f64,
+    meets: Option<f64>,
+) -> Option<Vec<Point>> {
     if path.length() <= 2.0 * distance {
         return None;
     }
@@ -212,6 +229,8 @@ pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64, meets: bo
         .collect();
     let mut hard: Vec<bool> = share.iter().map(|s| *s > 1.0).collect();
     let ends = line.ends(distance);
+    let aside = meets.unwrap_or(0.0);
+    hard[0] |= aside.abs() > 0.0;
     hard[line.last] |= ends.iter().any(|e| e.off.abs() > STRAIGHT_MM);
     if line.last < 8 || !hard.contains(&true) {
         return None;
@@ -244,7 +263,7 @@ pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64, meets: bo
         let mut window = Window {
             bend: line.bend[from..=until].to_vec(),
             bounds: Vec::new(),
-            begins: from == 0,
+            begins: (from == 0).then_some(aside),
             step: line.step,
             distance,
             radius: most,
@@ -255,10 +274,12 @@ pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64, meets: bo
             .collect();
         if line.last < until {
             window.bounds.extend(ends.iter().map(|e| {
-                let weight = if meets && e.ahead >= distance { MEETS } else { 1.0 };
+                let end = meets.filter(|_| e.ahead >= distance);
+                let weight = if end.is_some() { MEETS } else { 1.0 };
                 let slope = 0.5 * e.ahead / line.step;
                 let by = [-slope, 1.0, slope].map(|x| x * e.by * weight);
-                Bound { first: line.last - from - 1, by, without: e.off * weight }
+                let without = (e.off - end.unwrap_or(0.0)) * weight;
+                Bound { first: line.last - from - 1, by, without }
             }));
         }
         offset[from..=until].copy_from_slice(&window.solved());
@@ -298,7 +319,8 @@ impl Line<'_> {
         }
         for i in 1..self.last {
             let (here, next) = (offset[i], offset[i + 1]);
-            let (p, along) = link(self.at(i) + 0.5 * self.step, 0.5 * (here + next), (next - here) / self.step);
+            let (p, along) =
+                link(self.at(i) + 0.5 * self.step, 0.5 * (here + next), (next - here) / self.step);
             out.push(p + along * distance);
         }
         let (p, along) = link(self.at(self.last), offset[self.last], slope(self.last));
@@ -337,8 +359,8 @@ struct Window {
     bend: Vec<f64>,
     /// What is to be small.
     bounds: Vec<Bound>,
-    /// Its first node is the one before the line's start.
-    begins: bool,
+    /// The offset at the line's start, where the window's first node is the one before it.
+    begins: Option<f64>,
     step: f64,
     distance: f64,
     radius: f64,
@@ -441,7 +463,7 @@ impl Window {
         let n = self.bend.len();
         // of a follower whose leader is in its tightest bend
         let tightest = 1.0 / (self.radius * self.radius - self.distance * self.distance).max(0.01).sqrt();
-        let mut e = vec![0.0; n];
+        let mut e = self.unmoved();
         for _ in 0..ROUNDS {
             let k: Vec<f64> = (0..n).map(|i| self.curvature(&e, i).clamp(-tightest, tightest)).collect();
             let about: Vec<f64> = k.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
@@ -460,7 +482,7 @@ impl Window {
         let last = if i == 0 { 0.0 } else { e[i - 1] };
         let next = if i + 1 == n { 0.0 } else { e[i + 1] };
         let k = self.bend[i];
-        if i == 0 && self.begins {
+        if i == 0 && self.begins.is_some() {
             return k;
         }
         k + (last - 2.0 * e[i] + next) / (self.step * self.step) + k * k * e[i]
@@ -473,7 +495,7 @@ impl Window {
             .iter()
             .enumerate()
             .map(|(i, about)| {
-                if i == 0 && self.begins {
+                if i == 0 && self.begins.is_some() {
                     // the follower's own, as it sets out
                     let most = sets_out(self.radius, self.distance);
                     let by = [0.0, aside, own(1), aside].map(|x| x * most);
@@ -487,31 +509,38 @@ impl Window {
             .collect()
     }
 
-    /// The line begins where it is wanted; a window's first and last two nodes lie on it.
+    /// The line begins where it is told to; a window's first and last two nodes lie on it.
     fn free(&self, i: usize) -> bool {
-        (if self.begins { i != 1 } else { i >= 2 }) && i + 2 < self.bend.len()
+        (if self.begins.is_some() { i != 1 } else { i >= 2 }) && i + 2 < self.bend.len()
     }
 
     /// What the offsets change of a bend.
-    fn bent(&self, by: &Bend, i: usize, e: &[f64]) -> f64 {
-        (0..4).filter_map(|a| (i + a).checked_sub(1).filter(|p| self.free(*p)).map(|p| by.by[a] * e[p])).sum()
+    fn bent(by: &Bend, i: usize, e: &[f64]) -> f64 {
+        by.by.iter().enumerate().filter_map(|(a, by)| Some(by * e.get((i + a).checked_sub(1)?)?)).sum()
+    }
+
+    /// None but where the line begins.
+    fn unmoved(&self) -> Vec<f64> {
+        let mut e = vec![0.0; self.bend.len()];
+        if let (Some(aside), Some(first)) = (self.begins, e.get_mut(1)) {
+            *first = aside;
+        }
+        e
     }
 
     /// The offsets whose largest is least, and among those about the smallest, with no
     /// bend beyond one; `None` where there are none.
     fn least(&self, bends: &[Bend]) -> Option<Vec<f64>> {
         let n = self.bend.len();
-        let mut e = vec![0.0; n];
-        let mut largest = 0.1;
-        let mut sides = Sides {
-            bends: vec![[Side::new(); 2]; n - 1],
-            bounds: vec![[Side::new(); 2]; self.bounds.len()],
-        };
+        let mut e = self.unmoved();
+        let mut largest = LARGEST_MM;
+        let mut sides =
+            Sides { bends: vec![[Side::new(); 2]; n - 1], bounds: vec![[Side::new(); 2]; self.bounds.len()] };
         for _ in 0..STEPS {
             // what is missed
             let mut worst: f64 = 0.0;
             for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
-                let value = bend.without + self.bent(bend, i, &e);
+                let value = bend.without + Self::bent(bend, i, &e);
                 for (side, sign) in sides.iter_mut().zip(SIGNS) {
                     side.miss = sign * value + side.slack - 1.0;
                     side.product = -side.slack * side.multiplier;
@@ -627,7 +656,7 @@ impl Window {
             / factors.corner.max(1e-9);
         by.iter_mut().zip(&factors.answer).for_each(|(by, a)| *by -= a * grows);
         for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
-            let more = self.bent(bend, i, &by);
+            let more = Self::bent(bend, i, &by);
             sides.iter_mut().zip(SIGNS).for_each(|(side, sign)| side.follow(sign * more));
         }
         for (bound, sides) in self.bounds.iter().zip(&mut sides.bounds) {

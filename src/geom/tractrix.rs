@@ -7,7 +7,7 @@
 //! the leader is on one of sqrt(R^2 + d^2); behind a corner the follower's
 //! distance from the new straight is d / cosh(s / d).
 
-use super::{Path, Point, bend, leadable, trig};
+use super::{Path, Point, Segment, bend, leadable, trig};
 
 /// The path of a point that trails along `lead` at `distance` mm, from standing at
 /// its first point: until the distance is reached it stays there. Exact along each
@@ -122,6 +122,10 @@ const CLOSE: [f64; 7] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1, 0.2];
 /// Lines and arcs as near as this to the nearest way are off by hardly more than it, mm.
 const CLOSELY_MM: f64 = 0.01;
 
+/// So many of the shares by which bends are wider are as good as each other, so that the
+/// better one is taken; those after them cost what they make room by.
+const CLOSE_ONES: usize = 2;
+
 /// Near enough not to be looked for nearer, mm.
 const NEAR_MM: f64 = 0.04;
 
@@ -130,60 +134,103 @@ const NEAR_MM: f64 = 0.04;
 /// ended at its start: what trails begins at rest there, as on an open one.
 pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
     let mut best = judged(path, path.clone(), distance);
-    let tried = |way: &[Point], ease: f64| {
-        let fit = bend::fit(way, false, radius, ease);
-        let [found] = fit.pieces.as_slice() else { return None };
-        let whole = fit.kinks.is_empty() && !found.closed;
-        whole.then(|| judged(path, found.clone(), distance))
-    };
-    let better = |led: &Led, best: &Led| led.off_anywhere_mm() < best.off_anywhere_mm();
-    // whether what the nearest way is fitted with leaves nothing to be gained by more room
-    let (mut found, mut closely) = (false, false);
-    for wider in leadable::WIDER {
-        let Some(mut way) = leadable::way(path, distance, radius, wider, path.closed) else { break };
-        if path.closed {
-            end_at(&mut way, path.start());
-        }
-        for ease in CLOSE {
-            if closely && ease > CLOSELY_MM {
-                break;
-            }
-            if let Some(led) = tried(&way, ease) {
-                closely |= ease <= CLOSELY_MM;
-                if better(&led, &best) {
-                    (best, found) = (led, true);
-                }
-            }
-            if best.off_anywhere_mm() <= NEAR_MM {
-                return best;
-            }
-        }
-        if closely {
-            break;
-        }
+    let mut look = Look { path, distance, radius, best: &mut best };
+    let mut found = look.nearest(0.0);
+    if path.closed && found && look.best.off_anywhere_mm() > NEAR_MM {
+        let side = match path.segments.first() {
+            Some(Segment::Arc(a)) => a.sign(),
+            _ => 0.0,
+        };
+        found |= look.nearest(-side * ASIDE * look.best.off_anywhere_mm());
     }
-    if found {
-        return best;
-    }
-    let mut way = lead(path, distance);
-    if path.closed {
-        end_at(&mut way, path.start());
-    }
-    for ease in EASES {
-        match tried(&way, ease) {
-            Some(led) if better(&led, &best) => best = led,
-            _ => {}
-        }
-        if best.off_anywhere_mm() < 0.5 * ease {
-            break;
-        }
+    if !found {
+        look.simple();
     }
     best
 }
 
+/// Where a loop begins and ends outside a bend, as a share of what one leaves that begins
+/// on it: its last straight, a chord, is then off to both sides alike, d^2 / 16 R, and
+/// not 0.086 d^2 / R.
+const ASIDE: f64 = 0.7;
+
+/// A search for a leader's way, and the best one yet.
+struct Look<'a> {
+    path: &'a Path,
+    distance: f64,
+    radius: f64,
+    best: &'a mut Led,
+}
+
+impl Look<'_> {
+    /// Tries what lines and arcs make of a way. `None` where they cannot follow it, else
+    /// whether it is the best yet.
+    fn tried(&mut self, way: &[Point], ease: f64) -> Option<bool> {
+        let fit = bend::fit(way, false, self.radius, ease);
+        let [found] = fit.pieces.as_slice() else { return None };
+        if !fit.kinks.is_empty() || found.closed {
+            return None;
+        }
+        let led = judged(self.path, found.clone(), self.distance);
+        let better = led.off_anywhere_mm() < self.best.off_anywhere_mm();
+        if better {
+            *self.best = led;
+        }
+        Some(better)
+    }
+
+    /// Ways to the nearest line that can be led along, a loop's begun `aside` mm to the left
+    /// of its start. Tells whether one is better than any before.
+    fn nearest(&mut self, aside: f64) -> bool {
+        let Self { path, distance, radius, .. } = *self;
+        let meets = path.closed.then_some(aside);
+        // whether what the nearest way is fitted with leaves nothing to be gained by more room
+        let (mut found, mut closely) = (false, false);
+        for (n, wider) in leadable::WIDER.into_iter().enumerate() {
+            if closely && n >= CLOSE_ONES {
+                break;
+            }
+            let Some(mut way) = leadable::way(path, distance, radius, wider, meets) else { break };
+            self.meet(&mut way, aside);
+            for ease in CLOSE {
+                if closely && ease > CLOSELY_MM {
+                    break;
+                }
+                if let Some(better) = self.tried(&way, ease) {
+                    closely |= ease <= CLOSELY_MM;
+                    found |= better;
+                }
+                if self.best.off_anywhere_mm() <= NEAR_MM {
+                    return found;
+                }
+            }
+        }
+        found
+    }
+
+    /// The way to the path itself, its corners eased.
+    fn simple(&mut self) {
+        let mut way = lead(self.path, self.distance);
+        self.meet(&mut way, 0.0);
+        for ease in EASES {
+            self.tried(&way, ease);
+            if self.best.off_anywhere_mm() < 0.5 * ease {
+                break;
+            }
+        }
+    }
+
+    /// Ends a loop's way where it began.
+    fn meet(&self, way: &mut Vec<Point>, aside: f64) {
+        let start = self.path.start().zip(self.path.tangent_at(0.0));
+        if let Some((p, t)) = start.filter(|_| self.path.closed) {
+            end_at(way, p + t.left() * aside);
+        }
+    }
+}
+
 /// Ends a way at a place that it comes by.
-fn end_at(way: &mut Vec<Point>, place: Option<Point>) {
-    let Some(place) = place else { return };
+fn end_at(way: &mut Vec<Point>, place: Point) {
     while let [.., before, last] = way.as_slice()
         && (*last - place).dot(*last - *before) > -0.5 * (*last - *before).norm2()
     {
@@ -193,7 +240,7 @@ fn end_at(way: &mut Vec<Point>, place: Option<Point>) {
 }
 
 /// Places along the last stretch at which it is looked at, as shares of it.
-const LAST: [f64; 8] = [0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
+const LAST: [f64; 9] = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
 
 /// The path drawn along as it is, from its start to its end, and what follows from that:
 /// what trails is at rest at the start.
@@ -204,7 +251,9 @@ pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
     let mut lines = super::nearest::Lines::default();
     lines.add(&wanted.flatten(1e-3));
     let furthest = |places: &mut dyn Iterator<Item = Point>| {
-        places.map(|p| (lines.distance(p), p)).fold((0.0, Point::default()), |a, b| if b.0 > a.0 { b } else { a })
+        places
+            .map(|p| (lines.distance(p), p))
+            .fold((0.0, Point::default()), |a, b| if b.0 > a.0 { b } else { a })
     };
     let (body, last) = laid.split_at(laid.len().saturating_sub(1));
     let (off_mm, worst) = furthest(&mut body.iter().copied());
@@ -218,7 +267,7 @@ pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geom::{Arc, Segment, pt};
+    use crate::geom::{Arc, pt};
 
     #[test]
     fn on_a_circle_the_follower_tends_to_the_closed_form() {
@@ -309,7 +358,8 @@ mod tests {
         let led = led(path, d, radius);
         assert!(led.path.min_radius() >= radius, "legal: {}", led.path.min_radius());
         assert!(led.path.worst_joint() < 1.8e-3, "tangent: {}", led.path.worst_joint());
-        assert!(led.off_anywhere_mm() <= most, "radius {radius}, d {d}: off by {led:?}");
+        let off = [led.off_mm, led.end_off_mm];
+        assert!(led.off_anywhere_mm() <= most, "radius {radius}, d {d}: off by {off:?}, not {most}");
         let plain = judged(path, path.clone(), d);
         if plain.off_mm > 2.0 * most {
             assert!(led.off_anywhere_mm() < 0.6 * plain.off_mm, "{most}: no better than {}", plain.off_mm);
@@ -317,8 +367,16 @@ mod tests {
         for found in [&plain, &led] {
             // what is told is what a point drawn along does
             let [body, end] = stepped(path, &found.path, d);
-            assert!((found.off_mm - body).abs() < 4e-3, "radius {radius}, d {d}: {body} against {found:?}");
-            assert!((found.end_off_mm - end).abs() < 4e-3, "radius {radius}, d {d}: {end} against {found:?}");
+            assert!(
+                (found.off_mm - body).abs() < 4e-3,
+                "radius {radius}, d {d}: {body} against {}",
+                found.off_mm
+            );
+            assert!(
+                (found.end_off_mm - end).abs() < 4e-3,
+                "radius {radius}, d {d}: {end} against {}",
+                found.end_off_mm
+            );
             // the place told is where it is so
             let near = found.laid.iter().map(|p| p.dist(found.worst)).fold(f64::INFINITY, f64::min);
             assert!(near < 1e-9, "told of a place {near} mm off what is laid");
@@ -329,7 +387,7 @@ mod tests {
     fn corners_are_laid_where_they_are_wanted() {
         // the leader turns at once by atan(d / R) where a bend begins, which no way of
         // bounded bends does; it may here bend no tighter than R itself
-        for r in [4.0, 5.0, 6.0, 8.0, 10.0, 15.0] {
+        for r in [4.0, 5.0, 6.0, 8.0, 10.0, 15.0_f64] {
             for d in [0.5, 1.0, 1.5, 2.0] {
                 held(&corner(r), d, r, 0.05);
             }
@@ -375,8 +433,8 @@ mod tests {
 
     #[test]
     fn rings_are_laid_from_rest_to_where_they_began() {
-        // a last straight that is led in from outside leaves 0.086 d^2 / R where the nozzle may
-        // turn at once, against d^2 / 2 R where the tow is on the ring until then
+        // a last straight that is a chord led in from outside leaves d^2 / 16 R where the nozzle
+        // may turn at once, against d^2 / 2 R where the tow is on the ring until then
         for (r, d, radius, most) in [
             (5.0, 1.0, 4.0, 0.05),
             (7.4, 1.0, 4.0, 0.05),
@@ -389,16 +447,21 @@ mod tests {
             let wanted = ring(r);
             held(&wanted, d, radius, most);
             let led = led(&wanted, d, radius);
-            assert!(most < 0.14 * d * d / r || led.off_anywhere_mm() > 0.085 * d * d / r, "nearer than can be");
+            assert!(led.off_anywhere_mm() > d * d / (16.0 * r) - 1e-3, "nearer than can be");
             let (from, to) = (led.path.start().expect("a start"), led.path.end().expect("an end"));
-            assert!(from.dist(to) < 1e-9 && from.dist(pt(r, 0.0)) < 1e-9, "from {from:?} to {to:?}");
+            assert!(from.dist(to) < 1e-9 && from.dist(pt(r, 0.0)) < most, "from {from:?} to {to:?}");
         }
     }
 
     #[test]
     fn a_course_that_ends_in_a_bend_is_led_in_from_outside() {
         for (r, d) in [(6.0, 1.0), (8.0, 1.5), (10.0, 2.0), (10.0, 3.0)] {
-            let turn = Segment::Arc(Arc { from: pt(30.0, 0.0), to: pt(30.0 + r, r), centre: pt(30.0, r), ccw: true });
+            let turn = Segment::Arc(Arc {
+                from: pt(30.0, 0.0),
+                to: pt(30.0 + r, r),
+                centre: pt(30.0, r),
+                ccw: true,
+            });
             let path = Path::new(vec![Segment::Line { from: pt(0.0, 0.0), to: pt(30.0, 0.0) }, turn], false);
             let before = d * d / (2.0 * r);
             for wanted in [path.reversed(), path] {
@@ -410,8 +473,9 @@ mod tests {
     #[test]
     fn a_wide_trail_round_a_tight_bow() {
         let led = led(&bow(4.0), 3.0, 4.0);
-        // 0.22 by linear programming; lines and arcs leave more here
-        println!("R 4 d 3: {} {}", led.off_mm, led.end_off_mm);
-        assert!(led.off_anywhere_mm() < 0.6, "{}", led.off_anywhere_mm());
+        // 0.22 is the least by linear programming, 0.95 is what the nozzle's way to the bow
+        // itself leaves with its corners eased
+        assert!(led.path.min_radius() >= 4.0, "legal");
+        assert!((0.2..0.28).contains(&led.off_anywhere_mm()), "{}", led.off_anywhere_mm());
     }
 }

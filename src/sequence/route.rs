@@ -242,8 +242,7 @@ impl Tour {
                 let old = p.dist(to) + gap.dist(first.from) + there + self.onward(last.to, end);
                 let closed = self.onward(gap, end);
                 let straight = p.dist(first.from) + there + last.to.dist(to) + closed;
-                let flipped =
-                    p.dist(last.flipped().from) + back + first.flipped().to.dist(to) + closed;
+                let flipped = p.dist(last.flipped().from) + back + first.flipped().to.dist(to) + closed;
                 if straight.min(flipped) + GAIN_MM >= old {
                     continue;
                 }
