@@ -129,6 +129,10 @@ const CLOSE_ONES: usize = 2;
 /// Near enough not to be looked for nearer, mm.
 const NEAR_MM: f64 = 0.04;
 
+/// Further off than this a fit's last hundredth of a millimetre is not looked for, mm: a
+/// little more than the 0.05 that is asked for where it can be had.
+const FAR_MM: f64 = 0.06;
+
 /// The leader's way as lines and arcs of at least `radius` mm, and what follows
 /// from it; the path itself where no better one is found. A closed path is begun and
 /// ended at its start: what trails begins at rest there, as on an open one.
@@ -143,7 +147,7 @@ pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
         };
         found |= look.nearest(-side * ASIDE * look.best.off_anywhere_mm());
     }
-    if !found {
+    if !found || !look.far() {
         look.simple();
     }
     best
@@ -187,13 +191,13 @@ impl Look<'_> {
         // whether what the nearest way is fitted with leaves nothing to be gained by more room
         let (mut found, mut closely) = (false, false);
         for (n, wider) in leadable::WIDER.into_iter().enumerate() {
-            if closely && n >= CLOSE_ONES {
+            if closely && self.far() && n >= CLOSE_ONES {
                 break;
             }
             let Some(mut way) = leadable::way(path, distance, radius, wider, meets) else { break };
             self.meet(&mut way, aside);
             for ease in CLOSE {
-                if closely && ease > CLOSELY_MM {
+                if closely && self.far() && ease > CLOSELY_MM {
                     break;
                 }
                 if let Some(better) = self.tried(&way, ease) {
@@ -208,8 +212,15 @@ impl Look<'_> {
         found
     }
 
+    fn far(&self) -> bool {
+        self.best.off_anywhere_mm() > FAR_MM
+    }
+
     /// The way to the path itself, its corners eased.
     fn simple(&mut self) {
+        if self.best.off_anywhere_mm() <= NEAR_MM {
+            return;
+        }
         let mut way = lead(self.path, self.distance);
         self.meet(&mut way, 0.0);
         for ease in EASES {

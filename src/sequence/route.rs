@@ -383,7 +383,7 @@ mod tests {
             let stops: Vec<Stop> = (0..6)
                 .map(|k| {
                     let (a, b) = (place(), place());
-                    if round + 1 >> (k % 3) & 1 == 1 { Stop::OneWay(a, b) } else { Stop::Open(a, b) }
+                    if ((round + 1) >> (k % 3)) & 1 == 1 { Stop::OneWay(a, b) } else { Stop::Open(a, b) }
                 })
                 .collect();
             let one_way = |stop: usize| matches!(stops[stop], Stop::OneWay(..));
