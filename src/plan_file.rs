@@ -240,11 +240,12 @@ struct Course {
 
 #[derive(Serialize, JsonSchema)]
 struct LaidTow {
-    /// Largest distance from the line wanted.
+    /// Largest distance from the line wanted, up to the last stretch.
     off_mm: f64,
-    at_mm: [f64; 2],
-    /// Of its very end: the last of it lies straight.
+    /// Largest distance of the last stretch, which lies straight.
     end_off_mm: f64,
+    /// Where the larger of the two is.
+    at_mm: [f64; 2],
     points: Vec<[f64; 2]>,
 }
 
@@ -429,7 +430,7 @@ fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
         id: l.id.clone(),
         region: l.course.region.clone(),
         rule: l.course.rule.word(),
-        closed: path.closed,
+        closed: l.course.wanted().closed,
         length_mm: fine(path.length()),
         cut_at_mm: fine(l.cut_at_mm),
         min_bend_radius_mm: radius.is_finite().then(|| coarse(radius)),
@@ -437,8 +438,8 @@ fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
         wrinkles: tow.wrinkle_strain.is_some_and(|most| edge_strain > most),
         laid: l.course.trail.as_ref().map(|t| LaidTow {
             off_mm: coarse(t.off_mm),
-            at_mm: t.at_mm.map(coarse),
             end_off_mm: coarse(t.end_off_mm),
+            at_mm: t.at_mm.map(coarse),
             points: crate::geom::polyline::simplified(&t.laid, 0.002).iter().map(xy_coarse).collect(),
         }),
         segments,

@@ -49,13 +49,17 @@ fill = "parallel"
 map = "map.toml"
 "#;
 
-/// The job with tow that trails by so much.
+/// The job with tow that trails by so much, or not at all.
 fn job(trail_mm: f64) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("trailing plate {trail_mm}"));
     std::fs::create_dir_all(&folder).expect("a scratch folder");
     let tow = builtin::TOWS.iter().find(|t| t.name == "carbon-1k-pa12").expect("it is built in");
+    let told = format!("\ntrail_mm = {trail_mm:.1}\nwidth_mm");
     for (file, text) in [
-        ("tow.toml", tow.text.replace("\nwidth_mm", &format!("\ntrail_mm = {trail_mm:.1}\nwidth_mm"))),
+        (
+            "tow.toml",
+            if trail_mm > 0.0 { tow.text.replace("\nwidth_mm", &told) } else { tow.text.to_owned() },
+        ),
         ("plate.svg", PLATE.to_owned()),
         ("map.toml", MAP.to_owned()),
         ("job.toml", JOB.to_owned()),
@@ -131,5 +135,91 @@ fn tow_comes_to_lie_where_the_plan_says_from_whichever_end_it_is_laid() {
             }
         }
         assert!(senses[0] > 3 && senses[1] > 3, "laid from both ends: {senses:?}");
+    }
+}
+
+/// The plan with tow that trails by so much, through its own check.
+fn planned(trail_mm: f64) -> (Value, Notes) {
+    let mut notes = Notes::default();
+    let planned = plan(&mut notes, &job(trail_mm)).expect("it is planned");
+    (serde_json::from_str(&planned.plan).expect("the plan is JSON"), notes)
+}
+
+/// The closed courses of each layer: whether they end where they begin, their way, and what
+/// is told of where their tow lies, up to the last stretch and on it.
+type Loop = (Vec<Segment>, [f64; 2]);
+
+fn loops(plan: &Value) -> Vec<Vec<Loop>> {
+    let layers = plan["layers"].as_array().expect("layers").iter();
+    layers
+        .map(|l| {
+            let courses = l["courses"].as_array().expect("courses of a layer").iter();
+            courses
+                .filter(|c| c["closed"] == true)
+                .map(|c| {
+                    let way = c["segments"].as_array().expect("its way").iter().map(segment).collect();
+                    let told = ["off_mm", "end_off_mm"].map(|k| c["laid"][k].as_f64().unwrap_or(0.0));
+                    (way, told)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Points of a way, near enough for it.
+fn points(way: &[Segment]) -> Vec<Point> {
+    let of = |s: &Segment| -> Vec<Point> {
+        (0..=200).map(|k| s.point_at(s.length() * f64::from(k) / 200.0)).collect()
+    };
+    way.iter().flat_map(of).collect()
+}
+
+/// How far tow lies off a line at most, up to the last stretch and on it, that is drawn along
+/// a way from rest at its start.
+fn off(way: &[Segment], line: &[Point], trail_mm: f64) -> [f64; 2] {
+    let from = |p: Point| {
+        let to = line.windows(2).map(|w| polyline::point_segment_distance(p, w[0], w[1]));
+        to.fold(f64::INFINITY, f64::min)
+    };
+    let tow = drawn(way, trail_mm);
+    let last = tow[tow.len() - 1];
+    let end = way[way.len() - 1].to();
+    let body = tow.iter().step_by(8).map(|p| from(*p)).fold(0.0, f64::max);
+    let straight = (0..=20).map(|k| from(last.lerp(end, f64::from(k) / 20.0))).fold(0.0, f64::max);
+    [body, straight]
+}
+
+#[test]
+fn loops_lie_as_near_to_the_lines_wanted_as_is_told_from_their_first_millimetre_on() {
+    // without a trail the nozzle goes where tow is wanted
+    let wanted = loops(&planned(0.0).0);
+    for (trail_mm, most) in [(1.0, 0.05), (2.0, 0.15)] {
+        let (plan, notes) = planned(trail_mm);
+        let led = loops(&plan);
+        assert!(led.iter().map(Vec::len).sum::<usize>() >= 2, "there are loops");
+        let mut told_off = 0;
+        for (wanted, led) in wanted.iter().zip(&led) {
+            for (way, told) in led {
+                let (from, to) = (way[0].from(), way[way.len() - 1].to());
+                assert!(from.dist(to) < 1e-3, "a closed course ends where it began: {from:?}, {to:?}");
+                // its own line is the one that it is nearest to
+                let lines = wanted.iter().map(|(line, _)| points(line));
+                let offs = lines.map(|line| off(way, &line, trail_mm));
+                let [body, end] = offs
+                    .min_by(|a, b| a[0].total_cmp(&b[0]))
+                    .expect("the loop is wanted without a trail too");
+                assert!((body - told[0]).abs() < 0.01, "{body} mm off, {} told", told[0]);
+                assert!((end - told[1]).abs() < 0.01, "{end} mm off at the end, {} told", told[1]);
+                assert!(body.max(end) < most, "{body} and {end} mm off with {trail_mm} mm");
+                told_off += usize::from(told[0].max(told[1]) > 0.05);
+            }
+            // what is judged here would be seen: along the lines themselves tow lies inside
+            for (line, _) in wanted {
+                let [body, end] = off(line, &points(line), trail_mm);
+                assert!(body.max(end) > 0.4 * trail_mm * trail_mm / 8.0, "{body} and {end} mm off unled");
+            }
+        }
+        let warned = notes.warnings.iter().any(|d| d.code == "trail-off");
+        assert!(warned || told_off == 0, "{told_off} loops lie off and nothing is said");
     }
 }

@@ -342,7 +342,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "trail-off",
-        text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it. The plan gives the line as laid, and cover is counted there.",
+        text: "The tow's profile says that it comes to lie behind the nozzle (`trail_mm`). Courses are led so that the tow lands on the line wanted; where a bend follows a straight too suddenly for that, it lands beside it, and so do the ends of a course in a bend, whose last stretch lies straight. The plan gives the line as laid, and cover is counted there.",
     },
     Code {
         name: "trial-impossible",

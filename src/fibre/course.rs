@@ -1,7 +1,7 @@
 //! A course: lines and arcs joined tangentially, none tighter than the minimum
 //! radius, long enough to be cut and laid.
 
-use crate::geom::tractrix::{self, Led};
+use crate::geom::tractrix::Led;
 use crate::geom::{Path, Point};
 use crate::job::Rule;
 
@@ -33,12 +33,12 @@ pub struct Trail {
     pub wanted: Path,
     /// The centre line that follows from the nozzle's way.
     pub laid: Vec<Point>,
-    /// Largest distance between the two, mm.
+    /// Largest distance between the two up to the last stretch, mm.
     pub off_mm: f64,
-    /// Where, mm.
-    pub at_mm: [f64; 2],
-    /// Distance of its very end, mm: the last of it lies straight.
+    /// Largest distance of the last stretch, mm, which lies straight.
     pub end_off_mm: f64,
+    /// Where the larger of the two is, mm.
+    pub at_mm: [f64; 2],
 }
 
 /// Why a path is no course.
@@ -119,7 +119,8 @@ impl Course {
         self.trail.as_ref().map_or(&self.path, |t| &t.wanted)
     }
 
-    /// The nozzle's way: the centre line of a tow that does not trail.
+    /// The nozzle's way: the centre line of a tow that does not trail. Round a closed
+    /// course one that does is led from its start back to there by an open way.
     pub fn path(&self) -> &Path {
         &self.path
     }
@@ -138,32 +139,43 @@ impl Course {
         self.back.as_deref().cloned()
     }
 
-    /// A closed course begun elsewhere along itself; an open one stays as it is.
+    /// It has to be laid from its start: see [`Course::reversed`].
+    pub fn one_way(&self) -> bool {
+        self.trail.is_some() && self.back.is_none()
+    }
+
+    /// A closed course begun elsewhere along itself; an open one stays as it is, and so
+    /// does one whose tow trails: it is begun first and led then.
     pub(super) fn restarted(&self, at_mm: f64) -> Self {
-        let path = self.path.restarted(at_mm);
-        let trail = self.trail.as_ref().map(|t| {
-            let led = tractrix::judged(&t.wanted, path.clone(), t.distance_mm);
-            Trail::of(t.wanted.clone(), t.distance_mm, led)
-        });
-        Self { path, trail, ..self.clone() }
+        Self { path: self.path.restarted(at_mm), ..self.clone() }
+    }
+
+    /// The same course drawn along another way, its own line the one wanted.
+    pub(super) fn drawn(&self, distance_mm: f64, led: Led) -> Self {
+        let Led { path, laid, off_mm, worst, end_off_mm, end_worst } = led;
+        let at = if end_off_mm > off_mm { end_worst } else { worst };
+        let trail = Trail {
+            distance_mm,
+            wanted: self.wanted().clone(),
+            laid,
+            off_mm,
+            end_off_mm,
+            at_mm: [at.x, at.y],
+        };
+        Self { path, trail: Some(trail), ..self.clone() }
     }
 }
 
 impl Trail {
-    /// Largest distance of the tow from the line wanted, its very end counted, mm.
+    /// Largest distance of the tow from the line wanted, its last stretch counted, mm.
     pub fn off_anywhere_mm(&self) -> f64 {
         self.off_mm.max(self.end_off_mm)
     }
 
-    pub(super) fn of(wanted: Path, distance_mm: f64, led: Led) -> Self {
-        Self {
-            distance_mm,
-            wanted,
-            laid: led.laid,
-            off_mm: led.off_mm,
-            at_mm: [led.worst.x, led.worst.y],
-            end_off_mm: led.end_off_mm,
-        }
+    /// Why a course is not laid, where its tow would lie further off than this, mm.
+    pub(super) fn astray(&self, most_mm: f64) -> Option<String> {
+        let off = self.off_anywhere_mm();
+        (off > most_mm).then(|| format!("tow that trails the nozzle would lie {off:.2} mm off its line"))
     }
 }
 

@@ -9,6 +9,7 @@ pub mod course;
 mod ends;
 mod hoop;
 mod joined;
+mod loops;
 mod nests;
 pub mod quality;
 mod reach;
@@ -19,6 +20,7 @@ mod spiral;
 mod stagger;
 mod steered;
 mod strap;
+mod task;
 mod trail;
 mod turn;
 mod unidirectional;
@@ -30,12 +32,13 @@ pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
 pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes};
+use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
-use crate::job::{Job, Region, Rule};
+use crate::job::{Job, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, Target, Task};
+use crate::reinforcement::{LayerTasks, Target};
 use rayon::prelude::*;
-use room::{Order, Room};
+use room::Order;
 
 /// The courses of one layer.
 #[derive(Clone, Debug, Default)]
@@ -85,7 +88,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         .collect();
     let progress = &notes.progress;
     progress.stage(WITHIN, kinds.len());
-    let laid: Vec<LayerCourses> = kinds
+    let laid: Vec<(LayerCourses, Vec<Ground<'_>>)> = kinds
         .par_iter()
         .map(|&i| {
             let layer = lay_layer(job, &tasks[i]);
@@ -93,11 +96,13 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             layer
         })
         .collect();
+    let kind_of: Vec<usize> =
+        kind_of.iter().map(|k| kinds.iter().position(|x| x == k).unwrap_or_default()).collect();
     let mut layers: Vec<LayerCourses> = kind_of
         .iter()
         .enumerate()
-        .map(|(i, k)| {
-            let mut layer = kinds.iter().position(|x| x == k).map(|at| laid[at].clone()).unwrap_or_default();
+        .map(|(i, &k)| {
+            let mut layer = laid.get(k).map(|(layer, _)| layer.clone()).unwrap_or_default();
             let number = outline.layers[i].number;
             layer.left_out.iter_mut().for_each(|l| l.layer = number);
             layer.quality.iter_mut().for_each(|q| q.layer = number);
@@ -105,14 +110,17 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             layer
         })
         .collect();
-    let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm);
-    if trails(job.tow.trail_mm, job.tow.min_bend_radius_mm) {
-        // tow that trails lies otherwise at the ends of a loop than on the rest of it
-        let moved = |l: &&mut LayerCourses| l.courses.iter().any(|c| c.path().closed);
-        layers.par_iter_mut().filter(moved).for_each(|l| {
-            let strips: Vec<Area> = l.courses.iter().map(|c| strip(c, job.tow.width_mm)).collect();
-            l.strips = combine::union_all(&strips);
-        });
+    let trail_mm = trailing(job).then_some(job.tow.trail_mm);
+    let short = stagger::stagger(&mut layers, job.courses.end_stagger_mm, trail_mm);
+    if trail_mm.is_some() {
+        let grounds: Vec<&[Ground<'_>]> =
+            kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
+        let loops = loops::led(job, &layers, &kind_of, &grounds);
+        layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(
+            |(i, ((layer, grounds), led))| {
+                loops::land(job, layer, grounds, led, outline.layers[i].number);
+            },
+        );
     }
     if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
         notes.push(
@@ -131,9 +139,48 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     layers
 }
 
-fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
+/// A region of a layer as its courses were laid.
+struct Ground<'a> {
+    order: Order<'a>,
+    /// Boundary of where centre lines may lie.
+    walls: Lines,
+    leads: trail::Leads,
+    layable: Area,
+    reachable: Area,
+    field: Option<steered::Directions>,
+    /// How many of the layer's courses are its own: they follow those of the region before.
+    courses: usize,
+    given_up_mm: f64,
+    /// Its figures by itself and what it covers; `None` until its loops are led.
+    measured: Option<(RegionQuality, Area)>,
+}
+
+impl Ground<'_> {
+    fn measure(&self, courses: &[Course], given_up_mm: f64) -> (RegionQuality, Area) {
+        let width = self.order.width;
+        let strips: Vec<Area> = courses.iter().map(|c| strip(c, width)).collect();
+        let served = quality::Served {
+            region: self.order.region,
+            layable: &self.layable,
+            strips: &strips,
+            courses,
+            width,
+            spacing: self.order.spacing,
+            reachable: &self.reachable,
+            given_up_mm,
+        };
+        let along = |p: crate::geom::Point| self.field.as_ref().map_or(self.order.angle, |f| f.at(p));
+        let directed = matches!(self.order.rule, Rule::Unidirectional | Rule::Steered);
+        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
+            if directed { Some(&along) } else { None };
+        quality::measure(&served, direction)
+    }
+}
+
+fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<'a>>) {
     let mut layer = LayerCourses::default();
-    let Some(map) = &job.map else { return layer };
+    let mut grounds = Vec::new();
+    let Some(map) = &job.map else { return (layer, grounds) };
     let width = job.tow.width_mm;
     // strips end square; what is laid later keeps a tow's width from the ends too
     let mut blocked: Vec<Area> = Vec::new();
@@ -146,215 +193,62 @@ fn lay_layer(job: &Job, tasks: &LayerTasks) -> LayerCourses {
         };
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let field = region.field.as_deref().map(steered::Directions::new);
-        let ground = Ground { within, free: &free, inside: &tasks.inside, others: &layer.courses };
-        let Some(Laid { mut room, layable, saved }) = windings(region)
-            .par_iter()
-            .map(|wound| lay_task(job, region, task, field.as_ref(), &ground, *wound))
-            .collect::<Vec<_>>()
-            .into_iter()
-            .reduce(Laid::or)
-        else {
-            continue;
-        };
+        let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
+        let task::Laid { mut room, layable, saved } = task::lay(job, region, task, field.as_ref(), &place);
         layer.cuts_saved += saved;
         let order = room.order;
+        let leads = task::leads_of(job, region);
         if room.courses.is_empty() && room.left_out.is_empty() {
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
             let at = within.rings().next().and_then(|r| r.first().copied());
             room.leave_out("too small for a course of this bend radius and shortest length", asked, at);
         }
-        let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
         for c in &room.courses {
             if !c.path().closed {
                 let ends = [c.wanted().start(), c.wanted().end()];
                 blocked.extend(ends.into_iter().flatten().map(|p| smooth::disc(p, 0.5 * width, 0.02)));
             }
         }
-        let served = quality::Served {
-            region: &region.name,
-            layable: &layable,
-            strips: &strips,
-            courses: &room.courses,
+        let reach = reach::Reach {
             width,
-            spacing: order.spacing,
-            reach: reach::Reach {
-                width,
-                shortest: order.shortest,
-                rows: (region.rule == Rule::Unidirectional)
-                    .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
-            },
-            given_up_mm: room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0,
+            shortest: order.shortest,
+            rows: (region.rule == Rule::Unidirectional)
+                .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
         };
-        let along = |p: crate::geom::Point| field.as_ref().map_or(order.angle, |f| f.at(p));
-        let directed = matches!(region.rule, Rule::Unidirectional | Rule::Steered);
-        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
-            if directed { Some(&along) } else { None };
-        let (measured, mine) = quality::measure(&served, direction);
-        layer.quality.push(measured);
-        covered.push(mine);
+        let given_up_mm = room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0;
+        let mut ground = Ground {
+            order,
+            walls: room.walls().clone(),
+            leads,
+            reachable: reach.of(&layable),
+            layable,
+            field,
+            courses: room.courses.len(),
+            given_up_mm,
+            measured: None,
+        };
+        if trails(leads.trail, leads.radius) && room.courses.iter().any(|c| c.path().closed) {
+            let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
+            covered.push(combine::union_all(&strips));
+        } else {
+            let (measured, mine) = ground.measure(&room.courses, given_up_mm);
+            covered.push(mine.clone());
+            ground.measured = Some((measured, mine));
+        }
+        grounds.push(ground);
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
+    finish(&mut layer, grounds.iter().filter_map(|g| g.measured.clone()).collect());
+    (layer, grounds)
+}
+
+/// A layer's strips and figures, from those of its regions.
+fn finish(layer: &mut LayerCourses, measured: Vec<(RegionQuality, Area)>) {
+    let (quality, covered): (Vec<RegionQuality>, Vec<Area>) = measured.into_iter().unzip();
+    layer.quality = quality;
     layer.strips = quality::joined(&covered, &mut layer.quality);
-    layer
-}
-
-/// What a task finds in its layer.
-struct Ground<'a> {
-    /// The strips must lie here.
-    within: &'a Area,
-    /// The same less what is laid already.
-    free: &'a Area,
-    /// The outline less its perimeters.
-    inside: &'a Area,
-    /// What other regions laid.
-    others: &'a [Course],
-}
-
-/// A task's courses.
-struct Laid<'a> {
-    room: Room<'a>,
-    /// Where strips may lie.
-    layable: Area,
-    /// Cuts that turns and spirals saved.
-    saved: usize,
-}
-
-impl Laid<'_> {
-    fn length_mm(&self) -> f64 {
-        self.room.courses.iter().map(Course::length_mm).sum()
-    }
-
-    /// The better of two: more tow, less what cuts may cost where few are asked for.
-    fn or(self, other: Self) -> Self {
-        let pieces = f64_of(self.room.courses.len());
-        let more = other.length_mm() - self.length_mm();
-        let cuts = f64_of(other.room.courses.len()) - pieces;
-        if more > FEW_CUTS * cuts * self.length_mm() / pieces.max(1.0) { other } else { self }
-    }
-}
-
-/// What a cut may cost where few are asked for, as a share of a mean course.
-const FEW_CUTS: f64 = 0.06;
-
-/// How much wider loops are bent that are to be wound into a spiral, in the ways of
-/// laying a region that are tried: between loops a spiral bends tighter than they do, a
-/// little where they run straight, more where they are round throughout. `None` leaves
-/// loops as they are.
-fn windings(region: &Region) -> &'static [Option<f64>] {
-    if region.spiral {
-        &[Some(spiral::MARGIN)]
-    } else if region.may_wind() {
-        &[None, Some(1.02), Some(spiral::MARGIN)]
-    } else {
-        &[None]
-    }
-}
-
-/// Lays what a task asks for.
-fn lay_task<'a>(
-    job: &Job,
-    region: &'a Region,
-    task: &Task,
-    field: Option<&steered::Directions>,
-    ground: &Ground<'_>,
-    wound: Option<f64>,
-) -> Laid<'a> {
-    let width = job.tow.width_mm;
-    let order = Order {
-        region: &region.name,
-        rule: region.rule,
-        rank: task.rank,
-        layer: 0,
-        width,
-        spacing: region.spacing_mm,
-        // between two loops a spiral bends a little tighter than they do
-        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
-        shortest: job.printer.shortest_course_mm(),
-        deviation: job.courses.deviation_mm,
-        courses: region.courses,
-        angle: task.angle_deg.to_radians(),
-        few_cuts: region.few_cuts,
-    };
-    let free = ground.free;
-    let mut saved = 0;
-    let mut room = Room::new(order, free);
-    let mut layable = layable(&task.target, free, &order, job);
-    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    match (&task.target, region.rule) {
-        (Target::Area(_), Rule::Unidirectional) => saved += unidirectional::lay(&mut room),
-        (Target::Area(_), Rule::Steered) => {
-            if let Some(field) = field {
-                saved += steered::lay(&mut room, field);
-            }
-        }
-        (Target::Area(_), _) => contour::lay(&mut room),
-        (Target::Holes { holes, .. }, rule) => {
-            for hole in holes {
-                hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, wound.is_some());
-            }
-            if order.courses.is_none() {
-                // filled as far as it goes: what of loops lies outside was not asked for
-                room.left_out.clear();
-                contour::tell_unserved(&mut room);
-            }
-        }
-        (Target::Pins { pins, .. }, _) => {
-            strap::lay(&mut room, pins, clearance);
-            if let Some(ground) = strap::ground(&room) {
-                layable = combine::intersection(free, &ground);
-            }
-        }
-    }
-    if let Some(margin) = wound {
-        saved += spiral::wind(&mut room, margin);
-    }
-    ends::lead_on(&mut room, ground.within, ground.inside, ground.others, region.min_bend_radius_mm);
-    if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
-        let led =
-            |c: &Course| trail::led(c, &room, job.tow.trail_mm, region.min_bend_radius_mm, order.shortest);
-        room.courses = room.courses.iter().map(led).collect();
-        room.give_up_astray(TRAIL_MOST * width);
-    }
-    Laid { room, layable, saved }
-}
-
-/// Where strips of a region may lie: all that is free, or as deep as the courses
-/// asked for go.
-fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
-    let Some(courses) = order.courses else { return free.clone() };
-    let chord = bend::PROPOSAL_CHORD_MM;
-    let depth = f64_of(courses) * order.spacing;
-    match target {
-        Target::Area(area) => combine::difference(free, &offset::shrunk(area, depth, chord)),
-        Target::Holes { holes, .. } => {
-            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-            let bands: Vec<Area> = holes
-                .iter()
-                .map(|h| {
-                    let start = smooth::rounded_up(
-                        offset::grown(h, clearance + 0.5 * order.width, chord)
-                            .polygons()
-                            .first()
-                            .map_or(&[][..], |p| p.outer()),
-                        order.radius,
-                    );
-                    let inner = offset::shrunk(&start, 0.5 * order.width, chord);
-                    let outer = offset::grown(&start, depth - 0.5 * order.width, chord);
-                    combine::difference(&outer, &inner)
-                })
-                .collect();
-            combine::intersection(free, &combine::union_all(&bands))
-        }
-        Target::Pins { pins, .. } => {
-            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-            let first = strap::first_belt(pins, clearance, order);
-            let inner = offset::shrunk(&first, 0.5 * order.width, chord);
-            let outer = offset::grown(&first, depth - 0.5 * order.width, chord);
-            combine::intersection(free, &combine::difference(&outer, &inner))
-        }
-    }
 }
 
 /// The strip that a course covers.
@@ -366,6 +260,11 @@ fn strip(course: &Course, width: f64) -> Area {
     }
     let path = course.wanted();
     offset::strip(&path.flatten(chord), width, path.closed, chord)
+}
+
+/// Some region's tow lies beside the nozzle's way.
+fn trailing(job: &Job) -> bool {
+    job.map.iter().flat_map(|m| &m.regions).any(|r| trails(job.tow.trail_mm, r.min_bend_radius_mm))
 }
 
 /// Tow that trails by so much lies beside the nozzle's way, by d^2 / 2 R in its

@@ -2,7 +2,6 @@
 //! bends, ends.
 
 use super::Course;
-use super::reach::Reach;
 use crate::geom::{Area, Point, Segment, combine, offset, trig};
 
 /// Figures of one region in one layer.
@@ -45,8 +44,8 @@ pub struct RegionQuality {
     pub given_up_mm: f64,
     /// Strain at the tow's edge in its tightest bend, width / (2 radius).
     pub edge_strain: f64,
-    /// How far trailing tow lies off the line wanted at most, mm; 0 where it does not
-    /// trail.
+    /// How far trailing tow lies off the line wanted at most, its ends counted, mm; 0
+    /// where it does not trail.
     pub trail_off_mm: f64,
 }
 
@@ -98,7 +97,8 @@ pub(super) struct Served<'a> {
     pub(super) courses: &'a [Course],
     pub(super) width: f64,
     pub(super) spacing: f64,
-    pub(super) reach: Reach,
+    /// What the rule can reach of it at most.
+    pub(super) reachable: &'a Area,
     pub(super) given_up_mm: f64,
 }
 
@@ -144,8 +144,7 @@ pub(super) fn measure(
         layable_mm2,
         covered_mm2,
         // what is covered was reached, whatever bound rows looked at one by one give
-        reachable_mm2: combine::union(&s.reach.of(s.layable), &combine::intersection(&mine, s.layable))
-            .area(),
+        reachable_mm2: combine::union(s.reachable, &combine::intersection(&mine, s.layable)).area(),
         overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,
@@ -156,7 +155,12 @@ pub(super) fn measure(
         longest_mm: lengths().fold(0.0, f64::max),
         shortest_mm: if s.courses.is_empty() { 0.0 } else { lengths().fold(f64::INFINITY, f64::min) },
         given_up_mm: s.given_up_mm,
-        trail_off_mm: s.courses.iter().filter_map(|c| c.trail.as_ref()).map(|t| t.off_mm).fold(0.0, f64::max),
+        trail_off_mm: s
+            .courses
+            .iter()
+            .filter_map(|c| c.trail.as_ref())
+            .map(super::Trail::off_anywhere_mm)
+            .fold(0.0, f64::max),
         edge_strain: if tightest.is_finite() { 0.5 * s.width / tightest } else { 0.0 },
     };
     (quality, mine)

@@ -67,6 +67,25 @@ pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
     }
 }
 
+/// The nozzle has room on a way: it lies inside these walls of where centre lines may
+/// lie, or no more than `off` mm beside them or a line that is laid.
+pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Path, off: f64) -> bool {
+    let mut line = Lines::default();
+    line.add(&wanted.flatten(bend::PROPOSAL_CHORD_MM));
+    let total = way.length();
+    let mut at = 0.0;
+    loop {
+        let Some(p) = way.point_at(at) else { return false };
+        if line.distance(p) > off && walls.distance(p) > off && !walls.enclose(p) {
+            return false;
+        }
+        if at >= total {
+            return true;
+        }
+        at = (at + LOOK_MM).min(total);
+    }
+}
+
 /// What rounding and tidying of areas may take of the room, mm.
 const HAIR_MM: f64 = 1.5e-3;
 
@@ -293,42 +312,26 @@ impl<'a> Room<'a> {
 
     /// Leaves out courses whose trailing tow lies further off their lines than this, mm.
     pub(super) fn give_up_astray(&mut self, most_mm: f64) {
-        let (kept, astray): (Vec<Course>, Vec<Course>) = std::mem::take(&mut self.courses)
-            .into_iter()
-            .partition(|c| c.trail.as_ref().is_none_or(|t| t.off_mm <= most_mm));
-        for course in astray {
-            if let Some(t) = &course.trail {
-                let reason = format!("tow that trails the nozzle would lie {:.2} mm off its line", t.off_mm);
-                self.leave_out(&reason, course.length_mm(), Some(Point::new(t.at_mm[0], t.at_mm[1])));
+        let mut kept = Vec::new();
+        for course in std::mem::take(&mut self.courses) {
+            match course.trail.as_ref().and_then(|t| Some((t.astray(most_mm)?, t.at_mm))) {
+                Some((reason, [x, y])) => {
+                    self.leave_out(&reason, course.length_mm(), Some(Point::new(x, y)));
+                }
+                None => kept.push(course),
             }
         }
         self.replace(kept);
     }
 
+    /// The boundary of where centre lines may lie.
+    pub(super) fn walls(&self) -> &Lines {
+        &self.boundary
+    }
+
     /// The path lies where centre lines may lie, whatever is laid there.
     pub(super) fn inside(&self, path: &Path) -> bool {
         within(&self.boundary, path, 0.6 * self.order.deviation)
-    }
-
-    /// The nozzle has room on a way: it lies where centre lines may lie, or no more
-    /// than `off` mm beside a line that is laid.
-    pub(super) fn has_way(&self, way: &Path, wanted: &Path, off: f64) -> bool {
-        let mut line = Lines::default();
-        line.add(&wanted.flatten(bend::PROPOSAL_CHORD_MM));
-        let total = way.length();
-        let mut at = 0.0;
-        loop {
-            let Some(p) = way.point_at(at) else { return false };
-            let free =
-                line.distance(p) <= off || self.boundary.distance(p) <= off || self.boundary.enclose(p);
-            if !free {
-                return false;
-            }
-            if at >= total {
-                return true;
-            }
-            at = (at + LOOK_MM).min(total);
-        }
     }
 
     /// Holds these courses and no others.

@@ -1,7 +1,7 @@
 //! Where closed courses begin and end.
 
-use super::LayerCourses;
-use crate::geom::Point;
+use super::{LayerCourses, TRAIL_MM};
+use crate::geom::{Path, Point};
 use std::collections::VecDeque;
 
 /// Places tried along a closed course.
@@ -13,9 +13,10 @@ const REMEMBERED: usize = 5;
 
 /// Moves the ends of closed courses so that none lies within `distance` mm of an
 /// end in the layer below, nor of one in the few layers before where it can be had.
+/// Tow that trails by `trail` mm begins and ends where its line is calm, if it may.
 /// Gives the numbers of layers where the part is too
 /// small for that, with the distance that was reached.
-pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize, f64)> {
+pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<f64>) -> Vec<(usize, f64)> {
     let mut short = Vec::new();
     let mut below: Vec<(String, Point)> = Vec::new();
     let mut older: VecDeque<Vec<(String, Point)>> = VecDeque::new();
@@ -51,13 +52,14 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
                     .0
             };
             let first = here.iter().all(|(r, _)| *r != course.region);
-            let mut best: Option<([f64; 3], f64, Point)> = None;
+            let off = Ends::of(course.path(), trail);
+            let mut best: Option<([f64; 4], f64, Point)> = None;
             for k in 0..PLACES {
                 let s = length * f64::from(k) / f64::from(PLACES);
                 let Some(p) = course.path().point_at(s) else { continue };
                 let third = if first { long_before(p) } else { -beside(p) };
-                let score = [clear(p, true), clear(p, false), third];
-                let better = |old: &[f64; 3]| {
+                let score = [clear(p, true), clear(p, false), -off.told(s), third];
+                let better = |old: &[f64; 4]| {
                     let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
                     unequal.is_some_and(|(a, b)| a > b)
                 };
@@ -82,11 +84,57 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64) -> Vec<(usize,
     short
 }
 
+/// How far off its line the tow of a closed course lies where it begins and ends.
+struct Ends {
+    /// Of each segment: length along the course where it begins and ends, and curvature.
+    bends: Vec<([f64; 2], f64)>,
+    total: f64,
+    trail: Option<f64>,
+}
+
+/// Share of distance^2 / radius by which tow lies off its line where it begins and ends in
+/// a bend: a straight that meets the circle at its end, led to its beginning from outside,
+/// is off by 0.086 of it at least; ways that bend no tighter than they may leave half as
+/// much again and more.
+const SHARE: f64 = 0.13;
+
+/// How far from the ends bends matter, in distances: what the last straight is led in by
+/// and what makes up for the start.
+const ROUND: f64 = 2.0;
+
+impl Ends {
+    fn of(path: &Path, trail: Option<f64>) -> Self {
+        let mut total = 0.0;
+        let bends = path
+            .segments
+            .iter()
+            .map(|s| {
+                let from = total;
+                total += s.length();
+                ([from, total], 1.0 / s.radius())
+            })
+            .collect();
+        Self { bends, total, trail }
+    }
+
+    /// Beyond what is told, mm, for a course begun at this length along it.
+    fn told(&self, at: f64) -> f64 {
+        let Some(distance) = self.trail else { return 0.0 };
+        let near = |&&([from, to], _): &&([f64; 2], f64)| {
+            [-self.total, 0.0, self.total]
+                .iter()
+                .any(|lap| from < at + lap + ROUND * distance && at + lap - ROUND * distance < to)
+        };
+        let bend = self.bends.iter().filter(near).map(|b| b.1).fold(0.0, f64::max);
+        (SHARE * distance * distance * bend - TRAIL_MM).max(0.0)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::Course;
     use super::*;
-    use crate::geom::{Arc, Path, Segment, pt};
+    use crate::geom::{Arc, Segment, pt};
     use crate::job::Rule;
 
     /// A hoop of two half circles, its length 2 pi radius.
@@ -102,7 +150,7 @@ mod tests {
     fn ends_keep_apart_and_do_not_take_turns_between_two_places() {
         // 94 mm round: room for nine ends 10 mm apart
         let mut layers: Vec<LayerCourses> = (0..12).map(|_| hoop(15.0)).collect();
-        assert!(stagger(&mut layers, 10.0).is_empty(), "room enough in every layer");
+        assert!(stagger(&mut layers, 10.0, None).is_empty(), "room enough in every layer");
         let ends: Vec<Point> = layers.iter().map(|l| l.courses[0].path().start().expect("a start")).collect();
         for w in ends.windows(REMEMBERED + 2) {
             for (i, p) in w.iter().enumerate() {
@@ -116,7 +164,7 @@ mod tests {
     #[test]
     fn a_hoop_without_room_is_told_with_what_it_reached() {
         let mut layers: Vec<LayerCourses> = (0..3).map(|_| hoop(4.0)).collect();
-        let short = stagger(&mut layers, 10.0);
+        let short = stagger(&mut layers, 10.0, None);
         assert_eq!(short.iter().map(|s| s.0).collect::<Vec<_>>(), [1, 2]);
         assert!(short.iter().all(|s| s.1 > 7.9 && s.1 <= 8.0), "its diameter is all there is: {short:?}");
     }

@@ -1,66 +1,68 @@
 //! Tow that trails the nozzle: where it lies, and how to lead it to where it should.
 
-use super::course::Trail;
-use super::room::Room;
+use super::room::has_way;
 use super::{Course, TRAIL_MM};
-use crate::geom::tractrix::{self, Led};
+use crate::geom::nearest::Lines;
+use crate::geom::tractrix;
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
 /// swings d^2 / 2 R out of a bend, which beside a wall may be too far.
 const SHARES: [f64; 4] = [1.0, 0.75, 0.5, 0.25];
 
+/// What leading a course needs to know.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Leads {
+    /// How far the tow trails, mm.
+    pub(super) trail: f64,
+    /// The least radius of the nozzle's bends, mm.
+    pub(super) radius: f64,
+    /// The shortest course, mm.
+    pub(super) shortest: f64,
+}
+
 /// A course led so that its tow comes to lie on the course's own line, as nearly
 /// as a way of legal radius and length that has room allows; what is left is in its
 /// trail. A way back is another one, and so may its tow's place be, at its ends above
 /// all: where it is not the same as nearly as matters, the course is laid in the better
-/// sense alone.
-pub(super) fn led(course: &Course, room: &Room<'_>, trail_mm: f64, radius: f64, shortest: f64) -> Course {
-    let one_way = |c: &Course| led_one_way(c, room, trail_mm, radius, shortest);
-    let mut there = one_way(course);
+/// sense alone. A closed course is led from its start in its own sense.
+pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
+    let mut there = led_one_way(course, walls, leads);
     let Some(back) = (!course.path().closed).then(|| course.reversed()).flatten() else { return there };
-    let back = one_way(&back);
-    // what lies within this is near enough; then the very ends count
-    let off =
-        |c: &Course| c.trail.as_ref().map_or((0.0, 0.0), |t| (t.off_mm.max(TRAIL_MM), t.off_anywhere_mm()));
-    let ((along, anywhere), (along_back, anywhere_back)) = (off(&there), off(&back));
-    if anywhere.max(anywhere_back) <= TRAIL_MM {
+    let back = led_one_way(&back, walls, leads);
+    let off = |c: &Course| c.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm);
+    if off(&there).max(off(&back)) <= TRAIL_MM {
         there.back = Some(Box::new(back));
-    } else if along_back < along || (along_back <= along && anywhere_back < anywhere) {
+    } else if off(&back) < off(&there) {
         return back;
     }
     there
 }
 
-fn led_one_way(course: &Course, room: &Room<'_>, trail_mm: f64, radius: f64, shortest: f64) -> Course {
-    let wanted = course.path().clone();
-    let with = |led: Led, mut course: Course| {
-        course.trail = Some(Trail::of(wanted.clone(), trail_mm, led));
-        course
-    };
-    let plain = tractrix::judged(&wanted, wanted.clone(), trail_mm);
+fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
+    let wanted = course.path();
+    let plain = tractrix::judged(wanted, wanted.clone(), leads.trail);
     for share in SHARES {
-        let mut led = tractrix::led(&wanted, share * trail_mm, radius);
-        if !room.has_way(&led.path, &wanted, TRAIL_MM) {
+        let mut led = tractrix::led(wanted, share * leads.trail, leads.radius);
+        if !has_way(walls, &led.path, wanted, TRAIL_MM) {
             continue;
         }
         if share < 1.0 {
-            led = tractrix::judged(&wanted, led.path, trail_mm);
-            if led.off_mm >= plain.off_mm {
+            led = tractrix::judged(wanted, led.path, leads.trail);
+            if led.off_anywhere_mm() >= plain.off_anywhere_mm() {
                 break;
             }
         }
-        if let Ok(made) =
-            Course::new(course.region.clone(), course.rule, course.rank, led.path.clone(), radius, shortest)
-        {
-            return with(led, made);
+        let (region, path) = (course.region.clone(), led.path.clone());
+        if Course::new(region, course.rule, course.rank, path, leads.radius, leads.shortest).is_ok() {
+            return course.drawn(leads.trail, led);
         }
     }
-    with(plain, course.clone())
+    course.drawn(leads.trail, plain)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::room::{Order, Room};
     use super::*;
     use crate::geom::{Arc, Area, Path, Point, Segment, combine, pt, smooth};
     use crate::job::Rule;
@@ -87,22 +89,24 @@ mod tests {
         let path =
             Path::new(vec![half(pt(8.0, 0.0), pt(-8.0, 0.0)), half(pt(-8.0, 0.0), pt(8.0, 0.0))], true);
         let course = Course::new("test".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a legal ring");
-        let led = led(&course, &room, 2.0, 5.0, 20.0);
+        let led = led(&course, room.walls(), Leads { trail: 2.0, radius: 5.0, shortest: 20.0 });
         let far = led.path().flatten(1e-3).iter().map(|p| p.norm()).fold(0.0, f64::max);
         (led, far)
     }
 
     #[test]
     fn the_nozzle_swings_out_only_as_far_as_it_has_room() {
-        // d^2 / 2 R: out by 0.246 mm where there is room
+        // d^2 / 2 R: out by 0.246 mm where there is room, further where it begins and ends
         let (free, far) = ring_led(0.5);
-        assert!((far - 68.0_f64.sqrt()).abs() < 0.02, "out to {far} mm");
-        assert!(free.trail.expect("it trails").off_mm < 0.05, "on its line");
+        assert!((68.0_f64.sqrt() - 0.02..8.5).contains(&far), "out to {far} mm");
+        assert!(free.trail.expect("it trails").off_anywhere_mm() < 0.09, "on its line");
         let (held, far) = ring_led(0.0);
         assert!(far < 8.0 + 0.05 + 0.02, "held at the wall: {far} mm");
-        let off = held.trail.expect("it trails").off_mm;
-        assert!((0.15..0.26).contains(&off), "what is left is told: {off} mm");
-        let (_, far) = ring_led(0.15);
+        let off = held.trail.expect("it trails").off_anywhere_mm();
+        assert!((0.15..0.3).contains(&off), "what is left is told: {off} mm");
+        let (part, far) = ring_led(0.15);
         assert!((8.05..8.2).contains(&far), "part of the way: {far} mm");
+        let between = part.trail.expect("it trails").off_anywhere_mm();
+        assert!(between < off, "{between} mm, {off} mm without room");
     }
 }

@@ -16,46 +16,61 @@
 //! memory; quadratic form, squares of curvatures taken anew a few times). Its matrices
 //! are banded, because a bound concerns four neighbours, but for one column.
 
-use super::{Path, Point, Segment};
+use super::nearest::Lines;
+use super::{Path, Point, Segment, trig};
 
-/// Nodes in the distance of the follower: its lag is well resolved by this many.
+/// Nodes in the distance of the follower, whose lag fades by an eighth from one to the
+/// next. The linear programmes that tests compare with have as many.
 const NODES: f64 = 8.0;
 
 /// How far round a place that cannot be led the line may leave the wanted one, in
-/// distances: a swing further off gains less than a hundredth.
+/// distances. What a swing that far off adds has faded to exp(-10) of itself.
 const REACH: f64 = 10.0;
 
 /// The bends found are one of these shares wider than the least radius, tried in turn:
-/// lines and arcs are fitted to them afterwards, which need some room.
-pub(super) const WIDER: [f64; 2] = [1.2e-3, 2e-3];
+/// lines and arcs are fitted to them afterwards, which need some room: from hardly more
+/// than the fit's own margin of 2 um at 4 mm on, by steps of a few times. The widest are
+/// for ways that swing far, whose offsets the formula above holds to first order only:
+/// its bends are then tighter than it says by about the curvature times the offset.
+pub(super) const WIDER: [f64; 5] = [1.2e-3, 2e-3, 0.01, 0.03, 0.08];
 
 /// Share of what the leader's bend round a bend of the least radius is wider than it
-/// that this may take.
+/// that this may take: with all of it nothing would be left to make up for anything with.
 const OF_LEAD: f64 = 0.6;
 
-/// Share of the tightest bend from which a leader has no room to make up for anything.
+/// Share of the tightest bend from which a leader has no room to make up for anything: a
+/// window that ended in such a bend could not come back to the line within its reach.
 const FULL: f64 = 0.9;
 
 /// Weight of the offsets' squares beside the largest offset, 1/mm: places that can be
-/// led nearer than the worst one are.
+/// led nearer than the worst one are. Small enough that a hundred nodes at 0.1 mm weigh as
+/// much as 0.01 mm of the largest.
 const SMALLNESS: f64 = 0.02;
 
-/// Times that the squares of curvatures are taken anew, and Newton's steps in each.
+/// Times that the squares of curvatures are taken anew, and Newton's steps in each: limits
+/// against going on for ever, offsets that have settled end the rounds sooner.
 const ROUNDS: usize = 5;
 const STEPS: usize = 40;
 
-/// Share of the way to the nearest bound that a step goes.
+/// Offsets that change by less than this from one time to the next are settled, mm.
+const SETTLED_MM: f64 = 5e-4;
+
+/// Share of the way to the nearest bound that a step goes; all the way would leave no
+/// slack to go on with. Common practice: 0.9 to 0.99.
 const ALMOST: f64 = 0.95;
 
-/// A wanted line by nodes at equal lengths.
+/// The largest offset begun with, mm: of the order of what is found.
+const LARGEST_MM: f64 = 0.1;
+
+/// A wanted line by nodes at equal lengths: one before its start, whose offset says how
+/// the follower sets out, those of the follower, the first at the start, and some more.
 struct Line<'a> {
     path: &'a Path,
     step: f64,
     /// Curvature, 1/mm, mean over a step round each node.
     bend: Vec<f64>,
-    closed: bool,
-    /// Nodes that are really the follower's: an open line's last ones come after its end.
-    real: usize,
+    /// The follower's last node: what comes after may lie anywhere.
+    last: usize,
 }
 
 #[expect(
@@ -106,35 +121,70 @@ fn curvature(segment: &Segment) -> f64 {
 
 impl<'a> Line<'a> {
     fn new(path: &'a Path, distance: f64) -> Self {
-        let total = path.length();
         let most = distance / NODES;
-        let end = if path.closed { total } else { (total - distance).max(0.0) };
+        let end = (path.length() - distance).max(0.0);
         let n = (end / most).ceil().max(1.0);
         let step = end / n;
-        let real = count(n) + usize::from(!path.closed);
-        // what comes after an open line's end may lie anywhere
-        let beyond = if path.closed { 0 } else { count(REACH * NODES) };
+        let last = count(n) + 1;
         let mut turns = Turns { path, index: 0, before: (0.0, 0.0) };
-        let mut last = turns.up_to(-0.5 * step);
-        let mut bend: Vec<f64> = (0..real + beyond)
+        let mut before = turns.up_to(-1.5 * step);
+        let bend = (0..=last + count(REACH * NODES))
             .map(|i| {
-                let here = turns.up_to((float(i) + 0.5) * step);
-                let mean = (here - last) / step;
-                last = here;
+                let here = turns.up_to((float(i) - 0.5) * step);
+                let mean = (here - before) / step;
+                before = here;
                 mean
             })
             .collect();
-        if path.closed
-            && let (Some(a), Some(b)) = (path.segments.first(), path.segments.last())
-        {
-            bend[0] = 0.5 * (curvature(a) + curvature(b));
-        } else {
-            // tow is drawn straight until it is tight
-            bend[0] = 0.0;
-        }
-        Self { path, step, bend, closed: path.closed, real }
+        Self { path, step, bend, last }
+    }
+
+    /// Length from the start at which a node lies.
+    fn at(&self, node: usize) -> f64 {
+        (float(node) - 1.0) * self.step
+    }
+
+    /// How far off the wanted line places of the last straight lie where the follower's
+    /// last place is on the line, and how that goes with its offset and its slope.
+    fn ends(&self, distance: f64) -> Vec<Straight> {
+        let end = self.at(self.last);
+        let (Some(p), Some(t)) = (self.path.point_at(end), self.path.tangent_at(end)) else {
+            return Vec::new();
+        };
+        let mut wanted = Lines::default();
+        wanted.add(&self.path.between(end, self.path.length()).flatten(1e-4));
+        STRAIGHT
+            .iter()
+            .filter_map(|share| {
+                let q = p + t * (share * distance);
+                let (near, along) = wanted.nearest(q)?;
+                Some(Straight { ahead: share * distance, off: along.cross(q - near), by: along.dot(t) })
+            })
+            .collect()
     }
 }
+
+/// A place of the last straight.
+struct Straight {
+    /// From the follower's last place, mm.
+    ahead: f64,
+    /// To the left of the wanted line, mm.
+    off: f64,
+    /// How much of a move aside it goes by.
+    by: f64,
+}
+
+/// Shares of the last straight at which it is looked at: it bends away from the line
+/// wanted like a parabola, so between them it is off by no more than a few hundredths
+/// of what it is at its end.
+const STRAIGHT: [f64; 4] = [0.25, 0.5, 0.75, 1.0];
+
+/// The last straight is hard to place where it leaves its line by more than this, mm: a
+/// tenth of what tow may be off before it is told.
+const STRAIGHT_MM: f64 = 0.005;
+
+/// How much more the end of a loop counts than other places: it is to meet its start.
+const MEETS: f64 = 20.0;
 
 /// Signed curvature of the leader between two nodes of these curvatures, and how it
 /// changes with each: linear in them but for `about`, the curvature of the squares.
@@ -147,10 +197,18 @@ fn leading(k0: f64, k1: f64, about: f64, step: f64, d: f64) -> (f64, [f64; 2]) {
 }
 
 /// Points of the leader's way along which its follower at `distance` mm goes as near to
-/// `path` as a leader lets it that bends no tighter than `radius` mm and a share `wider`;
-/// `None` where it is led along the path itself. An open path begins at its own start and is led to its own
-/// end, as by [`super::tractrix::lead`].
-pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64) -> Option<Vec<Point>> {
+/// `path`, taken as open, as a leader lets it that bends no tighter than `radius` mm and a
+/// share `wider`; `None` where it is led along the path itself. It begins at the path's
+/// own start, where the follower stays until the leader is at its distance, and ends near
+/// the path's end, the last `distance` of what trails lying straight. A way that `meets`
+/// itself begins so far to the left of the start and ends there as nearly as can be.
+pub(super) fn way(
+    path: &Path,
+    distance: f64,
+    radius: f64,
+    wider: f64,
+    meets: Option<f64>,
+) -> Option<Vec<Point>> {
     if path.length() <= 2.0 * distance {
         return None;
     }
@@ -161,30 +219,34 @@ pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64) -> Option
     // the leader's bends along the path itself, in shares of the most
     let share: Vec<f64> = (0..n)
         .map(|i| {
-            let (here, next) = (line.bend[i], if i + 1 < n { line.bend[i + 1] } else { line.bend[0] });
+            if i == 0 {
+                return line.bend[1].abs() * sets_out(most, distance);
+            }
+            let (here, next) = (line.bend[i], line.bend[(i + 1).min(n - 1)]);
             let (k, _) = leading(here, next, 0.5 * (here + next), line.step, distance);
-            if i + 1 < n || line.closed { k.abs() * most } else { 0.0 }
+            if i <= line.last { k.abs() * most } else { 0.0 }
         })
         .collect();
     let mut hard: Vec<bool> = share.iter().map(|s| *s > 1.0).collect();
-    if n < 8 || !hard.contains(&true) {
+    let ends = line.ends(distance);
+    let aside = meets.unwrap_or(0.0);
+    hard[0] |= aside.abs() > 0.0;
+    hard[line.last] |= ends.iter().any(|e| e.off.abs() > STRAIGHT_MM);
+    if line.last < 8 || !hard.contains(&true) {
         return None;
     }
     // what bends about as it must has no room to make up for what comes beside it
-    let round = if line.closed { 2 * n } else { n };
-    for i in 1..round {
-        hard[i % n] |= hard[(i - 1) % n] && share[i % n] > FULL;
+    for i in 1..n {
+        hard[i] |= hard[i - 1] && share[i] > FULL;
     }
-    for i in (1..round).rev() {
-        hard[(i - 1) % n] |= hard[i % n] && share[(i - 1) % n] > FULL;
+    for i in (1..n).rev() {
+        hard[i - 1] |= hard[i] && share[i - 1] > FULL;
     }
     let reach = count(REACH * distance / line.step);
     let mut offset = vec![0.0; n];
-    // a closed line is opened where it is furthest from what is hard
-    let opened = if line.closed { calmest(&hard) } else { 0 };
     let mut i = 0;
     while i < n {
-        if !hard[(opened + i) % n] {
+        if !hard[i] {
             i += 1;
             continue;
         }
@@ -192,75 +254,84 @@ pub(super) fn way(path: &Path, distance: f64, radius: f64, wider: f64) -> Option
         let mut to = i;
         let mut j = i;
         while j < n && j <= to + 2 * reach {
-            if hard[(opened + j) % n] {
+            if hard[j] {
                 to = j;
             }
             j += 1;
         }
         let until = (to + 1 + reach).min(n - 1);
-        let at: Vec<usize> = (from..=until).map(|k| (opened + k) % n).collect();
-        let window = Window {
-            bend: at.iter().map(|&k| line.bend[k]).collect(),
-            real: at.iter().map(|&k| k < line.real).collect(),
-            // before an open line's first node there is nothing, not the line itself
-            begins: !line.closed && from == 0,
+        let mut window = Window {
+            bend: line.bend[from..=until].to_vec(),
+            bounds: Vec::new(),
+            begins: (from == 0).then_some(aside),
             step: line.step,
             distance,
             radius: most,
         };
-        for (&k, e) in at.iter().zip(window.solved()) {
-            offset[k] = e;
+        window.bounds = (from..=until.min(line.last))
+            .filter(|k| window.free(k - from))
+            .map(|k| Bound { first: k - from, by: [1.0, 0.0, 0.0], without: 0.0 })
+            .collect();
+        if line.last < until {
+            window.bounds.extend(ends.iter().map(|e| {
+                let end = meets.filter(|_| e.ahead >= distance);
+                let weight = if end.is_some() { MEETS } else { 1.0 };
+                let slope = 0.5 * e.ahead / line.step;
+                let by = [-slope, 1.0, slope].map(|x| x * e.by * weight);
+                let without = (e.off - end.unwrap_or(0.0)) * weight;
+                Bound { first: line.last - from - 1, by, without }
+            }));
         }
+        offset[from..=until].copy_from_slice(&window.solved());
         i = until + 1;
     }
     Some(line.led(&offset, distance))
 }
 
-/// The middle of the longest run round a ring without any that is hard.
-fn calmest(hard: &[bool]) -> usize {
-    let n = hard.len();
-    let (mut best, mut run) = ((0, 0), 0);
-    for i in 0..2 * n {
-        if hard[i % n] {
-            run = 0;
-        } else {
-            run += 1;
-            if run > best.0 && run <= n {
-                best = (run, i);
-            }
-        }
-    }
-    (best.1 + n - best.0 / 2) % n
+/// The reciprocal of the largest curvature with which a follower can set out: until its
+/// leader, from the same place, is at its distance, it may go along an arc of its least
+/// radius, and then goes by half that arc's turn off the line to the follower.
+fn sets_out(radius: f64, distance: f64) -> f64 {
+    (4.0 * radius * radius - distance * distance).max(0.01).sqrt()
 }
 
 impl Line<'_> {
     /// The leader's way for these offsets of the follower, by points between its nodes:
     /// there its direction is known best.
     fn led(&self, offset: &[f64], distance: f64) -> Vec<Point> {
-        let mut out = Vec::with_capacity(self.real + 2);
-        let n = offset.len();
+        let mut out = Vec::with_capacity(self.last + 10);
         let mut walk = Walk { path: self.path, index: 0, before: 0.0 };
-        let mut add = |s: f64, e: f64, slope: f64| {
+        let mut link = |s: f64, e: f64, slope: f64| {
             let (p, t, k) = walk.at(s);
             let along = t * (1.0 - k * e) + t.left() * slope;
-            out.push(p + t.left() * e + along.normalised().unwrap_or(t) * distance);
+            (p + t.left() * e, along.normalised().unwrap_or(t))
         };
-        let last = if self.closed { self.real } else { self.real - 1 };
-        for i in 0..last {
-            let (here, next) = (offset[i], offset[(i + 1) % n]);
-            if i == 0 && !self.closed {
-                add(0.0, here, (next - here) / self.step);
-            }
-            add((float(i) + 0.5) * self.step, 0.5 * (here + next), (next - here) / self.step);
+        let slope = |i: usize| (offset[i + 1] - offset[i - 1]) / (2.0 * self.step);
+        let (start, along) = link(0.0, offset[1], slope(1));
+        // until the follower is drawn tight, along an arc
+        let k = self.bend[1] * (1.0 + self.bend[1] * offset[1])
+            + (offset[0] - 2.0 * offset[1] + offset[2]) / (self.step * self.step);
+        let half = trig::atan2(k * distance, 1.0);
+        for share in SLACK {
+            // chords of an arc from its start, shortened alike
+            let length = if half.abs() < 1e-9 { share } else { trig::sin(half * share) / trig::sin(half) };
+            out.push(start + along.turned(-half * (1.0 - share)) * (length * distance));
         }
-        if !self.closed {
-            let slope = (offset[last + 1] - offset[last - 1]) / (2.0 * self.step);
-            add(float(last) * self.step, offset[last], slope);
-            out.splice(0..0, self.path.start());
+        for i in 1..self.last {
+            let (here, next) = (offset[i], offset[i + 1]);
+            let (p, along) =
+                link(self.at(i) + 0.5 * self.step, 0.5 * (here + next), (next - here) / self.step);
+            out.push(p + along * distance);
         }
+        let (p, along) = link(self.at(self.last), offset[self.last], slope(self.last));
+        out.push(p + along * distance);
         out
     }
 }
+
+/// Shares of the leader's first arc at which it has points: as near to each other as the
+/// nodes are.
+const SLACK: [f64; 9] = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
 
 /// A path at lengths that only grow.
 struct Walk<'a> {
@@ -286,12 +357,31 @@ impl Walk<'_> {
 /// Nodes between two places where the line is the wanted one.
 struct Window {
     bend: Vec<f64>,
-    /// Nodes whose offsets count.
-    real: Vec<bool>,
-    begins: bool,
+    /// What is to be small.
+    bounds: Vec<Bound>,
+    /// The offset at the line's start, where the window's first node is the one before it.
+    begins: Option<f64>,
     step: f64,
     distance: f64,
     radius: f64,
+}
+
+/// A distance from the wanted line: how it goes with the offsets of three nodes, and what
+/// it is without any.
+struct Bound {
+    first: usize,
+    by: [f64; 3],
+    without: f64,
+}
+
+impl Bound {
+    fn value(&self, e: &[f64]) -> f64 {
+        self.without + self.moved(e)
+    }
+
+    fn moved(&self, e: &[f64]) -> f64 {
+        self.by.iter().zip(&e[self.first..]).map(|(by, e)| by * e).sum()
+    }
 }
 
 /// How the leader's curvature between nodes `i` and `i + 1`, in shares of the most, goes
@@ -343,16 +433,16 @@ impl Side {
 /// offsets no larger than the largest to either side.
 struct Sides {
     bends: Vec<[Side; 2]>,
-    offsets: Vec<[Side; 2]>,
+    bounds: Vec<[Side; 2]>,
 }
 
 impl Sides {
     fn all(&self) -> impl Iterator<Item = &Side> {
-        self.bends.iter().chain(&self.offsets).flatten()
+        self.bends.iter().chain(&self.bounds).flatten()
     }
 
     fn all_mut(&mut self) -> impl Iterator<Item = &mut Side> {
-        self.bends.iter_mut().chain(&mut self.offsets).flatten()
+        self.bends.iter_mut().chain(&mut self.bounds).flatten()
     }
 
     fn mean_product(&self) -> f64 {
@@ -368,29 +458,33 @@ impl Sides {
 const SIGNS: [f64; 2] = [1.0, -1.0];
 
 impl Window {
-    /// Offsets of the nodes; the first and the last two are nought.
+    /// Offsets of the nodes.
     fn solved(&self) -> Vec<f64> {
         let n = self.bend.len();
         // of a follower whose leader is in its tightest bend
         let tightest = 1.0 / (self.radius * self.radius - self.distance * self.distance).max(0.01).sqrt();
-        let mut e = vec![0.0; n];
+        let mut e = self.unmoved();
         for _ in 0..ROUNDS {
             let k: Vec<f64> = (0..n).map(|i| self.curvature(&e, i).clamp(-tightest, tightest)).collect();
             let about: Vec<f64> = k.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
             let Some(found) = self.least(&self.bends(&about)) else { break };
+            let change = e.iter().zip(&found).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
             e = found;
+            if change < SETTLED_MM {
+                break;
+            }
         }
         e
     }
 
     fn curvature(&self, e: &[f64], i: usize) -> f64 {
         let n = e.len();
-        if i == 0 && self.begins {
-            return self.bend[0];
-        }
         let last = if i == 0 { 0.0 } else { e[i - 1] };
         let next = if i + 1 == n { 0.0 } else { e[i + 1] };
         let k = self.bend[i];
+        if i == 0 && self.begins.is_some() {
+            return k;
+        }
         k + (last - 2.0 * e[i] + next) / (self.step * self.step) + k * k * e[i]
     }
 
@@ -401,49 +495,62 @@ impl Window {
             .iter()
             .enumerate()
             .map(|(i, about)| {
+                if i == 0 && self.begins.is_some() {
+                    // the follower's own, as it sets out
+                    let most = sets_out(self.radius, self.distance);
+                    let by = [0.0, aside, own(1), aside].map(|x| x * most);
+                    return Bend { without: self.bend[1] * most, by };
+                }
                 let (value, [a, b]) =
                     leading(self.bend[i], self.bend[i + 1], *about, self.step, self.distance);
-                let a = if i == 0 && self.begins { 0.0 } else { a };
                 let by = [a * aside, a * own(i) + b * aside, a * aside + b * own(i + 1), b * aside];
                 Bend { without: value * self.radius, by: by.map(|x| x * self.radius) }
             })
             .collect()
     }
 
+    /// The line begins where it is told to; a window's first and last two nodes lie on it.
     fn free(&self, i: usize) -> bool {
-        i >= if self.begins { 1 } else { 2 } && i + 2 < self.bend.len()
+        (if self.begins.is_some() { i != 1 } else { i >= 2 }) && i + 2 < self.bend.len()
     }
 
     /// What the offsets change of a bend.
-    fn bent(&self, by: &Bend, i: usize, e: &[f64]) -> f64 {
-        (0..4).filter_map(|a| (i + a).checked_sub(1).filter(|p| self.free(*p)).map(|p| by.by[a] * e[p])).sum()
+    fn bent(by: &Bend, i: usize, e: &[f64]) -> f64 {
+        by.by.iter().enumerate().filter_map(|(a, by)| Some(by * e.get((i + a).checked_sub(1)?)?)).sum()
+    }
+
+    /// None but where the line begins.
+    fn unmoved(&self) -> Vec<f64> {
+        let mut e = vec![0.0; self.bend.len()];
+        if let (Some(aside), Some(first)) = (self.begins, e.get_mut(1)) {
+            *first = aside;
+        }
+        e
     }
 
     /// The offsets whose largest is least, and among those about the smallest, with no
     /// bend beyond one; `None` where there are none.
     fn least(&self, bends: &[Bend]) -> Option<Vec<f64>> {
         let n = self.bend.len();
-        let mut e = vec![0.0; n];
-        let mut largest = 0.1;
-        let mut sides = Sides { bends: vec![[Side::new(); 2]; n - 1], offsets: vec![[Side::new(); 2]; n] };
-        let bound = |i: usize| self.free(i) && self.real[i];
+        let mut e = self.unmoved();
+        let mut largest = LARGEST_MM;
+        let mut sides =
+            Sides { bends: vec![[Side::new(); 2]; n - 1], bounds: vec![[Side::new(); 2]; self.bounds.len()] };
         for _ in 0..STEPS {
             // what is missed
             let mut worst: f64 = 0.0;
             for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
-                let value = bend.without + self.bent(bend, i, &e);
+                let value = bend.without + Self::bent(bend, i, &e);
                 for (side, sign) in sides.iter_mut().zip(SIGNS) {
                     side.miss = sign * value + side.slack - 1.0;
                     side.product = -side.slack * side.multiplier;
                     worst = worst.max(side.miss.abs());
                 }
             }
-            for (i, sides) in sides.offsets.iter_mut().enumerate() {
+            for (bound, sides) in self.bounds.iter().zip(&mut sides.bounds) {
+                let value = bound.value(&e);
                 for (side, sign) in sides.iter_mut().zip(SIGNS) {
-                    side.miss = if bound(i) { sign * e[i] - largest + side.slack } else { 0.0 };
-                    if !bound(i) {
-                        (side.slack, side.multiplier) = (1.0, 0.0);
-                    }
+                    side.miss = sign * value - largest + side.slack;
                     side.product = -side.slack * side.multiplier;
                     worst = worst.max(side.miss.abs());
                 }
@@ -467,9 +574,7 @@ impl Window {
             let share = then / mean;
             let centre = share * share * share * mean;
             for side in sides.all_mut() {
-                if side.multiplier > 0.0 {
-                    side.product += centre - side.steps[0] * side.steps[1];
-                }
+                side.product += centre - side.steps[0] * side.steps[1];
             }
             let (by, grows) = self.step(bends, &factors, &mut sides, &e);
             let room = sides.room().min(1.0);
@@ -490,13 +595,21 @@ impl Window {
         let mut rows = vec![[0.0; 4]; n];
         let mut column = vec![0.0; n];
         let mut corner = 0.0;
-        for (i, [over, under]) in sides.offsets.iter().enumerate() {
-            if self.free(i) {
-                rows[i][3] = SMALLNESS + over.weight() + under.weight();
-                column[i] = under.weight() - over.weight();
-                corner += over.weight() + under.weight();
-            } else {
-                rows[i][3] = 1.0;
+        for (i, row) in rows.iter_mut().enumerate() {
+            row[3] = if self.free(i) { SMALLNESS } else { 1.0 };
+        }
+        for (bound, [over, under]) in self.bounds.iter().zip(&sides.bounds) {
+            let (weight, pull) = (over.weight() + under.weight(), under.weight() - over.weight());
+            corner += weight;
+            for a in 0..3 {
+                let p = bound.first + a;
+                if !self.free(p) {
+                    continue;
+                }
+                column[p] += pull * bound.by[a];
+                for b in (0..=a).filter(|b| self.free(bound.first + b)) {
+                    rows[p][3 + b - a] += weight * bound.by[a] * bound.by[b];
+                }
             }
         }
         for (i, (bend, [over, under])) in bends.iter().zip(&sides.bends).enumerate() {
@@ -520,10 +633,13 @@ impl Window {
         let n = self.bend.len();
         let mut right: Vec<f64> = e.iter().map(|e| -SMALLNESS * e).collect();
         let mut right_largest = -1.0;
-        for (i, sides) in sides.offsets.iter().enumerate() {
+        for (bound, sides) in self.bounds.iter().zip(&sides.bounds) {
             for (side, sign) in sides.iter().zip(SIGNS) {
-                right[i] -= sign * (side.multiplier + side.push());
-                right_largest += side.multiplier + side.push();
+                let push = side.multiplier + side.push();
+                right_largest += push;
+                for (a, by) in bound.by.iter().enumerate() {
+                    right[bound.first + a] -= sign * push * by;
+                }
             }
         }
         for (i, (bend, sides)) in bends.iter().zip(&sides.bends).enumerate() {
@@ -540,16 +656,12 @@ impl Window {
             / factors.corner.max(1e-9);
         by.iter_mut().zip(&factors.answer).for_each(|(by, a)| *by -= a * grows);
         for (i, (bend, sides)) in bends.iter().zip(&mut sides.bends).enumerate() {
-            let more = self.bent(bend, i, &by);
+            let more = Self::bent(bend, i, &by);
             sides.iter_mut().zip(SIGNS).for_each(|(side, sign)| side.follow(sign * more));
         }
-        for (i, sides) in sides.offsets.iter_mut().enumerate() {
-            for (side, sign) in sides.iter_mut().zip(SIGNS) {
-                side.steps = [0.0; 2];
-                if self.free(i) && self.real[i] {
-                    side.follow(sign * by[i] - grows);
-                }
-            }
+        for (bound, sides) in self.bounds.iter().zip(&mut sides.bounds) {
+            let more = bound.moved(&by);
+            sides.iter_mut().zip(SIGNS).for_each(|(side, sign)| side.follow(sign * more - grows));
         }
         (by, grows)
     }

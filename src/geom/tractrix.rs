@@ -7,7 +7,7 @@
 //! the leader is on one of sqrt(R^2 + d^2); behind a corner the follower's
 //! distance from the new straight is d / cosh(s / d).
 
-use super::{Path, Point, bend, leadable, trig};
+use super::{Path, Point, Segment, bend, leadable, trig};
 
 /// The path of a point that trails along `lead` at `distance` mm, from standing at
 /// its first point: until the distance is reached it stays there. Exact along each
@@ -50,17 +50,13 @@ pub fn follow(lead: &[Point], distance: f64) -> Vec<Point> {
 /// Step at which a path is led, mm.
 const STEP_MM: f64 = 0.1;
 
-/// The way of a leader whose follower at `distance` mm goes along `path`: points of
-/// path + distance x tangent. An open path begins at its own start and is led to
-/// its own end, the last `distance` of what trails lying straight. The way turns
+/// The way of a leader whose follower at `distance` mm goes along `path`, taken as open:
+/// points of path + distance x tangent. It begins at the path's own start and is led to
+/// its end, the last `distance` of what trails lying straight. The way turns
 /// by atan(distance / R) where a straight meets a bend of radius R.
 pub fn lead(path: &Path, distance: f64) -> Vec<Point> {
-    let total = path.length();
-    let mut out: Vec<Point> = Vec::new();
-    if !path.closed {
-        out.extend(path.start());
-    }
-    let end = if path.closed { total } else { (total - distance).max(0.0) };
+    let end = (path.length() - distance).max(0.0);
+    let mut out: Vec<Point> = path.start().into_iter().collect();
     let mut at = 0.0;
     for segment in &path.segments {
         let length = segment.length();
@@ -91,7 +87,8 @@ pub fn lead(path: &Path, distance: f64) -> Vec<Point> {
 /// A path to draw along so that what trails goes along `path`.
 #[derive(Clone, Debug)]
 pub struct Led {
-    /// The leader's way, none of its bends tighter than the radius.
+    /// The leader's way, none of its bends tighter than the radius. Always open: round a
+    /// closed path it ends where it began, in another direction than it set out.
     pub path: Path,
     /// Where the follower comes to lie.
     pub laid: Vec<Point>,
@@ -99,9 +96,19 @@ pub struct Led {
     pub off_mm: f64,
     /// Where.
     pub worst: Point,
-    /// Distance of its very end, mm: the last stretch lies straight from the
-    /// follower's last place to the leader's, d^2 / 2 R off a bend of radius R.
+    /// Largest distance of the last stretch, mm, which lies straight from the
+    /// follower's last place to the leader's: d^2 / 2 R at its end off a bend of radius R
+    /// where the follower is on the bend before it, a fraction of that where it swings out.
     pub end_off_mm: f64,
+    /// Where.
+    pub end_worst: Point,
+}
+
+impl Led {
+    /// Largest distance of all that is laid, mm.
+    pub fn off_anywhere_mm(&self) -> f64 {
+        self.off_mm.max(self.end_off_mm)
+    }
 }
 
 /// Distances from its exact way at which the leader's corners are eased, tried in
@@ -110,88 +117,168 @@ const EASES: [f64; 10] = [0.01, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.14, 
 
 /// Distances from the nearest way that it can be led at which lines and arcs are
 /// fitted to it, tried in turn, mm.
-const CLOSE: [f64; 6] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1];
+const CLOSE: [f64; 7] = [5e-3, 2e-3, 0.01, 0.02, 0.05, 0.1, 0.2];
+
+/// Lines and arcs as near as this to the nearest way are off by hardly more than it, mm.
+const CLOSELY_MM: f64 = 0.01;
+
+/// So many of the shares by which bends are wider are as good as each other, so that the
+/// better one is taken; those after them cost what they make room by.
+const CLOSE_ONES: usize = 2;
 
 /// Near enough not to be looked for nearer, mm.
 const NEAR_MM: f64 = 0.04;
 
+/// Further off than this a fit's last hundredth of a millimetre is not looked for, mm: a
+/// little more than the 0.05 that is asked for where it can be had.
+const FAR_MM: f64 = 0.06;
+
 /// The leader's way as lines and arcs of at least `radius` mm, and what follows
-/// from it; the path itself where no better one is found.
+/// from it; the path itself where no better one is found. A closed path is begun and
+/// ended at its start: what trails begins at rest there, as on an open one.
 pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
     let mut best = judged(path, path.clone(), distance);
-    let tried = |way: &[Point], ease: f64| {
-        let fit = bend::fit(way, path.closed, radius, ease);
-        let [found] = fit.pieces.as_slice() else { return None };
-        let whole = fit.kinks.is_empty() && found.closed == path.closed;
-        whole.then(|| judged(path, found.clone(), distance))
-    };
-    for wider in leadable::WIDER {
-        let Some(way) = leadable::way(path, distance, radius, wider) else { break };
-        for ease in CLOSE {
-            match tried(&way, ease) {
-                Some(led) if led.off_mm < best.off_mm => best = led,
-                _ => {}
-            }
-            if best.off_mm <= NEAR_MM {
-                return best;
-            }
-        }
+    let mut look = Look { path, distance, radius, best: &mut best };
+    let mut found = look.nearest(0.0);
+    if path.closed && found && look.best.off_anywhere_mm() > NEAR_MM {
+        let side = match path.segments.first() {
+            Some(Segment::Arc(a)) => a.sign(),
+            _ => 0.0,
+        };
+        found |= look.nearest(-side * ASIDE * look.best.off_anywhere_mm());
     }
-    let way = lead(path, distance);
-    for ease in EASES {
-        match tried(&way, ease) {
-            Some(led) if led.off_mm < best.off_mm => best = led,
-            _ => {}
-        }
-        if best.off_mm < 0.5 * ease {
-            break;
-        }
+    if !found || !look.far() {
+        look.simple();
     }
     best
 }
 
-/// The path drawn along as it is, and what follows from that.
-pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
-    let mut points = super::polyline::densified(&drawn.flatten(1e-3), 2.0 * STEP_MM);
-    if drawn.closed {
-        // all the way round and on until the first place is passed again tightly:
-        // what trails begins on the loop itself
-        let first: Vec<Point> = points.iter().copied().take(2).collect();
-        points.extend(first.into_iter().skip(1));
-        points.pop();
+/// Where a loop begins and ends outside a bend, as a share of what one leaves that begins
+/// on it: its last straight, a chord, is then off to both sides alike, d^2 / 16 R, and
+/// not 0.086 d^2 / R.
+const ASIDE: f64 = 0.7;
+
+/// A search for a leader's way, and the best one yet.
+struct Look<'a> {
+    path: &'a Path,
+    distance: f64,
+    radius: f64,
+    best: &'a mut Led,
+}
+
+impl Look<'_> {
+    /// Tries what lines and arcs make of a way. `None` where they cannot follow it, else
+    /// whether it is the best yet.
+    fn tried(&mut self, way: &[Point], ease: f64) -> Option<bool> {
+        let fit = bend::fit(way, false, self.radius, ease);
+        let [found] = fit.pieces.as_slice() else { return None };
+        if !fit.kinks.is_empty() || found.closed {
+            return None;
+        }
+        let led = judged(self.path, found.clone(), self.distance);
+        let better = led.off_anywhere_mm() < self.best.off_anywhere_mm();
+        if better {
+            *self.best = led;
+        }
+        Some(better)
     }
+
+    /// Ways to the nearest line that can be led along, a loop's begun `aside` mm to the left
+    /// of its start. Tells whether one is better than any before.
+    fn nearest(&mut self, aside: f64) -> bool {
+        let Self { path, distance, radius, .. } = *self;
+        let meets = path.closed.then_some(aside);
+        // whether what the nearest way is fitted with leaves nothing to be gained by more room
+        let (mut found, mut closely) = (false, false);
+        for (n, wider) in leadable::WIDER.into_iter().enumerate() {
+            if closely && self.far() && n >= CLOSE_ONES {
+                break;
+            }
+            let Some(mut way) = leadable::way(path, distance, radius, wider, meets) else { break };
+            self.meet(&mut way, aside);
+            for ease in CLOSE {
+                if closely && self.far() && ease > CLOSELY_MM {
+                    break;
+                }
+                if let Some(better) = self.tried(&way, ease) {
+                    closely |= ease <= CLOSELY_MM;
+                    found |= better;
+                }
+                if self.best.off_anywhere_mm() <= NEAR_MM {
+                    return found;
+                }
+            }
+        }
+        found
+    }
+
+    fn far(&self) -> bool {
+        self.best.off_anywhere_mm() > FAR_MM
+    }
+
+    /// The way to the path itself, its corners eased.
+    fn simple(&mut self) {
+        if self.best.off_anywhere_mm() <= NEAR_MM {
+            return;
+        }
+        let mut way = lead(self.path, self.distance);
+        self.meet(&mut way, 0.0);
+        for ease in EASES {
+            self.tried(&way, ease);
+            if self.best.off_anywhere_mm() < 0.5 * ease {
+                break;
+            }
+        }
+    }
+
+    /// Ends a loop's way where it began.
+    fn meet(&self, way: &mut Vec<Point>, aside: f64) {
+        let start = self.path.start().zip(self.path.tangent_at(0.0));
+        if let Some((p, t)) = start.filter(|_| self.path.closed) {
+            end_at(way, p + t.left() * aside);
+        }
+    }
+}
+
+/// Ends a way at a place that it comes by.
+fn end_at(way: &mut Vec<Point>, place: Point) {
+    while let [.., before, last] = way.as_slice()
+        && (*last - place).dot(*last - *before) > -0.5 * (*last - *before).norm2()
+    {
+        way.pop();
+    }
+    way.push(place);
+}
+
+/// Places along the last stretch at which it is looked at, as shares of it.
+const LAST: [f64; 9] = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
+
+/// The path drawn along as it is, from its start to its end, and what follows from that:
+/// what trails is at rest at the start.
+pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
+    let drawn = Path { closed: false, ..drawn };
+    let points = super::polyline::densified(&drawn.flatten(1e-3), 2.0 * STEP_MM);
     let laid = follow(&points, distance);
     let mut lines = super::nearest::Lines::default();
     lines.add(&wanted.flatten(1e-3));
-    let (mut off_mm, mut worst) = (0.0, Point::default());
-    // a closed loop's first stretch is laid over again by its last
-    let skip = if wanted.closed {
-        let mut sum = 0.0;
-        points
-            .windows(2)
-            .take_while(|w| {
-                sum += w[0].dist(w[1]);
-                sum < 4.0 * distance
-            })
-            .count()
-    } else {
-        0
+    let furthest = |places: &mut dyn Iterator<Item = Point>| {
+        places
+            .map(|p| (lines.distance(p), p))
+            .fold((0.0, Point::default()), |a, b| if b.0 > a.0 { b } else { a })
     };
-    let end_off_mm = laid.last().map_or(0.0, |p| lines.distance(*p));
-    let until = laid.len().saturating_sub(1);
-    for p in laid.iter().take(until).skip(skip) {
-        let d = lines.distance(*p);
-        if d > off_mm {
-            (off_mm, worst) = (d, *p);
-        }
-    }
-    Led { path: drawn, laid, off_mm, worst, end_off_mm }
+    let (body, last) = laid.split_at(laid.len().saturating_sub(1));
+    let (off_mm, worst) = furthest(&mut body.iter().copied());
+    let (end_off_mm, end_worst) = match (body.last(), last) {
+        (Some(from), [to]) => furthest(&mut LAST.iter().map(|share| from.lerp(*to, *share))),
+        _ => (0.0, Point::default()),
+    };
+    Led { path: drawn, laid, off_mm, worst, end_off_mm, end_worst }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geom::{Arc, Segment, pt};
+    use crate::geom::{Arc, pt};
 
     #[test]
     fn on_a_circle_the_follower_tends_to_the_closed_form() {
@@ -245,23 +332,73 @@ mod tests {
         )
     }
 
+    /// A point moved straight to the nozzle in small steps, never nearer than it trails; in
+    /// the end the straight to where the nozzle stops. Largest distance from the wanted
+    /// path before and on that straight.
+    fn stepped(wanted: &Path, way: &Path, d: f64) -> [f64; 2] {
+        let line = wanted.flatten(1e-4);
+        let off = |p: Point| {
+            let to = line.windows(2).map(|w| crate::geom::polyline::point_segment_distance(p, w[0], w[1]));
+            to.fold(f64::INFINITY, f64::min)
+        };
+        let mut tail = way.segments[0].from();
+        let mut far = [off(tail), 0.0];
+        for s in &way.segments {
+            let n = (s.length() / 0.005).ceil();
+            let mut k = 1.0;
+            while k <= n {
+                let nozzle = s.point_at(s.length() * k / n);
+                let away = nozzle.dist(tail);
+                if away > d {
+                    tail = nozzle + (tail - nozzle) * (d / away);
+                    if (k % 10.0) < 0.5 {
+                        far[0] = far[0].max(off(tail));
+                    }
+                }
+                k += 1.0;
+            }
+        }
+        let end = way.segments[way.segments.len() - 1].to();
+        for k in 0..=20 {
+            far[1] = far[1].max(off(tail.lerp(end, f64::from(k) / 20.0)));
+        }
+        far
+    }
+
     fn held(path: &Path, d: f64, radius: f64, most: f64) {
         let led = led(path, d, radius);
         assert!(led.path.min_radius() >= radius, "legal: {}", led.path.min_radius());
         assert!(led.path.worst_joint() < 1.8e-3, "tangent: {}", led.path.worst_joint());
-        assert!(led.off_mm <= most, "radius {radius}, d {d}: off by {}", led.off_mm);
+        let off = [led.off_mm, led.end_off_mm];
+        assert!(led.off_anywhere_mm() <= most, "radius {radius}, d {d}: off by {off:?}, not {most}");
         let plain = judged(path, path.clone(), d);
-        assert!(plain.off_mm >= led.off_mm, "uncompensated {} against {}", plain.off_mm, led.off_mm);
-        // the place told is where it is so
-        let near = led.laid.iter().map(|p| p.dist(led.worst)).fold(f64::INFINITY, f64::min);
-        assert!(near < 1e-9, "told of a place {near} mm off what is laid");
+        if plain.off_mm > 2.0 * most {
+            assert!(led.off_anywhere_mm() < 0.6 * plain.off_mm, "{most}: no better than {}", plain.off_mm);
+        }
+        for found in [&plain, &led] {
+            // what is told is what a point drawn along does
+            let [body, end] = stepped(path, &found.path, d);
+            assert!(
+                (found.off_mm - body).abs() < 4e-3,
+                "radius {radius}, d {d}: {body} against {}",
+                found.off_mm
+            );
+            assert!(
+                (found.end_off_mm - end).abs() < 4e-3,
+                "radius {radius}, d {d}: {end} against {}",
+                found.end_off_mm
+            );
+            // the place told is where it is so
+            let near = found.laid.iter().map(|p| p.dist(found.worst)).fold(f64::INFINITY, f64::min);
+            assert!(near < 1e-9, "told of a place {near} mm off what is laid");
+        }
     }
 
     #[test]
     fn corners_are_laid_where_they_are_wanted() {
         // the leader turns at once by atan(d / R) where a bend begins, which no way of
         // bounded bends does; it may here bend no tighter than R itself
-        for r in [4.0, 5.0, 6.0, 8.0, 10.0, 15.0] {
+        for r in [4.0, 5.0, 6.0, 8.0, 10.0, 15.0_f64] {
             for d in [0.5, 1.0, 1.5, 2.0] {
                 held(&corner(r), d, r, 0.05);
             }
@@ -300,16 +437,56 @@ mod tests {
         }
     }
 
+    fn ring(r: f64) -> Path {
+        let half = |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
+        Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true)
+    }
+
     #[test]
-    fn circles_are_laid_where_they_are_wanted() {
-        for (r, d) in [(5.0, 1.0), (8.0, 2.0), (20.0, 3.0)] {
-            let half =
-                |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });
-            let ring = Path::new(vec![half(pt(r, 0.0), pt(-r, 0.0)), half(pt(-r, 0.0), pt(r, 0.0))], true);
-            let led = led(&ring, d, r);
-            assert!(led.off_mm <= 0.05, "R {r}, d {d}: off by {}", led.off_mm);
-            let want = (r * r + d * d).sqrt();
-            assert!((led.path.min_radius() - want).abs() < 0.02, "{} against {want}", led.path.min_radius());
+    fn rings_are_laid_from_rest_to_where_they_began() {
+        // a last straight that is a chord led in from outside leaves d^2 / 16 R where the nozzle
+        // may turn at once, against d^2 / 2 R where the tow is on the ring until then
+        for (r, d, radius, most) in [
+            (5.0, 1.0, 4.0, 0.05),
+            (7.4, 1.0, 4.0, 0.05),
+            (7.4, 2.0, 4.0, 0.08),
+            (7.4, 3.0, 4.0, 0.17),
+            (5.0, 2.0, 4.0, 0.14),
+            (5.0, 1.0, 5.0, 0.08),
+            (8.0, 2.0, 8.0, 0.17),
+        ] {
+            let wanted = ring(r);
+            held(&wanted, d, radius, most);
+            let led = led(&wanted, d, radius);
+            assert!(led.off_anywhere_mm() > d * d / (16.0 * r) - 1e-3, "nearer than can be");
+            let (from, to) = (led.path.start().expect("a start"), led.path.end().expect("an end"));
+            assert!(from.dist(to) < 1e-9 && from.dist(pt(r, 0.0)) < most, "from {from:?} to {to:?}");
         }
+    }
+
+    #[test]
+    fn a_course_that_ends_in_a_bend_is_led_in_from_outside() {
+        for (r, d) in [(6.0, 1.0), (8.0, 1.5), (10.0, 2.0), (10.0, 3.0)] {
+            let turn = Segment::Arc(Arc {
+                from: pt(30.0, 0.0),
+                to: pt(30.0 + r, r),
+                centre: pt(30.0, r),
+                ccw: true,
+            });
+            let path = Path::new(vec![Segment::Line { from: pt(0.0, 0.0), to: pt(30.0, 0.0) }, turn], false);
+            let before = d * d / (2.0 * r);
+            for wanted in [path.reversed(), path] {
+                held(&wanted, d, 0.6 * r, (0.35 * before).max(0.05));
+            }
+        }
+    }
+
+    #[test]
+    fn a_wide_trail_round_a_tight_bow() {
+        let led = led(&bow(4.0), 3.0, 4.0);
+        // 0.22 is the least by linear programming, 0.95 is what the nozzle's way to the bow
+        // itself leaves with its corners eased
+        assert!(led.path.min_radius() >= 4.0, "legal");
+        assert!((0.2..0.28).contains(&led.off_anywhere_mm()), "{}", led.off_anywhere_mm());
     }
 }

@@ -36,16 +36,19 @@ pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]
         }
     }
     let trails = || courses.iter().flat_map(|l| &l.courses).filter_map(|c| c.trail.as_ref().map(|t| (c, t)));
-    let off: Vec<_> = trails().filter(|(_, t)| t.off_mm > fibre::TRAIL_MM).collect();
-    if let Some((c, t)) = off.iter().max_by(|a, b| a.1.off_mm.total_cmp(&b.1.off_mm)) {
+    let off: Vec<_> = trails().filter(|(_, t)| t.off_anywhere_mm() > fibre::TRAIL_MM).collect();
+    let worst = off.iter().max_by(|a, b| a.1.off_anywhere_mm().total_cmp(&b.1.off_anywhere_mm()));
+    if let Some((c, t)) = worst {
+        let ends = off.iter().filter(|(_, t)| t.off_mm <= fibre::TRAIL_MM).count();
         let d = Diagnostic::warning(
             "trail-off",
             format!(
-                "in {} the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
+                "in {} the tow, which trails the nozzle by {} mm, comes to lie more than {} mm off the line wanted, in {} of them at the end alone; the worst {:.2} mm, in region `{}`, at x {:.2} y {:.2} mm",
                 counted(off.len(), "course"),
                 job.tow.trail_mm,
                 fibre::TRAIL_MM,
-                t.off_mm,
+                if ends == 0 { "none".to_owned() } else { ends.to_string() },
+                t.off_anywhere_mm(),
                 c.region,
                 t.at_mm[0],
                 t.at_mm[1]
@@ -146,7 +149,7 @@ pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCours
     for region in job.map.iter().flat_map(|m| &m.regions).filter(|r| r.spiral) {
         let of_layer = |l: &fibre::LayerCourses| {
             let mine = l.courses.iter().filter(|c| c.region == region.name);
-            mine.fold((0, true), |(n, closed), c| (n + 1, closed && c.path().closed))
+            mine.fold((0, true), |(n, closed), c| (n + 1, closed && c.wanted().closed))
         };
         let layers: Vec<(usize, bool)> = courses.iter().map(of_layer).filter(|(n, _)| *n > 0).collect();
         if layers.iter().any(|(n, _)| *n > 1) && layers.iter().all(|(_, closed)| *closed) {

@@ -172,7 +172,7 @@ fn courses(laid: &[Laid]) -> Vec<u8> {
         let path = l.course.path();
         // a tow that trails lies elsewhere than the nozzle goes
         let trail = l.course.trail.as_ref();
-        out.count(usize::from(path.closed) + 2 * usize::from(trail.is_some()));
+        out.count(usize::from(l.course.wanted().closed) + 2 * usize::from(trail.is_some()));
         out.count(l.course.rank);
         out.thousandths(path.length());
         out.thousandths(l.cut_at_mm);
@@ -194,7 +194,7 @@ fn courses(laid: &[Laid]) -> Vec<u8> {
             }
         }
         if let Some(trail) = trail {
-            out.thousandths(trail.off_mm);
+            out.thousandths(trail.off_anywhere_mm());
             out.aside(Point::new(trail.at_mm[0], trail.at_mm[1]));
             let laid = polyline::simplified(&trail.laid, STEP_MM);
             out.count(laid.len());

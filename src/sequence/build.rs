@@ -345,7 +345,12 @@ impl Builder<'_> {
             .map(|c| {
                 let path = c.path();
                 let (a, b) = (path.start().unwrap_or_default(), path.end().unwrap_or_default());
-                if path.closed { Stop::Closed(vec![a + origin]) } else { Stop::Open(a + origin, b + origin) }
+                match (a + origin, b + origin) {
+                    (a, b) if path.closed || a.dist(b) < SAME_PLACE_MM => Stop::Closed(vec![a]),
+                    // tow that trails may not lie right from its other end
+                    (a, b) if c.one_way() => Stop::OneWay(a, b),
+                    (a, b) => Stop::Open(a, b),
+                }
             })
             .collect();
         let start = if self.at.is_finite() { self.at } else { origin };
@@ -355,7 +360,6 @@ impl Builder<'_> {
             .enumerate()
             .map(|(k, v)| {
                 let course = &courses.courses[v.stop];
-                // tow that trails may not lie right from its other end
                 let back = (v.reversed && !course.path().closed).then(|| course.reversed()).flatten();
                 let course = back.unwrap_or_else(|| course.clone());
                 let cut_at_mm = course.length_mm() - tail;

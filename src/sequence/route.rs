@@ -12,6 +12,8 @@ use rstar::{AABB, PointDistance, RTree, RTreeObject};
 pub(super) enum Stop {
     /// Entered at either end, left at the other.
     Open(Point, Point),
+    /// Entered at the first, left at the second.
+    OneWay(Point, Point),
     /// Entered and left at any one of its points.
     Closed(Vec<Point>),
 }
@@ -44,12 +46,25 @@ struct Leg {
     visit: Visit,
     from: Point,
     to: Point,
+    one_way: bool,
 }
 
 impl Leg {
+    /// In a run that is gone through the other way round: from its other end, if it may.
     fn flipped(self) -> Self {
-        Self { visit: Visit { reversed: !self.visit.reversed, ..self.visit }, from: self.to, to: self.from }
+        if self.one_way {
+            return self;
+        }
+        let visit = Visit { reversed: !self.visit.reversed, ..self.visit };
+        Self { visit, from: self.to, to: self.from, ..self }
     }
+}
+
+/// Travel between the legs of a run, in its order and the other way round.
+fn between(run: &[Leg]) -> (f64, f64) {
+    run.windows(2).fold((0.0, 0.0), |(there, back), w| {
+        (there + w[0].to.dist(w[1].from), back + w[1].flipped().to.dist(w[0].flipped().from))
+    })
 }
 
 /// A place where a stop can be entered.
@@ -76,7 +91,8 @@ impl PointDistance for Entry {
 
 /// Visits every stop, starting from `start`.
 pub(super) fn tour(stops: &[Stop], start: Point) -> Vec<Visit> {
-    let mut tour = Tour { legs: nearest_first(stops, start), start };
+    let one_way = stops.iter().any(|s| matches!(s, Stop::OneWay(..)));
+    let mut tour = Tour { legs: nearest_first(stops, start), start, one_way };
     for _ in 0..PASSES {
         let changed = tour.improve(stops.len());
         tour.enter_closed(stops);
@@ -91,6 +107,7 @@ fn entries(stop: usize, s: &Stop) -> Vec<Entry> {
     let entry = |(index, p)| Entry { p, stop, index };
     match s {
         Stop::Open(a, b) => vec![entry((0, *a)), entry((1, *b))],
+        Stop::OneWay(a, _) => vec![entry((0, *a))],
         Stop::Closed(points) => points.iter().copied().enumerate().map(entry).collect(),
     }
 }
@@ -107,9 +124,12 @@ fn nearest_first(stops: &[Stop], start: Point) -> Vec<Leg> {
         }
         let (reversed, index, to) = match stop {
             Stop::Open(a, b) => (entry.index == 1, 0, if entry.index == 1 { *a } else { *b }),
+            Stop::OneWay(_, b) => (false, 0, *b),
             Stop::Closed(_) => (false, entry.index, entry.p),
         };
-        legs.push(Leg { visit: Visit { stop: entry.stop, reversed, at: index }, from: entry.p, to });
+        let visit = Visit { stop: entry.stop, reversed, at: index };
+        let one_way = matches!(stop, Stop::OneWay(..));
+        legs.push(Leg { visit, from: entry.p, to, one_way });
         at = to;
     }
     legs
@@ -118,6 +138,9 @@ fn nearest_first(stops: &[Stop], start: Point) -> Vec<Leg> {
 struct Tour {
     legs: Vec<Leg>,
     start: Point,
+    /// Some leg is one-way: the way between the legs of a run is then another the other
+    /// way round.
+    one_way: bool,
 }
 
 impl Tour {
@@ -159,9 +182,9 @@ impl Tour {
             for (e, onward) in candidates {
                 let j = position[e.stop];
                 let other = self.legs[j];
-                let range = if onward && e.p == other.from && i > 0 && self.reverse(j, i - 1) {
+                let range = if onward && e.p == other.flipped().to && i > 0 && self.reverse(j, i - 1) {
                     Some((j, i - 1))
-                } else if !onward && e.p == other.to && self.reverse(i, j) {
+                } else if !onward && e.p == other.flipped().from && self.reverse(i, j) {
                     Some((i, j))
                 } else {
                     self.relocate(i, j)
@@ -178,6 +201,10 @@ impl Tour {
         changed
     }
 
+    fn between(&self, begin: usize, end: usize) -> (f64, f64) {
+        if self.one_way { between(&self.legs[begin..end]) } else { (0.0, 0.0) }
+    }
+
     /// 2-opt: runs legs `i..=j` the other way round where that is shorter.
     fn reverse(&mut self, i: usize, j: usize) -> bool {
         if j < i {
@@ -185,8 +212,9 @@ impl Tour {
         }
         let p = self.before(i);
         let (first, last) = (self.legs[i], self.legs[j]);
-        let old = p.dist(first.from) + self.onward(last.to, j + 1);
-        let new = p.dist(last.to) + self.onward(first.from, j + 1);
+        let (there, back) = self.between(i, j + 1);
+        let old = p.dist(first.from) + there + self.onward(last.to, j + 1);
+        let new = p.dist(last.flipped().from) + back + self.onward(first.flipped().to, j + 1);
         if new + GAIN_MM >= old {
             return false;
         }
@@ -210,10 +238,11 @@ impl Tour {
                 }
                 let (first, last) = (self.legs[begin], self.legs[end - 1]);
                 let gap = self.before(begin);
-                let old = p.dist(to) + gap.dist(first.from) + self.onward(last.to, end);
+                let (there, back) = self.between(begin, end);
+                let old = p.dist(to) + gap.dist(first.from) + there + self.onward(last.to, end);
                 let closed = self.onward(gap, end);
-                let straight = p.dist(first.from) + last.to.dist(to) + closed;
-                let flipped = p.dist(last.to) + first.from.dist(to) + closed;
+                let straight = p.dist(first.from) + there + last.to.dist(to) + closed;
+                let flipped = p.dist(last.flipped().from) + back + first.flipped().to.dist(to) + closed;
                 if straight.min(flipped) + GAIN_MM >= old {
                     continue;
                 }
@@ -247,7 +276,7 @@ impl Tour {
                 .filter(|(_, q)| way(**q) + GAIN_MM < way(self.legs[i].from));
             if let Some((index, &q)) = best {
                 let visit = Visit { at: index, ..self.legs[i].visit };
-                self.legs[i] = Leg { visit, from: q, to: q };
+                self.legs[i] = Leg { visit, from: q, to: q, ..self.legs[i] };
             }
         }
     }
@@ -264,7 +293,7 @@ mod tests {
         for v in visits {
             let (from, to) = match &stops[v.stop] {
                 Stop::Open(a, b) if v.reversed => (*b, *a),
-                Stop::Open(a, b) => (*a, *b),
+                Stop::Open(a, b) | Stop::OneWay(a, b) => (*a, *b),
                 Stop::Closed(p) => (p[v.at], p[v.at]),
             };
             sum += at.dist(from);
@@ -342,6 +371,56 @@ mod tests {
             });
             assert!(found <= best * 1.35 + 1e-9, "{found} against {best}");
         }
+    }
+
+    #[test]
+    fn one_way_stops_are_entered_where_they_begin() {
+        // brute force over orders and senses of six runs, some of them one-way
+        let mut random = numbers(11);
+        let (mut sum, mut least) = (0.0, 0.0);
+        for round in 0..60_u32 {
+            let mut place = || pt(random(), random());
+            let stops: Vec<Stop> = (0..6)
+                .map(|k| {
+                    let (a, b) = (place(), place());
+                    if ((round + 1) >> (k % 3)) & 1 == 1 { Stop::OneWay(a, b) } else { Stop::Open(a, b) }
+                })
+                .collect();
+            let one_way = |stop: usize| matches!(stops[stop], Stop::OneWay(..));
+            let visits = tour(&stops, pt(0.0, 0.0));
+            let mut seen: Vec<usize> = visits.iter().map(|v| v.stop).collect();
+            seen.sort_unstable();
+            assert!(seen.into_iter().eq(0..6), "each once");
+            assert!(visits.iter().all(|v| !(v.reversed && one_way(v.stop))), "against its sense: {visits:?}");
+            let found = travel(&stops, &visits, pt(0.0, 0.0));
+            let mut best = f64::INFINITY;
+            let mut order: Vec<usize> = (0..6).collect();
+            permute(&mut order, 0, &mut |o| {
+                for ends in 0..64_u32 {
+                    let reversed = |k: usize| ends >> k & 1 == 1;
+                    if o.iter().enumerate().any(|(k, stop)| reversed(k) && one_way(*stop)) {
+                        continue;
+                    }
+                    let visit = |(k, &stop): (usize, &usize)| Visit { stop, reversed: reversed(k), at: 0 };
+                    let visits: Vec<Visit> = o.iter().enumerate().map(visit).collect();
+                    best = best.min(travel(&stops, &visits, pt(0.0, 0.0)));
+                }
+            });
+            assert!(found >= best - 1e-9, "{found} is less than the best, {best}");
+            assert!(found <= 1.4 * best, "{found} against {best}");
+            sum += found;
+            least += best;
+        }
+        assert!(sum < 1.06 * least, "{sum} against {least} in all");
+    }
+
+    #[test]
+    fn a_row_that_must_not_be_turned_is_walked_to() {
+        // from its far end the one-way row would save the way back
+        let stops = [Stop::OneWay(pt(50.0, 1.0), pt(0.0, 1.0)), Stop::Open(pt(50.0, 2.0), pt(0.0, 2.0))];
+        let visits = tour(&stops, pt(0.0, 0.0));
+        assert!((travel(&stops, &visits, pt(0.0, 0.0)) - 3.0).abs() < 1e-9, "{visits:?}");
+        assert_eq!((visits[0].stop, visits[1].stop), (1, 0), "the other row leads to where it begins");
     }
 
     fn permute(order: &mut Vec<usize>, k: usize, visit: &mut dyn FnMut(&[usize])) {

@@ -1,0 +1,190 @@
+//! One region of a layer: the rule that lays it, and what is done with its courses
+//! whatever the rule.
+
+use super::room::{Order, Room};
+use super::unidirectional;
+use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, strap, trail, trails};
+use crate::geom::{Area, bend, combine, offset, smooth};
+use crate::job::{Job, Region, Rule};
+use crate::reinforcement::{Target, Task};
+use rayon::prelude::*;
+
+/// What a task finds in its layer.
+pub(super) struct Place<'a> {
+    /// The strips must lie here.
+    pub(super) within: &'a Area,
+    /// The same less what is laid already.
+    pub(super) free: &'a Area,
+    /// The outline less its perimeters.
+    pub(super) inside: &'a Area,
+    /// What other regions laid.
+    pub(super) others: &'a [Course],
+}
+
+/// A task's courses.
+pub(super) struct Laid<'a> {
+    pub(super) room: Room<'a>,
+    /// Where strips may lie.
+    pub(super) layable: Area,
+    /// Cuts that turns and spirals saved.
+    pub(super) saved: usize,
+}
+
+impl Laid<'_> {
+    fn length_mm(&self) -> f64 {
+        self.room.courses.iter().map(Course::length_mm).sum()
+    }
+
+    /// The better of two: more tow, less what cuts may cost where few are asked for.
+    fn or(self, other: Self) -> Self {
+        let pieces = f64_of(self.room.courses.len());
+        let more = other.length_mm() - self.length_mm();
+        let cuts = f64_of(other.room.courses.len()) - pieces;
+        if more > FEW_CUTS * cuts * self.length_mm() / pieces.max(1.0) { other } else { self }
+    }
+}
+
+/// What a cut may cost where few are asked for, as a share of a mean course.
+const FEW_CUTS: f64 = 0.06;
+
+/// How much wider loops are bent that are to be wound into a spiral, in the ways of
+/// laying a region that are tried: between loops a spiral bends tighter than they do, a
+/// little where they run straight, more where they are round throughout. `None` leaves
+/// loops as they are.
+fn windings(region: &Region) -> (Option<f64>, &'static [Option<f64>]) {
+    if region.spiral {
+        (Some(spiral::MARGIN), &[])
+    } else if region.may_wind() {
+        (None, &[Some(1.02), Some(spiral::MARGIN)])
+    } else {
+        (None, &[])
+    }
+}
+
+/// What trailing tow of a region is led within.
+pub(super) fn leads_of(job: &Job, region: &Region) -> trail::Leads {
+    trail::Leads {
+        trail: job.tow.trail_mm,
+        radius: region.min_bend_radius_mm,
+        shortest: job.printer.shortest_course_mm(),
+    }
+}
+
+/// Lays what a task asks for, in the way of those tried that serves it best.
+pub(super) fn lay<'a>(
+    job: &Job,
+    region: &'a Region,
+    task: &Task,
+    field: Option<&steered::Directions>,
+    place: &Place<'_>,
+) -> Laid<'a> {
+    let way = |wound: &Option<f64>| lay_wound(job, region, task, field, place, *wound);
+    let (first, others) = windings(region);
+    let others: Vec<Laid<'_>> = others.par_iter().map(way).collect();
+    others.into_iter().fold(way(&first), Laid::or)
+}
+
+fn lay_wound<'a>(
+    job: &Job,
+    region: &'a Region,
+    task: &Task,
+    field: Option<&steered::Directions>,
+    place: &Place<'_>,
+    wound: Option<f64>,
+) -> Laid<'a> {
+    let width = job.tow.width_mm;
+    let order = Order {
+        region: &region.name,
+        rule: region.rule,
+        rank: task.rank,
+        layer: 0,
+        width,
+        spacing: region.spacing_mm,
+        // between two loops a spiral bends a little tighter than they do
+        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
+        shortest: job.printer.shortest_course_mm(),
+        deviation: job.courses.deviation_mm,
+        courses: region.courses,
+        angle: task.angle_deg.to_radians(),
+        few_cuts: region.few_cuts,
+    };
+    let free = place.free;
+    let mut saved = 0;
+    let mut room = Room::new(order, free);
+    let mut layable = layable(&task.target, free, &order, job);
+    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    match (&task.target, region.rule) {
+        (Target::Area(_), Rule::Unidirectional) => saved += unidirectional::lay(&mut room),
+        (Target::Area(_), Rule::Steered) => {
+            if let Some(field) = field {
+                saved += steered::lay(&mut room, field);
+            }
+        }
+        (Target::Area(_), _) => contour::lay(&mut room),
+        (Target::Holes { holes, .. }, rule) => {
+            for hole in holes {
+                hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, wound.is_some());
+            }
+            if order.courses.is_none() {
+                // filled as far as it goes: what of loops lies outside was not asked for
+                room.left_out.clear();
+                contour::tell_unserved(&mut room);
+            }
+        }
+        (Target::Pins { pins, .. }, _) => {
+            strap::lay(&mut room, pins, clearance);
+            if let Some(ground) = strap::ground(&room) {
+                layable = combine::intersection(free, &ground);
+            }
+        }
+    }
+    if let Some(margin) = wound {
+        saved += spiral::wind(&mut room, margin);
+    }
+    ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
+    if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
+        let leads = leads_of(job, region);
+        // loops are led from where they begin, which is settled with the layers beside
+        let led = |c: &Course| if c.path().closed { c.clone() } else { trail::led(c, room.walls(), leads) };
+        room.courses = room.courses.iter().map(led).collect();
+        room.give_up_astray(TRAIL_MOST * width);
+    }
+    Laid { room, layable, saved }
+}
+
+/// Where strips of a region may lie: all that is free, or as deep as the courses
+/// asked for go.
+fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
+    let Some(courses) = order.courses else { return free.clone() };
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let depth = f64_of(courses) * order.spacing;
+    match target {
+        Target::Area(area) => combine::difference(free, &offset::shrunk(area, depth, chord)),
+        Target::Holes { holes, .. } => {
+            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+            let bands: Vec<Area> = holes
+                .iter()
+                .map(|h| {
+                    let start = smooth::rounded_up(
+                        offset::grown(h, clearance + 0.5 * order.width, chord)
+                            .polygons()
+                            .first()
+                            .map_or(&[][..], |p| p.outer()),
+                        order.radius,
+                    );
+                    let inner = offset::shrunk(&start, 0.5 * order.width, chord);
+                    let outer = offset::grown(&start, depth - 0.5 * order.width, chord);
+                    combine::difference(&outer, &inner)
+                })
+                .collect();
+            combine::intersection(free, &combine::union_all(&bands))
+        }
+        Target::Pins { pins, .. } => {
+            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+            let first = strap::first_belt(pins, clearance, order);
+            let inner = offset::shrunk(&first, 0.5 * order.width, chord);
+            let outer = offset::grown(&first, depth - 0.5 * order.width, chord);
+            combine::intersection(free, &combine::difference(&outer, &inner))
+        }
+    }
+}
