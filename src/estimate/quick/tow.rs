@@ -293,7 +293,7 @@ fn narrow(ask: &Ask<'_>, piece: &Area, most: f64, tow: &mut Tow) {
 }
 
 /// Share of narrow places that courses beside the first one cover.
-const NARROW: f64 = 0.5;
+const NARROW: f64 = 0.62;
 
 /// Hoops round a hole, one after the other as they are laid: what of each lies in
 /// the room in pieces that can be laid, until one of them finds nothing.
