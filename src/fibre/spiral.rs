@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Path, Point, bend, polyline, trig};
+use crate::geom::{Area, Path, Point, bend, offset, polyline, trig};
 
 /// Step at which the way over is sampled, mm: the fit must see its bends.
 const STEP_MM: f64 = 0.5;
@@ -30,9 +30,12 @@ pub(crate) const MARGIN: f64 = 1.08;
 /// round to a spiral. A loop is followed all round; then, where the loops are
 /// calmest, all go over to the next one side by side. The last ends where the one
 /// before comes over. A chain that cannot be wound, for lack of room or bend radius,
-/// stays as it is. Gives the cuts saved.
-pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> usize {
+/// stays as it is. Gives the cuts saved and the strips of the loops that were wound: beside
+/// the spiral's end a notch is left in them, which is no ground for others.
+pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
     let mut saved = 0;
+    let mut grounds = Vec::new();
+    let o = room.order;
     let mut tried: Vec<usize> = Vec::new();
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
     let loops = Loops::new(room, &all);
@@ -74,6 +77,9 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> usize {
         let made = &room.courses[n..];
         if made.len() < members.len() && tow(made) >= KEPT * of_loops {
             saved += members.len() - made.len();
+            let chord = bend::PROPOSAL_CHORD_MM;
+            let strip = |&i: &usize| offset::strip(&before[i].path().flatten(chord), o.width, true, chord);
+            grounds.extend(members.iter().map(strip));
             let made = made.to_vec();
             let mut courses = before;
             courses.extend(made);
@@ -91,7 +97,7 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> usize {
         .map(|(_, c)| c)
         .collect();
     room.replace(courses);
-    saved
+    (saved, grounds)
 }
 
 /// Closed courses as rings of points, counter-clockwise, the first repeated.
@@ -347,7 +353,9 @@ mod tests {
         hoop::lay(&mut room, &hole, 1.0, false, true);
         let rings: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
         assert_eq!(room.courses.len(), 8, "hoops");
-        assert_eq!(wind(&mut room, MARGIN), 7, "cuts saved: {:?}", room.left_out);
+        let (saved, strips) = wind(&mut room, MARGIN);
+        assert_eq!(strips.len(), 8, "loops");
+        assert_eq!(saved, 7, "cuts saved: {:?}", room.left_out);
         assert_eq!(room.courses.len(), 1, "one spiral");
         let spiral = &room.courses[0];
         assert!(!spiral.path().closed && spiral.path().min_radius() >= 6.0, "{}", spiral.path().min_radius());

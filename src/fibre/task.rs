@@ -26,6 +26,8 @@ pub(super) struct Laid<'a> {
     pub(super) room: Room<'a>,
     /// Where strips may lie.
     pub(super) layable: Area,
+    /// Strips of the loops that spirals were wound from.
+    pub(super) wound_loops: Vec<Area>,
     /// Cuts that turns and spirals saved.
     pub(super) saved: usize,
 }
@@ -110,6 +112,7 @@ fn lay_wound<'a>(
     };
     let free = place.free;
     let mut saved = 0;
+    let mut wound_loops = Vec::new();
     let mut room = Room::new(order, free);
     let mut layable = layable(&task.target, free, &order, job);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
@@ -139,7 +142,9 @@ fn lay_wound<'a>(
         }
     }
     if let Some(margin) = wound {
-        saved += spiral::wind(&mut room, margin);
+        let (fewer, strips) = spiral::wind(&mut room, margin);
+        saved += fewer;
+        wound_loops = strips;
     }
     ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
@@ -149,7 +154,7 @@ fn lay_wound<'a>(
         room.courses = room.courses.iter().map(led).collect();
         room.give_up_astray(TRAIL_MOST * width);
     }
-    Laid { room, layable, saved }
+    Laid { room, layable, wound_loops, saved }
 }
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses
