@@ -78,7 +78,9 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
         if made.len() < members.len() && tow(made) >= KEPT * of_loops {
             saved += members.len() - made.len();
             let chord = bend::PROPOSAL_CHORD_MM;
-            let strip = |&i: &usize| offset::strip(&before[i].path().flatten(chord), o.width, true, chord);
+            // a hair wider, so that no edge of the spiral shows beside theirs
+            let width = o.width + 4.0 * FITTED * o.deviation;
+            let strip = |&i: &usize| offset::strip(&before[i].path().flatten(chord), width, true, chord);
             grounds.extend(members.iter().map(strip));
             let made = made.to_vec();
             let mut courses = before;
