@@ -141,12 +141,13 @@ fn lay_wound<'a>(
             }
         }
     }
+    // ends of spirals stay where loops were: led on they would leave the round
+    ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
     if let Some(margin) = wound {
         let (fewer, strips) = spiral::wind(&mut room, margin);
         saved += fewer;
         wound_loops = strips;
     }
-    ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
         let leads = leads_of(job, region);
         // loops are led from where they begin, which is settled with the layers beside
