@@ -38,5 +38,7 @@ fn cut_cost(o: &Order<'_>, radius: f64, mean: f64) -> f64 {
     cost.min(0.95 * o.shortest)
 }
 
-/// What a cut may cost where few are asked for, as a share of a mean row.
-const FEW_CUTS: f64 = 0.22;
+/// What a cut may cost where few are asked for, as a share of a mean row. Found on the
+/// bench set: with less cuts stay above 0.6 of the plain rule's, with more cover falls
+/// below 92 %.
+const FEW_CUTS: f64 = 0.12;
