@@ -193,11 +193,14 @@ fn fill(room: &mut Room<'_>, place: &Area) {
     }
 }
 
+/// Sagitta of chords where nothing is laid by them, mm.
+const COARSE_MM: f64 = 0.02;
+
 /// Reports what no course reached, as tow that would have filled it.
 pub(super) fn tell_unserved(room: &mut Room<'_>) {
     let o = room.order;
     let most = o.courses.unwrap_or(ROUNDS).min(ROUNDS);
-    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
+    let chord = COARSE_MM;
     let mut band = room.area.clone();
     if most < ROUNDS {
         #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
@@ -207,7 +210,9 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
     let strips: Vec<Area> = room
         .courses
         .iter()
-        .map(|c| offset::strip(&c.path().flatten(chord), o.spacing * 1.02, c.path().closed, chord))
+        .map(|c| {
+            offset::strip(&c.path().flatten(chord), o.spacing * 1.02 + 2.0 * chord, c.path().closed, chord)
+        })
         .collect();
     let rest = combine::difference_all(&band, &strips);
     for a in rest.split() {

@@ -116,6 +116,9 @@ pub(super) fn measure(
     let bare = combine::difference(s.layable, &mine);
     let layable_mm2 = s.layable.area();
     let covered_mm2 = layable_mm2 - bare.area();
+    // what is covered was reached, whatever bound rows looked at one by one give: out of
+    // reach is what is bare and outside the bound
+    let out_of_reach_mm2 = combine::difference(&bare, s.reachable).area();
     // what stays between rows laid apart on purpose is no gap
     let closed = if s.spacing > 1.02 * s.width {
         offset::opened(&bare, 0.5 * (s.spacing - s.width) + 0.05 * s.width, 0.02)
@@ -143,8 +146,7 @@ pub(super) fn measure(
         layer: 0,
         layable_mm2,
         covered_mm2,
-        // what is covered was reached, whatever bound rows looked at one by one give
-        reachable_mm2: combine::union(s.reachable, &combine::intersection(&mine, s.layable)).area(),
+        reachable_mm2: layable_mm2 - out_of_reach_mm2,
         overlap_mm2: (each - mine.area()).max(0.0),
         gaps,
         gap_count,

@@ -429,13 +429,15 @@ impl<'a> Room<'a> {
         let o = self.order;
         let boundary = Lines::boundary(area);
         let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        // only where rings are to fill the place do thousandths add up; it costs time
+        let eased = if o.courses.is_none() { bend::eased_tightly } else { bend::eased };
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {
                 if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
                     continue;
                 }
-                let fit = bend::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
+                let fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
                 let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
                 if i > 0 && !closed {
                     // round a hole that no tow can follow: a loop that encloses it
