@@ -233,20 +233,7 @@ mod tests {
     use crate::job::Rule;
 
     fn order() -> Order<'static> {
-        Order {
-            region: "test",
-            rule: Rule::Contour,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 5.0,
-            shortest: 20.0,
-            deviation: 0.02,
-            courses: None,
-            angle: 0.0,
-            few_cuts: false,
-        }
+        Order::sample(Rule::Contour)
     }
 
     #[test]

@@ -269,20 +269,7 @@ mod tests {
     use crate::geom::{combine, pt, trig};
 
     fn laid(ring: &[Point], shortest: f64) -> Room<'static> {
-        let order = Order {
-            region: "test",
-            rule: Rule::Unidirectional,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 50.0,
-            shortest,
-            deviation: 0.02,
-            courses: None,
-            angle: 0.0,
-            few_cuts: false,
-        };
+        let order = Order { radius: 50.0, shortest, ..Order::sample(Rule::Unidirectional) };
         let area = combine::ring_area(ring);
         let mut room = Room::new(order, &area);
         super::super::unidirectional::lay(&mut room);

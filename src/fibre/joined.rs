@@ -378,20 +378,7 @@ mod tests {
     /// A plate of 120 x 40 mm, its courses 1 mm wide along a direction that turns by
     /// `bow` degrees from one end to the other.
     fn laid(angle_deg: f64, bow: f64, few_cuts: bool) -> Room<'static> {
-        let order = Order {
-            region: "test",
-            rule: Rule::Steered,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 5.0,
-            shortest: 20.0,
-            deviation: 0.02,
-            courses: None,
-            angle: 0.0,
-            few_cuts,
-        };
+        let order = Order { few_cuts, ..Order::sample(Rule::Steered) };
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 40.0), pt(0.0, 40.0)]);
         let mut room = Room::new(order, &plate);
         let samples = (0..=24)

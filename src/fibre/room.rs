@@ -32,6 +32,27 @@ pub(super) struct Order<'a> {
     pub(super) few_cuts: bool,
 }
 
+#[cfg(test)]
+impl Order<'static> {
+    /// What tests of rules ask for where they do not say otherwise.
+    pub(super) fn sample(rule: Rule) -> Self {
+        Self {
+            region: "test",
+            rule,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 5.0,
+            shortest: 20.0,
+            deviation: 0.02,
+            courses: None,
+            angle: 0.0,
+            few_cuts: false,
+        }
+    }
+}
+
 /// A room being filled.
 #[derive(Clone, Debug)]
 pub(super) struct Room<'a> {

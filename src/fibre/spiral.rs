@@ -335,20 +335,7 @@ mod tests {
 
     #[test]
     fn hoops_become_one_spiral_of_nearly_their_length() {
-        let order = Order {
-            region: "test",
-            rule: Rule::Hoop,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 6.0 * MARGIN,
-            shortest: 20.0,
-            deviation: 0.02,
-            courses: Some(8),
-            angle: 0.0,
-            few_cuts: false,
-        };
+        let order = Order { radius: 6.0 * MARGIN, courses: Some(8), ..Order::sample(Rule::Hoop) };
         let hole = smooth::disc(pt(40.0, 40.0), 8.0, 0.004);
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(80.0, 0.0), pt(80.0, 80.0), pt(0.0, 80.0)]);
         let mut room = Room::new(order, &combine::difference(&plate, &hole));

@@ -373,20 +373,7 @@ mod tests {
     use std::f64::consts::PI;
 
     fn order(courses: usize) -> Order<'static> {
-        Order {
-            region: "test",
-            rule: Rule::Strap,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 6.0,
-            shortest: 20.0,
-            deviation: 0.02,
-            courses: Some(courses),
-            angle: 0.0,
-            few_cuts: false,
-        }
+        Order { radius: 6.0, courses: Some(courses), ..Order::sample(Rule::Strap) }
     }
 
     fn pins(at: &[(f64, f64, f64)]) -> Vec<Area> {

@@ -69,20 +69,7 @@ mod tests {
 
     /// A ring of 8 mm radius in a disc that leaves its centre line this much room.
     fn ring_led(spare: f64) -> (Course, f64) {
-        let order = Order {
-            region: "test",
-            rule: Rule::Contour,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 5.0,
-            shortest: 20.0,
-            deviation: 0.02,
-            courses: None,
-            angle: 0.0,
-            few_cuts: false,
-        };
+        let order = Order::sample(Rule::Contour);
         let disc: Area = combine::union_all([&smooth::disc(pt(0.0, 0.0), 8.5 + 0.012 + spare, 1e-4)]);
         let room = Room::new(order, &disc);
         let half = |from: Point, to: Point| Segment::Arc(Arc { from, to, centre: pt(0.0, 0.0), ccw: true });

@@ -489,20 +489,7 @@ mod tests {
     use crate::job::Rule;
 
     fn room(ring: &[Point], width: f64, radius: f64, shortest: f64) -> Room<'static> {
-        let order = Order {
-            region: "test",
-            rule: Rule::Unidirectional,
-            rank: 0,
-            layer: 1,
-            width,
-            spacing: width,
-            radius,
-            shortest,
-            deviation: 0.02,
-            courses: None,
-            angle: 0.0,
-            few_cuts: false,
-        };
+        let order = Order { width, spacing: width, radius, shortest, ..Order::sample(Rule::Unidirectional) };
         Room::new(order, &combine::ring_area(ring))
     }
 
