@@ -177,9 +177,16 @@ impl<'a> Room<'a> {
         edge.min(self.taken.distance_within(p, edge + width) - width)
     }
 
-    /// A path of this length has room throughout.
+    /// A point has room, as [`Self::room_at`] tells: quicker where how much is not asked.
+    pub(super) fn is_free(&self, p: Point) -> bool {
+        let (edge, width) = (0.6 * self.order.deviation, self.order.width - 0.5 * self.order.deviation);
+        self.taken.distance_within(p, width).is_infinite()
+            && (self.boundary.enclose(p) || self.boundary.distance_within(p, edge).is_finite())
+    }
+
+    /// A path has room at a length of it.
     fn has_room(&self, path: &Path, at: f64) -> bool {
-        path.point_at(at).is_some_and(|p| self.room_at(p) >= 0.0)
+        path.point_at(at).is_some_and(|p| self.is_free(p))
     }
 
     /// The stretches of a path that have room, as lengths from its start.
@@ -376,9 +383,9 @@ impl<'a> Room<'a> {
         self.taken.add(line);
     }
 
-    /// The nearest point of what is laid here and its direction.
-    pub(super) fn nearest_tow(&self, p: Point) -> Option<(Point, Point)> {
-        self.taken.nearest(p)
+    /// The nearest point of what is laid here within `reach` mm, and its direction.
+    pub(super) fn nearest_tow(&self, p: Point, reach: f64) -> Option<(Point, Point)> {
+        self.taken.nearest_within(p, reach)
     }
 
     /// Lays an open line as far as it can be bent and has room.

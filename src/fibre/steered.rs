@@ -10,13 +10,17 @@
 //! that singular points are passed; and that of several seeds beside a
 //! line the one with the longest course is laid, so that there are few ends.
 
+use super::Course;
 use super::joined;
 use super::relaxed::Relaxed;
 use super::room::Room;
+use super::worth::Worth;
 use crate::geom::{Point, bend, polyline, trig};
 use crate::job::Field;
+use rayon::prelude::*;
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
+use std::collections::BTreeSet;
 
 /// How far a course may lie off the field to come or stay beside its neighbour,
 /// radians: 11 degrees. Where fields fan out that closes most of the seams that tow of
@@ -37,6 +41,14 @@ const STOP_RAD: f64 = 0.61;
 
 /// Neighbours that a direction is averaged over.
 const NEIGHBOURS: usize = 8;
+
+/// First courses that are tried. On the bench set twelve cover 1.4 % and 3.4 % more of
+/// a plate with a hole than the longest alone, for pieces of 20 and of 43 mm, and 24
+/// no more than that.
+const BEGINNINGS: usize = 12;
+
+/// Where the first cover this share of the region no others are tried.
+const SERVED: f64 = 0.95;
 
 /// Seeds tried along each side of a course.
 const SEEDS: usize = 7;
@@ -83,6 +95,10 @@ impl Directions {
 }
 
 /// Lays steered courses. Gives the number of cuts that turns saved.
+///
+/// Where seams come to lie, and how wide they are, depends on the course that the
+/// others are laid beside: the longest, as a rule, but not by much. So several are
+/// tried, and what serves the region best is laid.
 pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let o = room.order;
     let step = 0.7 * (8.0 * o.radius * bend::PROPOSAL_CHORD_MM).sqrt();
@@ -92,32 +108,77 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     };
     let field = Relaxed::new(field, bounds, o.radius * (1.0 + MARGIN));
     let tracer = Tracer { field: &field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
-    let told = room.left_out.len();
-    let mut beside = 0;
-    // a first course, or one in a place that none beside another reaches
-    while lay_longest(room, &tracer, first(room, &tracer)) {
-        while beside < room.courses.len() {
-            let beside_it = next_to(room, &tracer, beside);
-            if !lay_longest(room, &tracer, beside_it) {
-                beside += 1;
+    let lines = longest_first(first(room, &tracer), o.shortest);
+    let way = |rank: usize| {
+        let mut tried = room.empty_copy();
+        if lay_one_of(&mut tried, &tracer, lines[rank..].iter().chain(&lines[..rank])) {
+            fill(&mut tried, &tracer);
+        }
+        let saved = if o.few_cuts { joined::join(&mut tried) } else { 0 };
+        (tried, saved)
+    };
+    let mut best = way(0);
+    // strips may lie half a width outside where centre lines may
+    let ground = room.area.area() + 0.5 * o.width * room.area.perimeter();
+    let laid: f64 = best.0.courses.iter().map(Course::length_mm).sum();
+    if laid * o.spacing < SERVED * ground {
+        // ranks in equal steps: what lies side by side is about as long
+        let ranks = (1..BEGINNINGS).map(|k| k * lines.len() / BEGINNINGS).collect::<BTreeSet<_>>();
+        let others: Vec<(Room<'_>, usize)> = ranks.into_par_iter().map(way).collect();
+        for other in others {
+            if worth(&other.0) > worth(&best.0) {
+                best = other;
             }
         }
     }
-    let saved = if o.few_cuts { joined::join(room) } else { 0 };
-    room.left_out.truncate(told);
+    let saved = best.1;
+    *room = best.0;
+    room.left_out.clear();
     tell(room);
     saved
 }
 
-/// Lays the longest line for which a course is found. Gives whether there is one.
-fn lay_longest(room: &mut Room<'_>, tracer: &Tracer<'_>, mut lines: Vec<Line>) -> bool {
+/// What the courses of a room are worth.
+fn worth(room: &Room<'_>) -> f64 {
+    let lengths = || room.courses.iter().map(Course::length_mm);
+    let worth = Worth::in_order(&room.order, room.order.radius, lengths());
+    lengths().map(|l| worth.of(l)).sum()
+}
+
+/// Lays courses beside those that are there, and in places that none of them reaches.
+fn fill(room: &mut Room<'_>, tracer: &Tracer<'_>) {
     let shortest = room.order.shortest;
+    let mut beside = 0;
+    loop {
+        while beside < room.courses.len() {
+            let lines = longest_first(next_to(room, tracer, beside), shortest);
+            if !lay_one_of(room, tracer, &lines) {
+                beside += 1;
+            }
+        }
+        let lines = longest_first(first(room, tracer), shortest);
+        if !lay_one_of(room, tracer, &lines) {
+            break;
+        }
+    }
+}
+
+/// The lines that are long enough, the longest first, of equals the first.
+fn longest_first(mut lines: Vec<Line>, shortest: f64) -> Vec<Line> {
     lines.retain(|l| l.length >= shortest);
-    // the first of equals
     lines.sort_by(|a, b| b.length.total_cmp(&a.length));
+    lines
+}
+
+/// Lays the first line for which a course is found. Gives whether there is one.
+fn lay_one_of<'l>(
+    room: &mut Room<'_>,
+    tracer: &Tracer<'_>,
+    lines: impl IntoIterator<Item = &'l Line>,
+) -> bool {
     let before = room.courses.len();
     let mut failed: Vec<&Line> = Vec::new();
-    for line in &lines {
+    for line in lines {
         // beside one that failed another fails for the same reason
         let middle = line.points[line.points.len() / 2];
         if failed.iter().any(|f| tracer.passes(middle, &f.points, room.order.spacing)) {
@@ -149,7 +210,7 @@ fn first(room: &Room<'_>, tracer: &Tracer<'_>) -> Vec<Line> {
         let mut x = b.lo.x + 0.5 * cell;
         while x < b.hi.x {
             let seed = Point::new(x, y);
-            if room.room_at(seed) > 0.0 {
+            if room.is_free(seed) {
                 lines.extend(tracer.trace(room, seed, None));
             }
             x += cell;
@@ -171,7 +232,7 @@ fn next_to(room: &Room<'_>, tracer: &Tracer<'_>, course: usize) -> Vec<Line> {
         let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) else { continue };
         for side in [1.0, -1.0] {
             let seed = p + t.left() * (side * (o.spacing + BESIDE_MM));
-            if room.room_at(seed) >= 0.0 {
+            if room.is_free(seed) {
                 lines.extend(tracer.trace(room, seed, Some(t)));
             }
         }
@@ -232,7 +293,7 @@ impl Tracer<'_> {
             // a chord of the arc that turns by so much
             let q = p + Point::unit(heading + 0.5 * turn) * self.step;
             heading += turn;
-            if room.room_at(q) < 0.0 || self.comes_near(q, other, self.spacing) {
+            if !room.is_free(q) || self.comes_near(q, other, self.spacing) {
                 break;
             }
             // a line that winds onto itself ends; what goes on beside it is another's
@@ -300,7 +361,7 @@ impl Tracer<'_> {
         let ahead = p + Point::unit(heading) * self.step;
         let field = sensed(self.field.at(ahead));
         let mut wanted = field;
-        if let Some((near, direction)) = room.nearest_tow(ahead) {
+        if let Some((near, direction)) = room.nearest_tow(ahead, (1.0 + CLOSED_UP_TO) * self.spacing) {
             let gap = ahead.dist(near) - self.spacing;
             if gap < CLOSED_UP_TO * self.spacing {
                 let beside = sensed(trig::atan2(direction.y, direction.x));

@@ -277,12 +277,18 @@ impl Lines {
         self.edges.get(best.1 as usize).map(|e| (best.0.sqrt(), *e))
     }
 
+    /// The nearest point of any line within `reach` mm and the direction of the line
+    /// there; `None` when there is none.
+    pub fn nearest_within(&self, p: Point, reach: f64) -> Option<(Point, Point)> {
+        let (_, e) = self.closest(p, reach)?;
+        let at = e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b));
+        Some((at, (e.b - e.a).normalised()?))
+    }
+
     /// The nearest point of any line and the direction of the line there; `None`
     /// when there is none.
     pub fn nearest(&self, p: Point) -> Option<(Point, Point)> {
-        let (_, e) = self.closest(p, f64::INFINITY)?;
-        let at = e.a.lerp(e.b, polyline::nearest_share(p, e.a, e.b));
-        Some((at, (e.b - e.a).normalised()?))
+        self.nearest_within(p, f64::INFINITY)
     }
 
     /// Distance to the nearest line, mm; infinite when there is none.

@@ -122,7 +122,7 @@ const OUTSIDE_MM: f64 = 0.02;
 /// is as full as before.
 fn hold_in(outline: &Area, beads: &mut [Bead]) {
     let edge = Lines::boundary(outline);
-    let out = |q: Point| edge.distance(q) > OUTSIDE_MM && !outline.contains(q);
+    let out = |q: Point| !edge.enclose(q) && edge.distance_within(q, OUTSIDE_MM).is_infinite();
     for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill && !b.closed) {
         // most beads are nowhere near
         if b.points.iter().all(|p| edge.distance(*p) > b.width_mm) {
