@@ -1,32 +1,50 @@
 //! Closed courses whose tow trails: led once it is settled where they begin, then
 //! measured as they come to lie.
 
-use super::{Course, Ground, LayerCourses, LeftOut, TRAIL_MOST, finish, trail, trails};
+use super::{Course, Ground, LayerCourses, LeftOut, TRAIL_MOST, finish, stagger, trail, trails};
+use crate::geom::Point;
 use crate::job::Job;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
-/// A loop of a kind of layers, begun at a place.
-type Begun = (usize, usize, [u64; 2]);
+/// A loop: its kind of layers, and its place among their courses.
+type Loop = (usize, usize);
+
+/// A loop begun at a place.
+type Begun = (Loop, [u64; 2]);
+
+/// A kind of layers as it was laid.
+type Laid<'a> = (LayerCourses, Vec<Ground<'a>>);
+
+/// Every so manyth of the places that ends are staggered among is tried for a loop that
+/// would lie astray: sixteen to the round.
+const EVERY: u32 = 3;
 
 /// Each layer's loops as they are led, with their places among its courses. `kind_of`
-/// gives the kind of each layer, `grounds` the regions of each. What begins alike in
-/// layers of a kind is led once.
+/// gives the kind of each layer. What begins alike in layers of a kind is led once.
+///
+/// A loop that would lie astray from where it begins is begun elsewhere, where it does not,
+/// as clear of the ends in the layers below and above as can be: ends that lie close are
+/// weaker than ends apart, and far stronger than no loop. Gives the layers too whose ends
+/// then lie nearer to those below than they are to, with how near.
 pub(super) fn led(
     job: &Job,
     layers: &[LayerCourses],
     kind_of: &[usize],
-    grounds: &[&[Ground<'_>]],
-) -> Vec<Vec<(usize, Course)>> {
+    laid: &[Laid<'_>],
+) -> (Vec<Vec<(usize, Course)>>, Vec<(usize, f64)>) {
+    let own = |kind: usize| -> Vec<&Ground<'_>> {
+        let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
+        grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).collect()
+    };
     let mut todo: BTreeMap<Begun, (&Course, &Ground<'_>)> = BTreeMap::new();
     let mut wanted: Vec<Vec<Begun>> = Vec::with_capacity(layers.len());
-    for ((layer, &kind), grounds) in layers.iter().zip(kind_of).zip(grounds) {
+    for (layer, &kind) in layers.iter().zip(kind_of) {
         let mut mine = Vec::new();
-        let own = grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses));
-        for (at, (course, ground)) in layer.courses.iter().zip(own).enumerate() {
+        for (at, (course, ground)) in layer.courses.iter().zip(own(kind)).enumerate() {
             if course.path().closed && trails(job.tow.trail_mm, ground.leads.radius) {
                 let start = course.path().start().unwrap_or_default();
-                let key = (kind, at, [start.x.to_bits(), start.y.to_bits()]);
+                let key = ((kind, at), [start.x.to_bits(), start.y.to_bits()]);
                 todo.entry(key).or_insert((course, ground));
                 mine.push(key);
             }
@@ -36,10 +54,87 @@ pub(super) fn led(
     let todo: Vec<_> = todo.into_iter().collect();
     let done: BTreeMap<Begun, Course> =
         todo.par_iter().map(|(key, (c, g))| (*key, trail::led(c, &g.walls, g.leads))).collect();
-    let of_layer = |keys: Vec<Begun>| {
-        keys.into_iter().filter_map(|k| Some((k.1, done.get(&k)?.clone()))).collect::<Vec<_>>()
+    let most_mm = TRAIL_MOST * job.tow.width_mm;
+    let elsewhere = elsewhere(&done, laid, most_mm);
+    let mut out: Vec<Vec<(usize, Course)>> = Vec::with_capacity(layers.len());
+    let mut ends: Vec<Vec<(String, Point)>> = layers.iter().map(ends).collect();
+    let mut close: Vec<(usize, f64)> = Vec::new();
+    for (i, keys) in wanted.into_iter().enumerate() {
+        let mut mine: Vec<(usize, Course)> = Vec::with_capacity(keys.len());
+        for key in keys {
+            let Some(course) = done.get(&key) else { continue };
+            let others = elsewhere.get(&key.0).filter(|_| astray(course, most_mm).is_some());
+            let below = i.checked_sub(1).and_then(|below| ends.get(below)).map_or(&[][..], Vec::as_slice);
+            let above = ends.get(i + 1).map_or(&[][..], Vec::as_slice);
+            let anew = others.and_then(|others| begun_anew(job, others, [below, above]));
+            if let (Some(from), Some(to)) = (course.wanted().start(), anew.and_then(|c| c.wanted().start())) {
+                for (layer, beside) in [(i, below), (i + 1, above)] {
+                    let [own, _] = stagger::clear(beside, &course.region, to, job.courses.end_stagger_mm);
+                    if own < job.courses.end_stagger_mm {
+                        close.push((layer, own));
+                    }
+                }
+                let own = ends[i].iter_mut().find(|(r, p)| *r == course.region && p.dist(from) < 1e-9);
+                if let Some(end) = own {
+                    end.1 = to;
+                }
+            }
+            mine.push((key.0.1, anew.unwrap_or(course).clone()));
+        }
+        out.push(mine);
+    }
+    (out, close)
+}
+
+/// Where the closed courses of a layer begin and end, with their regions.
+fn ends(layer: &LayerCourses) -> Vec<(String, Point)> {
+    let loops = layer.courses.iter().filter(|c| c.path().closed);
+    loops.filter_map(|c| Some((c.region.clone(), c.path().start()?))).collect()
+}
+
+/// Of each loop that would lie astray somewhere: how it is led from elsewhere, where it
+/// does not.
+fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) -> BTreeMap<Loop, Vec<Course>> {
+    let mut bad: Vec<Loop> =
+        done.iter().filter(|(_, c)| astray(c, most_mm).is_some()).map(|(k, _)| k.0).collect();
+    bad.dedup();
+    let led = |&(kind, at): &Loop| {
+        let mut found = Vec::new();
+        if let Some((layer, grounds)) = laid.get(kind)
+            && let Some(course) = layer.courses.get(at)
+            && let Some(ground) = grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).nth(at)
+        {
+            for k in 0..stagger::PLACES / EVERY {
+                let share = f64::from(k * EVERY) / f64::from(stagger::PLACES);
+                let begun = course.restarted(share * course.length_mm());
+                found.push(trail::led(&begun, &ground.walls, ground.leads));
+            }
+            found.retain(|c| astray(c, most_mm).is_none());
+        }
+        ((kind, at), found)
     };
-    wanted.into_iter().map(of_layer).collect()
+    bad.par_iter().map(led).collect()
+}
+
+/// Of the ways a loop is led from elsewhere the one clearest of the ends in the layers
+/// beside; of those as clear the one nearest to its line.
+fn begun_anew<'a>(job: &Job, others: &'a [Course], beside: [&[(String, Point)]; 2]) -> Option<&'a Course> {
+    let clear = |c: &Course| {
+        let start = c.wanted().start().unwrap_or_default();
+        let from = |ends| stagger::clear(ends, &c.region, start, job.courses.end_stagger_mm);
+        let ([own_a, all_a], [own_b, all_b]) = (from(beside[0]), from(beside[1]));
+        [own_a.min(own_b), all_a.min(all_b)]
+    };
+    let off = |c: &Course| c.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm);
+    others.iter().max_by(|a, b| {
+        let ([own_a, all_a], [own_b, all_b]) = (clear(a), clear(b));
+        own_a.total_cmp(&own_b).then(all_a.total_cmp(&all_b)).then(off(b).total_cmp(&off(a)))
+    })
+}
+
+/// Why a course is not laid, where its tow would lie further off than this.
+fn astray(course: &Course, most_mm: f64) -> Option<String> {
+    course.trail.as_ref()?.astray(most_mm)
 }
 
 /// Puts a layer's loops in their places as they are led, leaves out those that would lie
@@ -63,8 +158,8 @@ pub(super) fn land(
         let first = layer.courses.len();
         let mut given_up_mm = ground.given_up_mm;
         for course in courses.by_ref().take(ground.courses) {
-            let astray =
-                course.trail.as_ref().and_then(|t| Some((t.astray(TRAIL_MOST * job.tow.width_mm)?, t.at_mm)));
+            let reason = astray(&course, TRAIL_MOST * job.tow.width_mm);
+            let astray = reason.zip(course.trail.as_ref().map(|t| t.at_mm));
             let Some((reason, at_mm)) = astray else {
                 layer.courses.push(course);
                 continue;

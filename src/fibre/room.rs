@@ -2,6 +2,7 @@
 
 use super::{Course, LeftOut};
 use crate::geom::nearest::Lines;
+use crate::geom::tractrix::Wanted;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
 use crate::job::Rule;
 use std::collections::BTreeMap;
@@ -90,21 +91,11 @@ pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
 
 /// The nozzle has room on a way: it lies inside these walls of where centre lines may
 /// lie, or no more than `off` mm beside them or a line that is laid.
-pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Path, off: f64) -> bool {
-    let mut line = Lines::default();
-    line.add(&wanted.flatten(bend::PROPOSAL_CHORD_MM));
-    let total = way.length();
-    let mut at = 0.0;
-    loop {
-        let Some(p) = way.point_at(at) else { return false };
-        if line.distance(p) > off && walls.distance(p) > off && !walls.enclose(p) {
-            return false;
-        }
-        if at >= total {
-            return true;
-        }
-        at = (at + LOOK_MM).min(total);
-    }
+pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) -> bool {
+    !way.segments.is_empty()
+        && way
+            .places(LOOK_MM)
+            .all(|p| wanted.distance(p) <= off || walls.enclose(p) || walls.distance(p) <= off)
 }
 
 /// What rounding and tidying of areas may take of the room, mm.

@@ -5,7 +5,7 @@ use crate::geom::{Path, Point};
 use std::collections::VecDeque;
 
 /// Places tried along a closed course.
-const PLACES: u32 = 48;
+pub(super) const PLACES: u32 = 48;
 
 /// Layers below the next one whose ends are kept away from too, where there is room:
 /// ends that only take turns between two places are two weak places.
@@ -28,11 +28,6 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<
                 continue;
             }
             let length = course.length_mm();
-            // the ends of the same region first, then those of all others
-            let clear = |p: Point, own: bool| {
-                let ends = below.iter().filter(|(r, _)| !own || *r == course.region);
-                ends.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
-            };
             // ends of one region stay together: the layer above then finds room
             let beside = |p: Point| {
                 here.iter()
@@ -58,7 +53,8 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<
                 let s = length * f64::from(k) / f64::from(PLACES);
                 let Some(p) = course.path().point_at(s) else { continue };
                 let third = if first { long_before(p) } else { -beside(p) };
-                let score = [clear(p, true), clear(p, false), -off.told(s), third];
+                let [own, all] = clear(&below, &course.region, p, distance);
+                let score = [own, all, -off.told(s), third];
                 let better = |old: &[f64; 4]| {
                     let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
                     unequal.is_some_and(|(a, b)| a > b)
@@ -82,6 +78,16 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<
         older.truncate(REMEMBERED);
     }
     short
+}
+
+/// How far a place keeps from ends: from those of its own region, then from all; beyond
+/// `distance` mm it does not matter.
+pub(super) fn clear(ends: &[(String, Point)], region: &str, p: Point, distance: f64) -> [f64; 2] {
+    let nearest = |own: bool| {
+        let ends = ends.iter().filter(|(r, _)| !own || r == region);
+        ends.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+    };
+    [nearest(true), nearest(false)]
 }
 
 /// How far off its line the tow of a closed course lies where it begins and ends.

@@ -24,13 +24,17 @@ pub(super) struct Leads {
 /// as a way of legal radius and length that has room allows; what is left is in its
 /// trail. A way back is another one, and so may its tow's place be, at its ends above
 /// all: where it is not the same as nearly as matters, the course is laid in the better
-/// sense alone. A closed course is led from its start in its own sense.
+/// sense alone. A closed course is led from its start, in its own sense where that is good
+/// enough.
 pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
     let mut there = led_one_way(course, walls, leads);
-    let Some(back) = (!course.path().closed).then(|| course.reversed()).flatten() else { return there };
+    let closed = course.path().closed;
+    if closed && off(&there) <= TRAIL_MM {
+        return there;
+    }
+    let Some(back) = course.reversed() else { return there };
     let back = led_one_way(&back, walls, leads);
-    let off = |c: &Course| c.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm);
-    if off(&there).max(off(&back)) <= TRAIL_MM {
+    if !closed && off(&there).max(off(&back)) <= TRAIL_MM {
         there.back = Some(Box::new(back));
     } else if off(&back) < off(&there) {
         return back;
@@ -38,16 +42,21 @@ pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
     there
 }
 
+/// How far the tow of a course lies off its line, mm.
+fn off(course: &Course) -> f64 {
+    course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
+}
+
 fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
-    let wanted = course.path();
-    let plain = tractrix::judged(wanted, wanted.clone(), leads.trail);
+    let wanted = tractrix::Wanted::new(course.path());
+    let plain = std::cell::LazyCell::new(|| wanted.judged(course.path().clone(), leads.trail));
     for share in SHARES {
-        let mut led = tractrix::led(wanted, share * leads.trail, leads.radius);
-        if !has_way(walls, &led.path, wanted, TRAIL_MM) {
+        let mut led = wanted.led(share * leads.trail, leads.radius);
+        if !has_way(walls, &led.path, &wanted, TRAIL_MM) {
             continue;
         }
         if share < 1.0 {
-            led = tractrix::judged(wanted, led.path, leads.trail);
+            led = wanted.judged(led.path, leads.trail);
             if led.off_anywhere_mm() >= plain.off_anywhere_mm() {
                 break;
             }
@@ -57,7 +66,7 @@ fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
             return course.drawn(leads.trail, led);
         }
     }
-    course.drawn(leads.trail, plain)
+    course.drawn(leads.trail, plain.clone())
 }
 
 #[cfg(test)]

@@ -208,12 +208,38 @@ impl Fitter<'_> {
         if at == last {
             return (at, curves);
         }
-        self.search(from, last)
+        let (reached, curves) = self.search(from, last);
+        (reached, curves.into_iter().map(|c| c.1).collect())
+    }
+
+    /// Curves from the first node to the last one, or `None`. Where the greedy walk is led
+    /// astray it is put right from a little before on, not from its start.
+    fn all(&self) -> Option<Vec<Biarc>> {
+        let last = self.nodes.len() - 1;
+        let mut curves: Vec<(usize, Biarc)> = Vec::new();
+        let mut at = 0;
+        while at < last {
+            if let Some((next, c)) = self.farthest(at, last) {
+                curves.push((at, c));
+                at = next;
+                continue;
+            }
+            let kept = curves.iter().rposition(|(from, _)| from + BACK <= at).unwrap_or(0);
+            let from = curves.get(kept).map_or(at, |c| c.0);
+            let (reached, found) = self.search(from, (at + BACK).min(last));
+            if reached <= at {
+                return None;
+            }
+            curves.truncate(kept);
+            curves.extend(found);
+            at = reached;
+        }
+        Some(curves.into_iter().map(|c| c.1).collect())
     }
 
     /// The same without greed: every reachable node is tried, so a start that
-    /// led the greedy walk astray is put right.
-    fn search(&self, from: usize, last: usize) -> (usize, Vec<Biarc>) {
+    /// led the greedy walk astray is put right. Gives the node that each curve begins at too.
+    fn search(&self, from: usize, last: usize) -> (usize, Vec<(usize, Biarc)>) {
         const SPAN: usize = 40;
         let count = last - from + 1;
         let mut best: Vec<Option<(usize, usize, Biarc)>> = vec![None; count];
@@ -243,7 +269,7 @@ impl Fitter<'_> {
         let mut at = reached;
         while at > from {
             let Some((_, before, c)) = best[at - from] else { break };
-            curves.push(c);
+            curves.push((before, c));
             at = before;
         }
         curves.reverse();
@@ -335,6 +361,22 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
         }
     }
     fit
+}
+
+/// So many nodes before a place where the greedy walk sticks another walk begins, and so
+/// far beyond it it may come: some curves' worth.
+const BACK: usize = 24;
+
+/// As [`fit`] of an open run, but all of it or nothing.
+pub(super) fn whole(points: &[Point], min_radius: f64, deviation: f64) -> Option<Path> {
+    let tidy = deviation * 0.1;
+    let points = cleaned(points, false, tidy);
+    if points.len() < 2 {
+        return None;
+    }
+    let nodes = nodes(&points, false, min_radius, deviation);
+    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM, deviation: deviation - tidy };
+    Some(path_of(&fitter.all()?, false))
 }
 
 /// How far from a corner a bend that swings past it may begin, in radii: a right

@@ -143,6 +143,29 @@ impl Path {
         self.locate(s).map(|(i, r)| self.segments[i].point_at(r))
     }
 
+    /// Places along the path so far apart, and its end, found in one walk.
+    pub fn places(&self, apart_mm: f64) -> impl Iterator<Item = Point> + '_ {
+        let mut segments = self.segments.iter();
+        // the segment walked on, and the lengths at which it begins and ends
+        let mut on: Option<(&Segment, f64, f64)> = None;
+        let mut next = 0.0;
+        let inner = std::iter::from_fn(move || {
+            loop {
+                if let Some((segment, from, until)) = on
+                    && next < until
+                {
+                    let s = next - from;
+                    next += apart_mm;
+                    return Some(segment.point_at(s));
+                }
+                let from = on.map_or(0.0, |(.., until)| until);
+                let segment = segments.next()?;
+                on = Some((segment, from, from + segment.length()));
+            }
+        });
+        inner.chain(self.end())
+    }
+
     /// Unit tangent at a length from the start; `None` for an empty path.
     pub fn tangent_at(&self, s: f64) -> Option<Point> {
         self.locate(s).map(|(i, r)| self.segments[i].tangent_at(r))
@@ -217,5 +240,37 @@ impl Path {
             worst = worst.max(super::trig::atan2(t.cross(u), t.dot(u)).abs());
         }
         worst
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    #[test]
+    fn places_are_those_at_lengths_so_far_apart_and_the_end() {
+        let arc = |from, to, centre, ccw| Segment::Arc(Arc { from, to, centre, ccw });
+        let path = Path::new(
+            vec![
+                Segment::Line { from: pt(0.0, 0.0), to: pt(0.35, 0.0) },
+                arc(pt(0.35, 0.0), pt(5.35, 5.0), pt(0.35, 5.0), true),
+                Segment::Line { from: pt(5.35, 5.0), to: pt(5.35, 5.07) },
+                arc(pt(5.35, 5.07), pt(7.35, 7.07), pt(7.35, 5.07), false),
+            ],
+            false,
+        );
+        let found: Vec<Point> = path.places(0.25).collect();
+        let mut wanted: Vec<Point> = Vec::new();
+        let mut at = 0.0;
+        while at < path.length() {
+            wanted.extend(path.point_at(at));
+            at += 0.25;
+        }
+        wanted.extend(path.end());
+        assert_eq!(found.len(), wanted.len());
+        for (p, q) in found.iter().zip(&wanted) {
+            assert!(p.dist(*q) < 1e-9, "{p:?} for {q:?}");
+        }
     }
 }
