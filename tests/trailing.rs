@@ -223,3 +223,42 @@ fn loops_lie_as_near_to_the_lines_wanted_as_is_told_from_their_first_millimetre_
         assert!(warned || told_off == 0, "{told_off} loops lie off and nothing is said");
     }
 }
+
+/// A plate whose inner loops may begin on their straights or in their corners, of 9 mm and
+/// less, with ends wanted further apart than half of a loop is long: the ends below drive
+/// them into the corners. The outermost loop has no room for the nozzle to swing out.
+const ROUND: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="50mm" viewBox="0 0 90 50">
+<rect x="5" y="5" width="80" height="40" rx="9"/></svg>"#;
+
+const LOOPS: &str = r#"
+[[region]]
+name = "edge"
+shape = { outline = true }
+layers = "2-5"
+rule = "contour"
+courses = 4
+"#;
+
+#[test]
+fn a_loop_that_would_lie_astray_is_begun_where_it_does_not() {
+    let path = job(3.0);
+    let folder = path.parent().expect("its folder").with_file_name("trailing loops");
+    std::fs::create_dir_all(&folder).expect("a scratch folder");
+    std::fs::copy(path.with_file_name("tow.toml"), folder.join("tow.toml")).expect("its tow");
+    let job = JOB.replace("layer_height_mm = 0.2", "layer_height_mm = 0.2\nend_stagger_mm = 60");
+    let job = job.replace("thickness_mm = 0.8", "thickness_mm = 1.2");
+    for (file, text) in [("plate.svg", ROUND), ("map.toml", LOOPS), ("job.toml", &job)] {
+        std::fs::write(folder.join(file), text).expect("a scratch file");
+    }
+    let mut notes = Notes::default();
+    let planned = plan(&mut notes, &folder.join("job.toml")).expect("it is planned");
+    let plan: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
+    let per_layer: Vec<usize> = loops(&plan).iter().map(Vec::len).filter(|n| *n > 0).collect();
+    assert_eq!(per_layer, [3; 4], "all but the outermost are laid");
+    // a quarter of the tow's width is the most that any may lie off
+    for (_, told) in loops(&plan).iter().flatten() {
+        assert!(told[0].max(told[1]) <= 0.15, "{told:?} mm off");
+    }
+    let close = notes.warnings.iter().any(|d| d.code == "ends-close");
+    assert!(close, "ends that had to lie nearer than is asked are told");
+}

@@ -457,6 +457,9 @@ mod tests {
         let led = led(path, d, radius);
         assert!(led.path.min_radius() >= radius, "legal: {}", led.path.min_radius());
         assert!(led.path.worst_joint() < 1.8e-3, "tangent: {}", led.path.worst_joint());
+        for w in led.path.segments.windows(2) {
+            assert!(w[0].to().dist(w[1].from()) < 1e-6, "torn at {:?}", w[0].to());
+        }
         let off = [led.off_mm, led.end_off_mm];
         assert!(led.off_anywhere_mm() <= most, "radius {radius}, d {d}: off by {off:?}, not {most}");
         let plain = judged(path, path.clone(), d);
@@ -545,7 +548,7 @@ mod tests {
             // as tight as the nozzle may bend
             (5.0, 1.0, 5.0, 0.0384, 0.047),
             (8.0, 2.0, 8.0, 0.0901, 0.115),
-            (8.0, 3.0, 8.0, 0.1748, 0.205),
+            (8.0, 3.0, 8.0, 0.1748, 0.2),
         ] {
             let wanted = ring(r);
             held(&wanted, d, radius, most);
@@ -553,6 +556,23 @@ mod tests {
             assert!(led.off_anywhere_mm() > least - 2e-3, "{} nearer than can be", led.off_anywhere_mm());
             let (from, to) = (led.path.start().expect("a start"), led.path.end().expect("an end"));
             assert!(from.dist(to) < 1e-9 && from.dist(pt(r, 0.0)) < most, "from {from:?} to {to:?}");
+        }
+    }
+
+    #[test]
+    fn a_bend_that_begins_where_the_last_straight_does_is_no_part_of_the_line() {
+        // what the tow bends by until its last straight does not turn with the mean of the
+        // bends before and behind that place
+        for (r, most) in [(5.0, 0.075), (7.0, 0.052)] {
+            for behind in [-0.05, 0.0, 0.05_f64] {
+                let mut path = corner(r);
+                path.segments.pop();
+                let (sin, cos) = trig::sin_cos((2.0 + behind) / r);
+                let (from, centre) = (pt(30.0 + r, r), pt(30.0 + 2.0 * r, r));
+                let to = centre + pt(-cos, sin) * r;
+                path.segments.push(Segment::Arc(Arc { from, to, centre, ccw: false }));
+                held(&path, 2.0, 4.0, most);
+            }
         }
     }
 
