@@ -13,6 +13,9 @@ type Loop = (usize, usize);
 /// A loop begun at a place.
 type Begun = (Loop, [u64; 2]);
 
+/// A loop as it is led, with its place among its layer's courses.
+type Placed = (usize, Course);
+
 /// A kind of layers as it was laid.
 type Laid<'a> = (LayerCourses, Vec<Ground<'a>>);
 
@@ -32,7 +35,7 @@ pub(super) fn led(
     layers: &[LayerCourses],
     kind_of: &[usize],
     laid: &[Laid<'_>],
-) -> (Vec<Vec<(usize, Course)>>, Vec<(usize, f64)>) {
+) -> (Vec<Vec<Placed>>, Vec<(usize, f64)>) {
     let own = |kind: usize| -> Vec<&Ground<'_>> {
         let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
         grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).collect()
