@@ -403,15 +403,17 @@ impl<'a> Room<'a> {
     /// where none can be bent so.
     pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
         let o = self.order;
-        let fit = [0.12, 0.25]
+        let boundary = Lines::boundary(area);
+        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let legal = |path: &Path| {
+            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.shortest).is_ok()
+        };
+        let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
+        let fit = [0.12, 0.06, 0.25]
             .into_iter()
             .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
-            .find(|fit| fit.kinks.is_empty())
-            .unwrap_or_else(|| {
-                let boundary = Lines::boundary(area);
-                let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
-                bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free)
-            });
+            .find(whole)
+            .unwrap_or_else(|| bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
         match fit.pieces.as_slice() {
             [path] if path.closed => Some(path.clone()),
             _ => None,

@@ -120,15 +120,19 @@ fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Nod
             at.push(length * 0.5);
         }
         at.sort_by(f64::total_cmp);
+        // on the curve, not on its chord: between the tangents at both ends as a cubic,
+        // so that lines fitted one inside the other do not drift off by chords
+        let slope = |t: Option<Point>| t.map_or(0.0, |t| turn(d, t));
+        let (mut from, mut to) = (slope(tangents[i]), slope(tangents[(i + 1) % n]));
+        let aside = |u: f64, from: f64, to: f64| length * u * (1.0 - u) * (from * (1.0 - u) - to * u);
+        // further off it is no chord: a straight between gentle corners
+        if [0.33, 0.5, 0.67].iter().any(|u| aside(*u, from, to).abs() > 2.0 * PROPOSAL_CHORD_MM) {
+            (from, to) = (0.0, 0.0);
+        }
         for s in at {
             let u = s / length;
-            // on the curve, not on its chord: between the tangents at both ends as a cubic,
-            // so that lines fitted one inside the other do not drift off by chords
-            let slope = |t: Option<Point>| t.map_or(0.0, |t| turn(d, t));
-            let (from, to) = (slope(tangents[i]), slope(tangents[(i + 1) % n]));
-            let aside = length * u * (1.0 - u) * (from * (1.0 - u) - to * u);
             let t = d.turned(from * (1.0 - u) * (1.0 - 3.0 * u) + to * u * (3.0 * u - 2.0));
-            let aside = aside.clamp(-2.0 * PROPOSAL_CHORD_MM, 2.0 * PROPOSAL_CHORD_MM);
+            let aside = aside(u, from, to);
             out.push(Node { p: a.lerp(b, u) + d.left() * aside, tangent: Some(t) });
         }
     }
@@ -591,6 +595,7 @@ fn calmest(nodes: &[Node]) -> Option<usize> {
 mod tests {
     use super::*;
     use crate::geom::{Arc, pt};
+    use std::f64::consts::PI;
 
     const DEVIATION: f64 = 0.02;
 
@@ -746,6 +751,35 @@ mod tests {
             assert_legal(path, 5.0);
             assert!((path.length() - std::f64::consts::TAU * r).abs() < 0.02, "r {r}: {}", path.length());
             assert!(path.segments.len() <= 24, "r {r}: {} pieces", path.segments.len());
+        }
+    }
+
+    #[test]
+    fn a_long_straight_between_gentle_corners_is_followed() {
+        // two discs and, between them, a corner that a bend of the radius passes within the deviation
+        for (x, rise) in [(32.0, 0.3), (40.0, 0.6), (40.0, -0.4), (20.0, 0.5), (45.0, 0.2)] {
+            let half = |c: Point, from: f64| {
+                (0..=80).map(move |k| c + Point::unit(from + PI * f64::from(k) / 80.0) * 8.0)
+            };
+            let mut ring: Vec<Point> = half(pt(60.0, 0.0), -0.5 * PI).collect();
+            ring.push(pt(x, 8.0 + rise));
+            ring.extend(half(pt(0.0, 0.0), 0.5 * PI));
+            for deviation in [0.0024, 0.005, 0.01, 0.02] {
+                let fit = fit(&ring, true, 6.0, deviation);
+                assert!(fit.kinks.is_empty(), "{x} {rise} {deviation}: {:?}", fit.kinks);
+                let [path] = fit.pieces.as_slice() else { panic!("one loop") };
+                assert!(path.closed && path.min_radius() >= 6.0, "{x} {rise} {deviation}");
+                let line = path.flatten(1e-4);
+                for p in
+                    [pt(x, 8.0 + rise), pt(0.5 * (x + 60.0), 8.0 + 0.5 * rise), pt(0.5 * x, 8.0 + 0.5 * rise)]
+                {
+                    let off = line
+                        .windows(2)
+                        .map(|w| polyline::point_segment_distance(p, w[0], w[1]))
+                        .fold(f64::INFINITY, f64::min);
+                    assert!(off < deviation + 1e-3, "{x} {rise} {deviation}: {off} mm off at {p:?}");
+                }
+            }
         }
     }
 }
