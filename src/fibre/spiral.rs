@@ -157,13 +157,12 @@ impl Loops {
             }
             for start in self.calm(chain, over) {
                 let spiral = self.points(chain, start, over);
-                let fit = bend::fit(&spiral, false, o.radius / margin, FITTED * o.deviation);
-                if let [path] = fit.pieces.as_slice()
-                    && fit.kinks.is_empty()
-                    && room.inside(path)
-                    && room.keeps_off_itself(path)
+                let fitted = bend::fit_through(&spiral, o.radius / margin, FITTED * o.deviation);
+                if let Some(path) = fitted
+                    && room.inside(&path)
+                    && room.keeps_off_itself(&path)
                 {
-                    return Some(path.clone());
+                    return Some(path);
                 }
             }
         }

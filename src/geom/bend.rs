@@ -142,6 +142,9 @@ fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Nod
     out
 }
 
+/// Nodes that a curve spans at most where every node is tried.
+const SPAN: usize = 40;
+
 struct Fitter<'a> {
     nodes: &'a [Node],
     radius: f64,
@@ -202,24 +205,63 @@ impl Fitter<'_> {
     /// Curves from node `from` as far towards `last` as they go. Gives the node
     /// reached.
     fn run(&self, from: usize, last: usize) -> (usize, Vec<Biarc>) {
+        let (at, curves) = self.greedy(from, last);
+        let (at, curves) = if at == last { (at, curves) } else { self.search(from, last) };
+        (at, curves.into_iter().map(|c| c.1).collect())
+    }
+
+    /// Curves all the way from the first node to the last: some where [`Self::run`] finds
+    /// some, but gives up where nothing leads past the place at which greed stops.
+    fn run_through(&self) -> Option<Vec<Biarc>> {
+        let last = self.nodes.len() - 1;
+        if let Some(curves) = self.put_right(last) {
+            return Some(curves);
+        }
+        // a place that nothing passes further on is as good a reason to give up
+        let mut stopped = self.greedy(0, last).0;
+        while stopped < last {
+            let past = self.past(0, stopped, last)?;
+            stopped = self.greedy(past, last).0;
+        }
+        let (reached, curves) = self.search(0, last);
+        (reached == last).then(|| curves.into_iter().map(|c| c.1).collect())
+    }
+
+    /// Farthest curves one after the other, until one finds no other.
+    fn greedy(&self, from: usize, last: usize) -> (usize, Vec<(usize, Biarc)>) {
         let mut curves = Vec::new();
         let mut at = from;
         while at < last {
             let Some((next, c)) = self.farthest(at, last) else { break };
-            curves.push(c);
+            curves.push((at, c));
             at = next;
         }
-        if at == last {
-            return (at, curves);
-        }
-        let (reached, curves) = self.search(from, last);
-        (reached, curves.into_iter().map(|c| c.1).collect())
+        (at, curves)
     }
 
-    /// Curves from the first node to the last one, or `None`. Where the greedy walk is led
-    /// astray it is put right from a little before on, not from its start.
-    fn all(&self) -> Option<Vec<Biarc>> {
-        let last = self.nodes.len() - 1;
+    /// A node past this one that [`Self::search`] may reach; `None` where it reaches none.
+    /// It sets foot on one of as many nodes in a row as it spans: on any of those up to
+    /// this one, and what it reaches from there is looked at as far again.
+    fn past(&self, from: usize, at: usize, last: usize) -> Option<usize> {
+        let first = (at + 1).saturating_sub(SPAN).max(from);
+        let far = (at + 2 * SPAN).min(last);
+        let mut reachable = vec![false; far - first + 1];
+        reachable[..=at - first].fill(true);
+        for i in first..far {
+            if !reachable[i - first] {
+                continue;
+            }
+            for j in i.max(at) + 1..=(i + SPAN).min(far) {
+                reachable[j - first] = reachable[j - first] || self.link(i, j).is_some();
+            }
+        }
+        let landing = (far + 1).saturating_sub(SPAN).max(at + 1);
+        (landing..=far).rev().find(|j| reachable[j - first])
+    }
+
+    /// Farthest curves from the first node to the last one; where that sticks it is put
+    /// right from a little before on, not from its start. `None` where that does not help.
+    fn put_right(&self, last: usize) -> Option<Vec<Biarc>> {
         let mut curves: Vec<(usize, Biarc)> = Vec::new();
         let mut at = 0;
         while at < last {
@@ -244,7 +286,6 @@ impl Fitter<'_> {
     /// The same without greed: every reachable node is tried, so a start that
     /// led the greedy walk astray is put right. Gives the node that each curve begins at too.
     fn search(&self, from: usize, last: usize) -> (usize, Vec<(usize, Biarc)>) {
-        const SPAN: usize = 40;
         let count = last - from + 1;
         let mut best: Vec<Option<(usize, usize, Biarc)>> = vec![None; count];
         let mut reached = from;
@@ -371,8 +412,9 @@ pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> F
 /// far beyond it it may come: some curves' worth.
 const BACK: usize = 24;
 
-/// As [`fit`] of an open run, but all of it or nothing.
-pub(super) fn whole(points: &[Point], min_radius: f64, deviation: f64) -> Option<Path> {
+/// As [`fit`] of an open run, where only one path from its first point to its last is
+/// of use: `None` where there is none. It is found out sooner.
+pub fn fit_through(points: &[Point], min_radius: f64, deviation: f64) -> Option<Path> {
     let tidy = deviation * 0.1;
     let points = cleaned(points, false, tidy);
     if points.len() < 2 {
@@ -380,7 +422,8 @@ pub(super) fn whole(points: &[Point], min_radius: f64, deviation: f64) -> Option
     }
     let nodes = nodes(&points, false, min_radius, deviation);
     let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM, deviation: deviation - tidy };
-    Some(path_of(&fitter.all()?, false))
+    let curves = fitter.run_through()?;
+    Some(path_of(&curves, false))
 }
 
 /// How far from a corner a bend that swings past it may begin, in radii: a right
@@ -781,5 +824,39 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_run_is_fitted_through_just_where_it_is_fitted_in_one_piece() {
+        // waves of several lengths on a line: the steeper, the more of them are too tight
+        let (mut whole, mut stopped) = (0, 0);
+        for k in 0..60 {
+            let (rise, long) = (0.02 * f64::from(k), 9.0 + 0.37 * f64::from(k % 7));
+            let at = |x: f64| {
+                let wave = crate::geom::trig::sin(x / long * 2.0 * PI);
+                pt(x, rise * wave * (1.0 + 0.3 * crate::geom::trig::sin(0.11 * x)))
+            };
+            let run: Vec<Point> = (0..800).map(|i| at(0.3 * f64::from(i))).collect();
+            let fitted = fit(&run, false, 6.0, 0.005);
+            let through = fit_through(&run, 6.0, 0.005);
+            match (fitted.pieces.as_slice(), fitted.kinks.is_empty()) {
+                ([path], true) => {
+                    whole += 1;
+                    // not the same curves where greed was put right, but the same line
+                    let through = through.unwrap_or_else(|| panic!("wave {k} is fitted in one piece"));
+                    assert!((through.length() - path.length()).abs() < 0.01, "wave {k}");
+                    assert!(through.min_radius() >= 6.0, "wave {k}: {}", through.min_radius());
+                    let mut line = crate::geom::nearest::Lines::default();
+                    line.add(&run);
+                    let off = through.flatten(1e-4).iter().map(|p| line.distance(*p)).fold(0.0, f64::max);
+                    assert!(off < 0.006, "wave {k}: {off} mm off");
+                }
+                _ => {
+                    stopped += 1;
+                    assert!(through.is_none(), "wave {k} stops at {:?}", fitted.kinks);
+                }
+            }
+        }
+        assert!(whole > 10 && stopped > 10, "{whole} and {stopped}");
     }
 }

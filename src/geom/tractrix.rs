@@ -175,7 +175,7 @@ impl Look<'_> {
     /// Tries what lines and arcs make of a way. `None` where they cannot follow it, else
     /// whether it is the best yet.
     fn tried(&mut self, way: &[Point], ease: f64) -> Option<bool> {
-        let found = bend::whole(way, self.radius, ease)?;
+        let found = bend::fit_through(way, self.radius, ease)?;
         let led = self.wanted.nearer(found, self.distance, self.best.off_anywhere_mm());
         let better = led.is_some();
         if let Some(led) = led {
