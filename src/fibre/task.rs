@@ -4,9 +4,9 @@
 use super::room::{Order, Room};
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, strap, trail, trails};
-use crate::geom::{Area, bend, combine, offset, smooth};
+use crate::geom::{Area, bend, combine, offset};
 use crate::job::{Job, Region, Rule};
-use crate::reinforcement::{Target, Task};
+use crate::reinforcement::{Target, Task, hoops_between};
 use rayon::prelude::*;
 
 /// What a task finds in its layer.
@@ -168,21 +168,11 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
         Target::Area(area) => combine::difference(free, &offset::shrunk(area, depth, chord)),
         Target::Holes { holes, .. } => {
             let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-            let bands: Vec<Area> = holes
-                .iter()
-                .map(|h| {
-                    let start = smooth::rounded_up(
-                        offset::grown(h, clearance + 0.5 * order.width, chord)
-                            .polygons()
-                            .first()
-                            .map_or(&[][..], |p| p.outer()),
-                        order.radius,
-                    );
-                    let inner = offset::shrunk(&start, 0.5 * order.width, chord);
-                    let outer = offset::grown(&start, depth - 0.5 * order.width, chord);
-                    combine::difference(&outer, &inner)
-                })
-                .collect();
+            let band = |h: &Area| {
+                let [inner, outer] = hoops_between(h, clearance, order.width, order.radius, depth);
+                combine::difference(&outer, &inner)
+            };
+            let bands: Vec<Area> = holes.iter().map(band).collect();
             combine::intersection(free, &combine::union_all(&bands))
         }
         Target::Pins { pins, .. } => {

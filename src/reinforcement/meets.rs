@@ -1,7 +1,7 @@
 //! Regions that overlap in a layer and share the place: half and half, or turn and
 //! turn about. By priority needs nothing: the order of laying does it.
 
-use super::{CHORD_MM, Target, Task, f64_of};
+use super::{CHORD_MM, Target, Task, f64_of, hoops_between};
 use crate::geom::{Area, combine, offset, smooth};
 use crate::job::{Job, Map, Meets};
 
@@ -122,13 +122,8 @@ fn ground(job: &Job, map: &Map, task: &Task) -> Area {
     let width = job.tow.width_mm;
     let deep = region.courses.map(|n| (f64_of(n) - 1.0).max(0.0) * region.spacing_mm + width);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    // round holes that bend more tightly than tow hoops lie further out
-    let grown = |h: &Area, by: f64| {
-        let first = offset::grown(h, clearance + 0.5 * width, CHORD_MM);
-        let outer = first.polygons().first().map_or(&[][..], |p| p.outer());
-        let first = smooth::rounded_up(outer, region.min_bend_radius_mm);
-        offset::grown(&first, by - 0.5 * width, CHORD_MM)
-    };
+    let grown =
+        |h: &Area, by: f64| hoops_between(h, clearance, width, region.min_bend_radius_mm, by)[1].clone();
     match (&task.target, deep) {
         (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
         (Target::Area(a), None) => a.clone(),

@@ -5,7 +5,7 @@ mod shape;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::fibre::LeftOut;
-use crate::geom::{Area, offset};
+use crate::geom::{Area, offset, smooth};
 use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
 
@@ -99,6 +99,17 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
 
 /// Sagitta of chords in areas that only bound where fibre may lie, mm.
 const CHORD_MM: f64 = 0.004;
+
+/// What hoops round a filled hole lie between if nothing is in their way: the inside of
+/// the innermost and the outside of the outermost, `deep` mm further out. They keep
+/// `clearance` mm from the hole, and round one that bends more tightly than tow, `radius`
+/// mm, they lie further out.
+pub(crate) fn hoops_between(hole: &Area, clearance: f64, width: f64, radius: f64, deep: f64) -> [Area; 2] {
+    let grown = offset::grown(hole, clearance + 0.5 * width, CHORD_MM);
+    let first = smooth::rounded_up(grown.polygons().first().map_or(&[][..], |p| p.outer()), radius);
+    let inner = offset::shrunk(&first, 0.5 * width, CHORD_MM);
+    [inner, offset::grown(&first, deep - 0.5 * width, CHORD_MM)]
+}
 
 #[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
 fn f64_of(n: usize) -> f64 {
