@@ -41,7 +41,8 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
     let mut laid = room.clone();
     while whole < most {
         let tried = (whole + most).div_ceil(2);
-        let closed = side_by_side(&belts[..tried], &rounds, &within, room).and_then(|paths| {
+        let closed = SPARES_BETWEEN.iter().find_map(|spare| {
+            let paths = side_by_side(&belts[..tried], &rounds, &within, room, *spare)?;
             let mut with = room.clone();
             paths.iter().for_each(|p| {
                 with.lay_path(p);
@@ -95,8 +96,14 @@ pub(super) fn ground(room: &Room<'_>) -> Option<Area> {
 
 /// Belts led inside an area so that each keeps a spacing inside the next one out,
 /// innermost first; `None` where one would not go round all pins any more, or
-/// cannot be bent so.
-fn side_by_side(belts: &[Area], rounds: &[Area], within: &Area, room: &Room<'_>) -> Option<Vec<Path>> {
+/// cannot be bent so. `spare` is kept between them beyond the spacing, in deviations.
+fn side_by_side(
+    belts: &[Area],
+    rounds: &[Area],
+    within: &Area,
+    room: &Room<'_>,
+    spare: f64,
+) -> Option<Vec<Path>> {
     let o = &room.order;
     let chord = bend::PROPOSAL_CHORD_MM;
     // led along an edge, the outermost has it and the others keep inside
@@ -134,7 +141,7 @@ fn side_by_side(belts: &[Area], rounds: &[Area], within: &Area, room: &Room<'_>)
         if held.iter().any(|r| combine::difference(r, &enclosed).area() > HELD_MM * r.perimeter()) {
             return None;
         }
-        let inside = offset::shrunk(&enclosed, o.spacing + SPARE_BETWEEN * o.deviation, chord);
+        let inside = offset::shrunk(&enclosed, o.spacing + spare * o.deviation, chord);
         within = combine::intersection(&within, &inside);
         paths.push(path);
     }
@@ -152,8 +159,9 @@ const HELD_TIGHTLY_MM: f64 = 0.006;
 const SPARE: f64 = 0.4;
 
 /// What of it is kept where a strap is led along the next one out, in deviations: it is
-/// fitted to a line that was pulled tight along that one.
-const SPARE_BETWEEN: f64 = 0.2;
+/// fitted to a line that was pulled tight along that one. Where straps fill a waist from
+/// edge to edge there is nothing to keep.
+const SPARES_BETWEEN: [f64; 2] = [0.2, 0.0];
 
 /// Room between the outermost strap and the edge that it is led along, in
 /// deviations: it is fitted to a line that was pulled tight along it.

@@ -849,7 +849,8 @@ mod tests {
                     let mut line = crate::geom::nearest::Lines::default();
                     line.add(&run);
                     let off = through.flatten(1e-4).iter().map(|p| line.distance(*p)).fold(0.0, f64::max);
-                    assert!(off < 0.006, "wave {k}: {off} mm off");
+                    // the deviation and what chords of 0.3 mm leave at this radius
+                    assert!(off < 0.005 + 0.3 * 0.3 / 8.0 / 6.0, "wave {k}: {off} mm off");
                 }
                 _ => {
                     stopped += 1;
