@@ -139,20 +139,20 @@ fn table(printer: &str, few_cuts: bool) -> Means {
 #[test]
 fn cover_with_15_mm_from_cutter_to_nozzle() {
     let Means { cover, reached, cuts } = table("shuttle-15", false);
-    assert!(cover >= 0.935 && reached >= 0.945, "pieces of 20 mm and more: {cover:.3}, {reached:.3}");
+    assert!(cover >= 0.939 && reached >= 0.95, "pieces of 20 mm and more: {cover:.3}, {reached:.3}");
     assert!(cuts <= 0.85, "cuts per metre, of the plain rule's: {cuts:.2}");
 }
 
 #[test]
 fn cover_with_35_mm_from_cutter_to_nozzle() {
     let Means { cover, reached, cuts } = table("reed-35", false);
-    assert!(cover >= 0.879 && reached >= 0.888, "pieces of 43 mm and more: {cover:.3}, {reached:.3}");
+    assert!(cover >= 0.888 && reached >= 0.897, "pieces of 43 mm and more: {cover:.3}, {reached:.3}");
     assert!(cuts <= 0.86, "cuts per metre, of the plain rule's: {cuts:.2}");
 }
 
 #[test]
 fn few_cuts_and_most_of_the_cover_where_they_are_asked_for() {
-    let tables = [("shuttle-15", 0.917), ("reed-35", 0.867)].map(|(p, least)| (p, least, table(p, true)));
+    let tables = [("shuttle-15", 0.92), ("reed-35", 0.87)].map(|(p, least)| (p, least, table(p, true)));
     for (printer, least, Means { cover, cuts, .. }) in tables {
         assert!(cuts <= 0.60, "{printer}: cuts per metre, of the plain rule's: {cuts:.2}");
         assert!(cover >= least, "{printer}: {cover:.3}");

@@ -119,14 +119,14 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
         }
         // turns lie across it on purpose
         let aside = laid.courses.iter().map(|c| lost_aside(c, &field)).sum();
+        let tow = laid.courses.iter().map(Course::length_mm).sum();
         let saved = if o.few_cuts { joined::join(&mut laid) } else { 0 };
-        Tried { laid, saved, aside }
+        Tried { laid, saved, aside, tow }
     };
     let mut best = way(0);
     // strips may lie half a width outside where centre lines may
     let ground = room.area.area() + 0.5 * o.width * room.area.perimeter();
-    let tow: f64 = best.laid.courses.iter().map(Course::length_mm).sum();
-    if tow * o.spacing < SERVED * ground {
+    if best.tow * o.spacing < SERVED * ground {
         // ranks in equal steps: what lies side by side is about as long
         let ranks = (1..BEGINNINGS).map(|k| k * lines.len() / BEGINNINGS).collect::<BTreeSet<_>>();
         let others: Vec<Tried<'_>> = ranks.into_par_iter().map(way).collect();
@@ -152,6 +152,8 @@ struct Tried<'a> {
     saved: usize,
     /// What is lost where courses lie off the field, mm of tow.
     aside: f64,
+    /// Tow before turns joined its courses, mm.
+    tow: f64,
 }
 
 impl Tried<'_> {
