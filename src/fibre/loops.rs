@@ -23,6 +23,11 @@ type Laid<'a> = (LayerCourses, Vec<Ground<'a>>);
 /// would lie astray: sixteen to the round.
 const EVERY: u32 = 3;
 
+/// Of these one in so many is tried first, evenly spread; the others only where one of
+/// the first is off by less than so many times what a course may be.
+const FEW: u32 = 4;
+const HOPELESS: f64 = 1.5;
+
 /// Each layer's loops as they are led, with their places among its courses. `kind_of`
 /// gives the kind of each layer. What begins alike in layers of a kind is led once.
 ///
@@ -107,10 +112,19 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) ->
             && let Some(course) = layer.courses.get(at)
             && let Some(ground) = grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).nth(at)
         {
-            for k in 0..stagger::PLACES / EVERY {
+            let places = stagger::PLACES / EVERY;
+            // every FEW-th place first: whether there is hope shows soon
+            let in_turn = (0..FEW).flat_map(|first| (first..places).step_by(FEW as usize));
+            let mut nearest = f64::INFINITY;
+            for (tried, k) in in_turn.enumerate() {
+                if tried * FEW as usize == places as usize && nearest > HOPELESS * most_mm {
+                    break;
+                }
                 let share = f64::from(k * EVERY) / f64::from(stagger::PLACES);
                 let begun = course.restarted(share * course.length_mm());
-                found.push(trail::led(&begun, &ground.walls, ground.leads));
+                let led = trail::led(&begun, &ground.walls, ground.leads);
+                nearest = nearest.min(off(&led));
+                found.push(led);
             }
             found.retain(|c| astray(c, most_mm).is_none());
         }
@@ -128,11 +142,15 @@ fn begun_anew<'a>(job: &Job, others: &'a [Course], beside: [&[(String, Point)]; 
         let ([own_a, all_a], [own_b, all_b]) = (from(beside[0]), from(beside[1]));
         [own_a.min(own_b), all_a.min(all_b)]
     };
-    let off = |c: &Course| c.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm);
     others.iter().max_by(|a, b| {
         let ([own_a, all_a], [own_b, all_b]) = (clear(a), clear(b));
         own_a.total_cmp(&own_b).then(all_a.total_cmp(&all_b)).then(off(b).total_cmp(&off(a)))
     })
+}
+
+/// How far a course's tow lies off its line, mm.
+fn off(course: &Course) -> f64 {
+    course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
 }
 
 /// Why a course is not laid, where its tow would lie further off than this.

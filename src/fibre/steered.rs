@@ -163,8 +163,8 @@ impl Tried<'_> {
 }
 
 /// What tow of a course that lies off the field is less worth, mm: along the field its
-/// stiffness falls with the fourth power of the angle's cosine (Jones, Mechanics of
-/// Composite Materials, 2nd ed. 1999, eq. 2.97, what matrix and shear bear left out).
+/// stiffness falls with the fourth power of the angle's cosine (laminate theory's turned
+/// stiffness Q11; what matrix and shear bear is left out).
 fn lost_aside(course: &Course, field: &Relaxed) -> f64 {
     let (path, length) = (course.path(), course.length_mm());
     let steps = (length / LOOK_MM).ceil().max(1.0);
@@ -174,7 +174,8 @@ fn lost_aside(course: &Course, field: &Relaxed) -> f64 {
         let s = length * at / steps;
         if let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) {
             let cos = Point::unit(field.at(p)).dot(t);
-            lost += (1.0 - cos.powi(4)) * length / steps;
+            let square = cos * cos;
+            lost += (1.0 - square * square) * length / steps;
         }
         at += 1.0;
     }
