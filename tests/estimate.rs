@@ -295,6 +295,12 @@ fn quantities_that_make_no_sense_could_not_run() {
     for quantity in ["0", "-5", "1.5", "many", "100,,200"] {
         let ran = estimate(&[text(&job), &format!("--quantity={quantity}")]);
         assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{quantity}: {}", ran.told);
+        assert!(ran.told.contains("whole numbers of parts a year"), "{quantity}: {}", ran.told);
+    }
+    for threads in ["0", "two"] {
+        let ran = estimate(&[text(&job), "-j", threads]);
+        assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{threads}: {}", ran.told);
+        assert!(ran.told.contains("whole number of threads, 1 or more"), "{threads}: {}", ran.told);
     }
 }
 

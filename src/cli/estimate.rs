@@ -19,7 +19,7 @@ pub(super) struct Arguments {
     #[arg(value_name = "JOB.toml", required = true)]
     job: Vec<PathBuf>,
     /// Good parts a year, one or several: machines, material and cost of each
-    #[arg(long, value_name = "N,N,…", value_delimiter = ',', value_parser = clap::value_parser!(u32).range(1..=1_000_000_000))]
+    #[arg(long, value_name = "N,N,…", value_delimiter = ',', value_parser = quantity)]
     quantity: Vec<u32>,
     /// How to print; --json is the same as json
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Table)]
@@ -29,8 +29,19 @@ pub(super) struct Arguments {
     #[arg(long)]
     quick: bool,
     /// Threads to work with, all cores where left out; figures do not depend on it
-    #[arg(short = 'j', long, value_name = "N", visible_alias = "threads")]
+    #[arg(short = 'j', long, value_name = "N", visible_alias = "threads", value_parser = super::thread_count)]
     jobs: Option<NonZeroUsize>,
+}
+
+/// Most parts a year that figures are worked out for.
+const MOST_PARTS: u32 = 1_000_000_000;
+
+/// A quantity as typed.
+fn quantity(typed: &str) -> Result<u32, String> {
+    let parts = typed.trim().parse().ok().filter(|n| (1..=MOST_PARTS).contains(n));
+    parts.ok_or_else(|| {
+        format!("give whole numbers of parts a year, 1 to {MOST_PARTS}, with commas between them")
+    })
 }
 
 /// How to print.

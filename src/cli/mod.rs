@@ -231,6 +231,11 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
     }
 }
 
+/// A number of threads as typed.
+fn thread_count(typed: &str) -> Result<NonZeroUsize, String> {
+    typed.parse().map_err(|_| "give a whole number of threads, 1 or more".to_owned())
+}
+
 /// Threads to work in: as many as asked for, else one for each core.
 fn threads(asked: Option<NonZeroUsize>) -> Outcome<rayon::ThreadPool> {
     // more threads than this only wait for each other

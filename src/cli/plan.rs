@@ -25,7 +25,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     no_verify: bool,
     /// Threads to work with; the result is the same for any number
-    #[arg(short = 'j', long, value_name = "N")]
+    #[arg(short = 'j', long, value_name = "N", value_parser = super::thread_count)]
     threads: Option<NonZeroUsize>,
     /// Plan again whenever the job or a file that it names changes; ends with Ctrl-C
     #[arg(long)]

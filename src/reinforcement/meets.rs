@@ -122,8 +122,10 @@ fn ground(job: &Job, map: &Map, task: &Task) -> Area {
     let width = job.tow.width_mm;
     let deep = region.courses.map(|n| (f64_of(n) - 1.0).max(0.0) * region.spacing_mm + width);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let grown =
-        |h: &Area, by: f64| hoops_between(h, clearance, width, region.min_bend_radius_mm, by)[1].clone();
+    let grown = |h: &Area, by: f64| {
+        let [_, outer] = hoops_between(h, clearance, width, region.min_bend_radius_mm, by);
+        outer
+    };
     match (&task.target, deep) {
         (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
         (Target::Area(a), None) => a.clone(),
