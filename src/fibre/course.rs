@@ -182,7 +182,7 @@ impl Trail {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geom::{Arc, Segment, pt};
+    use crate::geom::{Arc, Point, Segment, pt};
 
     fn course(segments: Vec<Segment>, closed: bool) -> Result<Course, CourseFault> {
         Course::new("test".into(), Rule::Contour, 0, Path::new(segments, closed), 5.0, 20.0)
@@ -213,5 +213,33 @@ mod tests {
             matches!(course(vec![line(0.0, 25.0)], true), Err(CourseFault::Joint { .. })),
             "a closed course ends where it began"
         );
+    }
+
+    #[test]
+    fn what_an_end_leaves_counts_as_much_as_what_the_way_there_does() {
+        // 3 mm of bend at the end of a straight: what lies last lies on its chord
+        let (sin, cos) = crate::geom::trig::sin_cos(3.0 / 5.0);
+        let (bend, end) = (pt(30.0, 0.0), pt(30.0 + 5.0 * sin, 5.0 - 5.0 * cos));
+        let arc = Segment::Arc(Arc { from: bend, to: end, centre: pt(30.0, 5.0), ccw: true });
+        let straight = Segment::Line { from: pt(0.0, 0.0), to: bend };
+        let plain = course(vec![straight, arc], false).expect("legal");
+        let led = crate::geom::tractrix::judged(plain.path(), plain.path().clone(), 3.0);
+        let trail = plain.drawn(3.0, led).trail.expect("it trails");
+        // drawn along in small steps; then the last 3 mm lie straight
+        let mut tail = pt(0.0, 0.0);
+        for k in 0..=33_000 {
+            let nozzle = plain.path().point_at(1e-3 * f64::from(k)).expect("on the way");
+            if nozzle.dist(tail) > 3.0 {
+                tail = nozzle + (tail - nozzle) * (3.0 / nozzle.dist(tail));
+            }
+        }
+        let off = |p: Point| if p.x < 30.0 { p.y.abs() } else { (p.dist(pt(30.0, 5.0)) - 5.0).abs() };
+        let last = (0..=100).map(|k| off(tail.lerp(end, f64::from(k) / 100.0))).fold(0.0, f64::max);
+        assert!((trail.end_off_mm - last).abs() < 0.02, "{} against {last}", trail.end_off_mm);
+        assert!(trail.off_mm < 0.9 * trail.end_off_mm, "{} until then", trail.off_mm);
+        assert!(trail.off_anywhere_mm() >= trail.end_off_mm);
+        let between = 0.5 * (trail.off_mm + trail.end_off_mm);
+        assert!(trail.astray(between).is_some(), "left out for its end");
+        assert!(trail.astray(1.01 * trail.end_off_mm).is_none(), "laid where that much is borne");
     }
 }
