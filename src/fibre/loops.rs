@@ -123,7 +123,7 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) ->
                 let share = f64::from(k * EVERY) / f64::from(stagger::PLACES);
                 let begun = course.restarted(share * course.length_mm());
                 let led = trail::led(&begun, &ground.walls, ground.leads);
-                nearest = nearest.min(off(&led));
+                nearest = nearest.min(trail::off(&led));
                 found.push(led);
             }
             found.retain(|c| astray(c, most_mm).is_none());
@@ -144,13 +144,8 @@ fn begun_anew<'a>(job: &Job, others: &'a [Course], beside: [&[(String, Point)]; 
     };
     others.iter().max_by(|a, b| {
         let ([own_a, all_a], [own_b, all_b]) = (clear(a), clear(b));
-        own_a.total_cmp(&own_b).then(all_a.total_cmp(&all_b)).then(off(b).total_cmp(&off(a)))
+        own_a.total_cmp(&own_b).then(all_a.total_cmp(&all_b)).then(trail::off(b).total_cmp(&trail::off(a)))
     })
-}
-
-/// How far a course's tow lies off its line, mm.
-fn off(course: &Course) -> f64 {
-    course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
 }
 
 /// Why a course is not laid, where its tow would lie further off than this.

@@ -43,7 +43,7 @@ pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
 }
 
 /// How far the tow of a course lies off its line, mm.
-fn off(course: &Course) -> f64 {
+pub(super) fn off(course: &Course) -> f64 {
     course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
 }
 
