@@ -210,23 +210,6 @@ impl Fitter<'_> {
         (at, curves.into_iter().map(|c| c.1).collect())
     }
 
-    /// Curves all the way from the first node to the last: some where [`Self::run`] finds
-    /// some, but gives up where nothing leads past the place at which greed stops.
-    fn run_through(&self) -> Option<Vec<Biarc>> {
-        let last = self.nodes.len() - 1;
-        if let Some(curves) = self.put_right(last) {
-            return Some(curves);
-        }
-        // a place that nothing passes further on is as good a reason to give up
-        let mut stopped = self.greedy(0, last).0;
-        while stopped < last {
-            let past = self.past(0, stopped, last)?;
-            stopped = self.greedy(past, last).0;
-        }
-        let (reached, curves) = self.search(0, last);
-        (reached == last).then(|| curves.into_iter().map(|c| c.1).collect())
-    }
-
     /// Farthest curves one after the other, until one finds no other.
     fn greedy(&self, from: usize, last: usize) -> (usize, Vec<(usize, Biarc)>) {
         let mut curves = Vec::new();
@@ -239,29 +222,10 @@ impl Fitter<'_> {
         (at, curves)
     }
 
-    /// A node past this one that [`Self::search`] may reach; `None` where it reaches none.
-    /// It sets foot on one of as many nodes in a row as it spans: on any of those up to
-    /// this one, and what it reaches from there is looked at as far again.
-    fn past(&self, from: usize, at: usize, last: usize) -> Option<usize> {
-        let first = (at + 1).saturating_sub(SPAN).max(from);
-        let far = (at + 2 * SPAN).min(last);
-        let mut reachable = vec![false; far - first + 1];
-        reachable[..=at - first].fill(true);
-        for i in first..far {
-            if !reachable[i - first] {
-                continue;
-            }
-            for j in i.max(at) + 1..=(i + SPAN).min(far) {
-                reachable[j - first] = reachable[j - first] || self.link(i, j).is_some();
-            }
-        }
-        let landing = (far + 1).saturating_sub(SPAN).max(at + 1);
-        (landing..=far).rev().find(|j| reachable[j - first])
-    }
-
     /// Farthest curves from the first node to the last one; where that sticks it is put
     /// right from a little before on, not from its start. `None` where that does not help.
-    fn put_right(&self, last: usize) -> Option<Vec<Biarc>> {
+    fn run_through(&self) -> Option<Vec<Biarc>> {
+        let last = self.nodes.len() - 1;
         let mut curves: Vec<(usize, Biarc)> = Vec::new();
         let mut at = 0;
         while at < last {
