@@ -126,6 +126,7 @@ fn never_panics(name: &str, good: &[u8], read: impl Fn(&[u8]) -> Result<(), Faul
 fn outline_reader(name: &'static str, ending: &str) -> impl Fn(&[u8]) -> Result<(), Faults> {
     let path = scratch(name).join(format!("part.{ending}"));
     let source = Arc::new(Source { name: "job.toml".to_owned(), text: "outline".to_owned() });
+    let place = towpath::diagnostic::Place { source, span: 0..7, label: String::new() };
     move |bytes| {
         std::fs::write(&path, bytes).expect("a scratch file");
         let file = OutlineFile {
@@ -133,11 +134,8 @@ fn outline_reader(name: &'static str, ending: &str) -> impl Fn(&[u8]) -> Result<
             typed: "part".to_owned(),
             thickness_mm: Some(0.4),
             unit_mm: 1.0,
-            place: towpath::diagnostic::Place {
-                source: Arc::clone(&source),
-                span: 0..7,
-                label: String::new(),
-            },
+            place: place.clone(),
+            thickness_place: place.clone(),
         };
         outline::read(&mut Notes::default(), &file, 0.2).map(drop)
     }

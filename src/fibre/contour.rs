@@ -13,7 +13,7 @@ const ROUNDS: usize = 2_000;
 /// the rounds before left, each one spacing from what it follows.
 ///
 /// Corners are passed in bends of the radius, on the inside or swinging wide
-/// ([`crate::geom::bend::eased`]); where a place is too narrow for both its edges
+/// ([`crate::geom::swing::eased`]); where a place is too narrow for both its edges
 /// the longer course has it and the other is interrupted; where a loop cannot be
 /// closed its sides are laid as open courses.
 ///

@@ -3,7 +3,7 @@
 use super::{Course, LeftOut};
 use crate::geom::nearest::Lines;
 use crate::geom::tractrix::Wanted;
-use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
+use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth, swing};
 use crate::job::Rule;
 use std::collections::BTreeMap;
 
@@ -395,7 +395,7 @@ impl<'a> Room<'a> {
             }
         }
         let free = |path: &Path| within(&self.boundary, path, 0.3 * o.deviation);
-        let eased = bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
 
@@ -413,7 +413,7 @@ impl<'a> Room<'a> {
             .into_iter()
             .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
             .find(whole)
-            .unwrap_or_else(|| bend::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
+            .unwrap_or_else(|| swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
         match fit.pieces.as_slice() {
             [path] if path.closed => Some(path.clone()),
             _ => None,
@@ -429,7 +429,7 @@ impl<'a> Room<'a> {
         let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         let part = edge.polygons().first()?;
         let ring = if outer { part.outer() } else { part.holes().first()? };
-        let mut fit = bend::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
+        let mut fit = swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
         if !outer && !matches!(fit.pieces.as_slice(), [p] if p.closed) {
             let round = smooth::rounded_up(ring, o.radius);
             fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
@@ -451,7 +451,7 @@ impl<'a> Room<'a> {
         let boundary = Lines::boundary(area);
         let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         // only where rings are to fill the place do thousandths add up; it costs time
-        let eased = if o.courses.is_none() { bend::eased_tightly } else { bend::eased };
+        let eased = if o.courses.is_none() { swing::eased_tightly } else { swing::eased };
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {

@@ -15,6 +15,7 @@ pub mod point;
 pub mod polygon;
 pub mod polyline;
 pub mod smooth;
+pub mod swing;
 pub mod tractrix;
 pub mod trig;
 

@@ -96,6 +96,8 @@ pub struct OutlineFile {
     pub unit_mm: f64,
     /// The job's text and where in it the outline is named, for messages.
     pub place: crate::diagnostic::Place,
+    /// Where in it the thickness is given, or the table that it would stand in.
+    pub thickness_place: crate::diagnostic::Place,
 }
 
 /// The job's `[matrix]` table.

@@ -481,12 +481,14 @@ impl Resolver<'_> {
                 Some("in") => 25.4,
                 _ => 1.0,
             },
-            place: Place {
-                source: Arc::clone(self.source),
-                span: part.place("outline"),
-                label: "named here".to_owned(),
-            },
+            place: self.at(part, "outline", "named here"),
+            thickness_place: self.at(part, "thickness_mm", ""),
         })
+    }
+
+    /// Where a key of a table was typed, or else the table.
+    fn at(&self, table: &Values, key: &str, label: &str) -> Place {
+        Place { source: Arc::clone(self.source), span: table.place(key), label: label.to_owned() }
     }
 
     fn machined(&mut self, notes: &mut Notes, machined: &Values) {

@@ -41,7 +41,8 @@ pub fn that_fit(printer: &Printer) -> (Matrix, Tow) {
 pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> Job {
     let mut printer = printer.clone();
     printer.suit(Some(matrix), Some(tow));
-    let nowhere = Arc::new(Source { name: name.to_owned(), text: String::new() });
+    let source = Arc::new(Source { name: name.to_owned(), text: String::new() });
+    let nowhere = Place { source, span: 0..0, label: String::new() };
     Job {
         name: name.to_owned(),
         outline: OutlineFile {
@@ -49,7 +50,8 @@ pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> 
             typed: String::new(),
             thickness_mm: None,
             unit_mm: 1.0,
-            place: Place { source: nowhere, span: 0..0, label: String::new() },
+            place: nowhere.clone(),
+            thickness_place: nowhere,
         },
         layer_height_mm: tow.height_mm.max(LAYER_MM),
         copies: 1,

@@ -129,10 +129,13 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         }
     };
     if own_height && file.thickness_mm.is_some() {
-        notes.push(pointed(Diagnostic::warning(
+        let mut d = Diagnostic::warning(
             "thickness-unused",
             format!("`thickness_mm` is not used: `{}` has a height of its own", file.typed),
-        )));
+        )
+        .help("take `thickness_mm` out of the job, or change the height in the outline file");
+        d.place = Some(file.thickness_place.clone());
+        notes.push(d);
     }
     Ok((Outline { layers, shapes }, input))
 }
@@ -295,7 +298,9 @@ mod tests {
         std::fs::write(&path, bytes).unwrap();
         let source = Arc::new(Source { name: "job.toml".into(), text: "outline".into() });
         let place = Place { source, span: 0..7, label: String::new() };
-        let file = OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: 1.0, place };
+        let thickness_place = place.clone();
+        let file =
+            OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: 1.0, place, thickness_place };
         read(notes, &file, layer_height_mm)
     }
 
@@ -349,6 +354,7 @@ mod tests {
             thickness_mm: None,
             unit_mm: 1.0,
             place: place.clone(),
+            thickness_place: place.clone(),
         };
         let faults = read(&mut Notes::default(), &file, 1.0).unwrap_err();
         assert_eq!(faults.0[0].code, "file-missing");

@@ -18,7 +18,7 @@ use crate::outline::{Layer, Outline};
 use crate::reinforcement::LayerTasks;
 use crate::sequence::{self, Move, Program};
 use rayon::prelude::*;
-use tow::{Nests, Tow};
+use tow::{HoopsRound, Tow};
 
 /// Accuracy of areas here, mm: a thousandth of what a figure may be wrong by.
 const CHORD_MM: f64 = 0.08;
@@ -88,8 +88,8 @@ pub fn quick(job: &Job, outline: &Outline, tasks: &[LayerTasks]) -> Estimate {
             })
         })
         .collect();
-    let nests = Nests::default();
-    let tows: Vec<Tow> = laid.par_iter().map(|&i| tow::tow(job, &tasks[i], &nests)).collect();
+    let round = HoopsRound::default();
+    let tows: Vec<Tow> = laid.par_iter().map(|&i| tow::tow(job, &tasks[i], &round)).collect();
     let of_kind: Vec<Sketch> =
         kinds.par_iter().map(|&(i, tow)| sketch(job, &outline.layers[i], &tasks[i], &tows[tow], i)).collect();
     let sketches: Vec<Sketch> = kind_of.iter().map(|&k| of_kind[k]).collect();

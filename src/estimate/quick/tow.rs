@@ -41,7 +41,7 @@ struct Ask<'a> {
 
 /// The tow of a layer, region by region in the order of laying. Each has what
 /// those before it left.
-pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
+pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
     let mut tow = Tow::default();
     let Some(map) = &job.map else { return tow };
     for task in &tasks.tasks {
@@ -66,7 +66,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, nests: &Nests) -> Tow {
             (Target::Area(_), Rule::Steered) => steered(&ask, &free, &mut tow),
             (Target::Area(_), _) => contour(&ask, &free, &mut tow),
             (Target::Holes { holes, .. }, _) => {
-                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, nests, &mut tow)).collect();
+                let bands: Vec<Area> = holes.iter().map(|h| hoops(&ask, h, &free, round, &mut tow)).collect();
                 combine::union_all(&bands)
             }
             // a strap lies close to the shortest belt round its pins
@@ -297,14 +297,14 @@ const NARROW: f64 = 0.62;
 
 /// Hoops round a hole, one after the other as they are laid: what of each lies in
 /// the room in pieces that can be laid, until one of them finds nothing.
-fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, nests: &Nests, tow: &mut Tow) -> Area {
+fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, round: &HoopsRound, tow: &mut Tow) -> Area {
     // the first one touches the wall: chords of both take from its room
     let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
-    let nest = nests.round(ask, hole);
+    let around = round.hole(ask, hole);
     let mut last = None;
     let (mut whole, mut innermost_mm) = (0.0, 0.0);
     for k in 0..ask.region.courses.unwrap_or(MOST_HOOPS) {
-        let Some(hoop) = nest.hoop(k, ask, hole) else { break };
+        let Some(hoop) = around.hoop(k, ask, hole) else { break };
         let pieces = hoop.within(&free);
         let (length, courses) =
             pieces.iter().filter(|l| **l >= ask.shortest).fold((0.0, 0.0), |(sum, n), l| (sum + l, n + 1.0));
@@ -336,11 +336,11 @@ const MOST_HOOPS: usize = 10_000;
 
 /// Hoops of all layers: a hole goes through many of them.
 #[derive(Default)]
-pub(super) struct Nests(Mutex<HashMap<Vec<u64>, Arc<Nest>>>);
+pub(super) struct HoopsRound(Mutex<HashMap<Vec<u64>, Arc<Hoops>>>);
 
-impl Nests {
+impl HoopsRound {
     /// The hoops round a hole under a region's rules.
-    fn round(&self, ask: &Ask<'_>, hole: &Area) -> Arc<Nest> {
+    fn hole(&self, ask: &Ask<'_>, hole: &Area) -> Arc<Hoops> {
         let rules = [ask.clearance, ask.width, ask.spacing, ask.radius];
         let points = hole.rings().flatten().flat_map(|p| [p.x, p.y]);
         let key = rules.into_iter().chain(points).map(f64::to_bits).collect();
@@ -350,9 +350,9 @@ impl Nests {
 
 /// Hoops round one hole, from the innermost on, as many as were asked for.
 #[derive(Default)]
-struct Nest(Mutex<Vec<Arc<Hoop>>>);
+struct Hoops(Mutex<Vec<Arc<Hoop>>>);
 
-impl Nest {
+impl Hoops {
     fn hoop(&self, index: usize, ask: &Ask<'_>, hole: &Area) -> Option<Arc<Hoop>> {
         let mut hoops = locked(&self.0);
         while hoops.len() <= index {

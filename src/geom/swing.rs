@@ -1,0 +1,253 @@
+//! Corners that bend too tightly, passed all the same: a bend inside the corner, or a
+//! swing wide round it.
+//!
+//! [`super::bend::fit`] stops at such places; [`eased`] joins what lies before and after
+//! by the shortest legal way that the caller finds free.
+
+use super::bend::{Fit, RADIUS_MARGIN_MM, SHARES, fit, path_of, turn};
+use super::biarc::biarc;
+use super::{Arc, Path, Point, Segment, trig};
+
+/// How far from a corner a bend that swings past it may begin, in radii: a right
+/// angle cut inside needs one, a turn by 150 degrees four.
+const SWINGS: [f64; 24] = [
+    0.03, 0.06, 0.1, 0.14, 0.18, 0.22, 0.27, 0.32, 0.38, 0.45, 0.52, 0.6, 0.7, 0.8, 0.9, 1.05, 1.2, 1.35,
+    1.5, 1.7, 1.9, 2.4, 3.0, 4.0,
+];
+
+/// How much further out than touching the corner a wide swing may begin, in radii.
+const WIDER: [f64; 9] = [0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.6, 1.0];
+
+/// As [`fit`], but where the points bend too tightly the path swings past the
+/// place instead of stopping, by the shortest of these that joins what lies
+/// before and after, bends no tighter than `min_radius` and is `free`: a bend
+/// inside the corner, or a swing wide round it (out, round, and in again). There
+/// it may lie any distance from the points. A closed run whose corners all can be
+/// passed gives one closed path; the kinks that could not be passed stay.
+pub fn eased(
+    points: &[Point],
+    closed: bool,
+    min_radius: f64,
+    deviation: f64,
+    free: &dyn Fn(&Path) -> bool,
+) -> Fit {
+    let found = fit(points, closed, min_radius, deviation);
+    eased_from(found, closed, min_radius, free)
+}
+
+/// As [`eased`], but no further off the points than is needed for as few kinks as
+/// `deviation` leaves: lines that keep near their points lie side by side without gaps
+/// and without coming too near to one another.
+pub fn eased_tightly(
+    points: &[Point],
+    closed: bool,
+    min_radius: f64,
+    deviation: f64,
+    free: &dyn Fn(&Path) -> bool,
+) -> Fit {
+    let at = |share: f64| fit(points, closed, min_radius, share * deviation);
+    let no_worse = |f: &Fit, than: &Fit| !f.pieces.is_empty() && f.kinks.len() <= than.kinks.len();
+    let mut found = at(TIGHT[0]);
+    if !found.kinks.is_empty() || found.pieces.is_empty() {
+        let loose = at(1.0);
+        if !no_worse(&found, &loose) {
+            let between = at(TIGHT[1]);
+            found = if no_worse(&between, &loose) { between } else { loose };
+        }
+    }
+    eased_from(found, closed, min_radius, free)
+}
+
+/// Shares of the deviation allowed that are tried before all of it.
+const TIGHT: [f64; 2] = [0.2, 0.5];
+
+fn eased_from(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
+    if found.kinks.is_empty() || found.pieces.is_empty() {
+        return found;
+    }
+    let easer = Easer { radius: min_radius, free };
+    let corners = found.pieces.len().saturating_sub(1);
+    let mut pieces = found.pieces;
+    if closed {
+        // begun with the longest: where it is opened no corner is
+        let longest = (0..pieces.len()).max_by(|&a, &b| pieces[a].length().total_cmp(&pieces[b].length()));
+        pieces.rotate_left(longest.unwrap_or(0));
+    }
+    let mut out = Fit { pieces: Vec::new(), kinks: Vec::new() };
+    for piece in pieces {
+        let joined = out.pieces.last().and_then(|before| easer.joined(before, &piece));
+        match (joined, out.pieces.last_mut()) {
+            (Some(path), Some(last)) => *last = path,
+            _ => out.pieces.push(piece),
+        }
+    }
+    if closed && out.pieces.len() == 1 {
+        if let Some(path) = easer.closed_up(&out.pieces[0]) {
+            return Fit { pieces: vec![path], kinks: Vec::new() };
+        }
+    } else if closed && out.pieces.len() > 1 {
+        let (first, last) = (&out.pieces[0], &out.pieces[out.pieces.len() - 1]);
+        if let Some(path) = easer.joined(last, first) {
+            out.pieces.pop();
+            out.pieces[0] = path;
+        }
+    }
+    if out.pieces.len() > 1 || corners == 0 || closed {
+        out.kinks = found.kinks;
+    }
+    out
+}
+
+struct Easer<'a> {
+    radius: f64,
+    free: &'a dyn Fn(&Path) -> bool,
+}
+
+impl Easer<'_> {
+    /// A curve from a place near the end of `a` to one near the start of `b`:
+    /// lengths cut off each, and the curve.
+    fn swing(&self, a: &Path, b: &Path) -> Option<(f64, f64, Path)> {
+        let (end, start) = (a.end()?, b.start()?);
+        // pieces that do not nearly meet have no corner between them
+        if end.dist(start) > 2.5 * self.radius {
+            return None;
+        }
+        let (la, lb) = (a.length(), b.length());
+        let least = self.radius + RADIUS_MARGIN_MM;
+        for s in SWINGS {
+            for (u, v) in [(s, s), (s, 0.5 * s), (0.5 * s, s)] {
+                let (u, v) = (u * self.radius, v * self.radius);
+                if u > 0.8 * la || v > 0.8 * lb {
+                    continue;
+                }
+                let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
+                let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
+                let inside = SHARES
+                    .iter()
+                    .filter_map(|&share| biarc(p, t, q, w, share))
+                    .find(|c| c.min_radius() >= least)
+                    .map(|c| path_of(&[c], false));
+                if let Some(path) = inside.filter(|c| (self.free)(c)) {
+                    return Some((u, v, path));
+                }
+            }
+        }
+        // wide: where the legs are straight the middle circle touches the corner
+        // when the outer ones leave them R (sqrt(4 - (1 + cos a)^2) + sin a) before
+        // it, a half the turn; further out it keeps clear of the corner
+        let tau = turn(a.tangent_at(la)?, b.tangent_at(0.0)?);
+        let (sin, cos) = trig::sin_cos(0.5 * tau.abs());
+        let touching = least * ((4.0 - (1.0 + cos) * (1.0 + cos)).max(0.0).sqrt() + sin);
+        let short = if cos > 0.05 { 0.5 * end.dist(start) / cos } else { 0.0 };
+        for more in WIDER {
+            let s = touching - short + more * least;
+            if s <= 0.0 || s > 0.8 * la || s > 0.8 * lb {
+                continue;
+            }
+            let (p, t) = (a.point_at(la - s)?, a.tangent_at(la - s)?);
+            let (q, w) = (b.point_at(s)?, b.tangent_at(s)?);
+            if let Some(path) = wide(p, t, q, w, least, tau.signum()).filter(|c| (self.free)(c)) {
+                return Some((s, s, path));
+            }
+        }
+        None
+    }
+
+    fn joined(&self, a: &Path, b: &Path) -> Option<Path> {
+        let (u, v, curve) = self.swing(a, b)?;
+        let mut path = a.split(a.length() - u).0;
+        path.segments.extend(curve.segments);
+        path.segments.extend(b.split(v).1.segments);
+        sound(path, self.radius)
+    }
+
+    fn closed_up(&self, a: &Path) -> Option<Path> {
+        let (u, v, curve) = self.swing(a, a)?;
+        let mut path = a.between(v, a.length() - u);
+        path.segments.extend(curve.segments);
+        path.closed = true;
+        sound(path, self.radius)
+    }
+}
+
+/// Three arcs of one radius from `p` along `t` to `q` along `w`: first against the
+/// turn's sense, then with it, then against it again: a swing wide round a corner.
+/// Dubins, *On curves of minimal length with a constraint on average curvature*,
+/// Amer. J. Math. 79 (1957) 497-516 (from memory), family CCC; differs in that the
+/// middle arc is the short one. `sense` is +1 for a turn to the left.
+fn wide(p: Point, t: Point, q: Point, w: Point, radius: f64, sense: f64) -> Option<Path> {
+    let (c1, c3) = (p - t.left() * (sense * radius), q - w.left() * (sense * radius));
+    let half = (c3 - c1) * 0.5;
+    let (d, along) = (half.norm(), half.normalised()?);
+    if d >= 2.0 * radius || d < 1e-6 {
+        return None;
+    }
+    // of the two middle circles the one whose short side faces the outer two
+    let c2 = c1 + half + along.left() * (sense * (4.0 * radius * radius - d * d).sqrt());
+    let (m1, m2) = (c1.lerp(c2, 0.5), c3.lerp(c2, 0.5));
+    let arc = |from: Point, to: Point, centre: Point, ccw: bool| Arc { from, to, centre, ccw };
+    let arcs = [arc(p, m1, c1, sense < 0.0), arc(m1, m2, c2, sense > 0.0), arc(m2, q, c3, sense < 0.0)];
+    // the run-ins are short; the middle turns by the corner and both of them
+    if arcs[0].sweep() > 1.6 || arcs[1].sweep() > 3.3 || arcs[2].sweep() > 1.6 {
+        return None;
+    }
+    let segments: Vec<Segment> = arcs.into_iter().filter(|a| a.length() > 1e-6).map(Segment::Arc).collect();
+    Some(Path::new(segments, false))
+}
+
+/// Splitting drops pieces under a micrometre: what does not meet exactly any more
+/// is not joined.
+fn sound(path: Path, radius: f64) -> Option<Path> {
+    let n = path.segments.len();
+    let joints = if path.closed { n } else { n.checked_sub(1)? };
+    let met = (0..joints).all(|i| path.segments[i].to().dist(path.segments[(i + 1) % n].from()) < 1e-6);
+    (met && path.min_radius() >= radius && path.worst_joint() < 1.5e-3).then_some(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    const DEVIATION: f64 = 0.02;
+
+    fn assert_legal(path: &Path, radius: f64) {
+        assert!(path.min_radius() >= radius, "radius {} below {radius}", path.min_radius());
+        assert!(path.worst_joint() < 1e-3, "a joint turns by {} rad", path.worst_joint());
+        for (a, b) in path.segments.iter().zip(path.segments.iter().skip(1)) {
+            assert!(a.to().dist(b.from()) < 1e-9, "the path is torn");
+        }
+    }
+
+    #[test]
+    fn a_corner_is_passed_in_a_bend_of_the_radius() {
+        // three sides of a square; closed form: each right angle cuts R to 2 R off
+        // both sides
+        let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)];
+        let open = eased(&points, false, 5.0, DEVIATION, &|_| true);
+        assert_eq!(open.pieces.len(), 1, "{open:?}");
+        assert_legal(&open.pieces[0], 5.0);
+        let least = 120.0 - 2.0 * (2.0 - std::f64::consts::FRAC_PI_2) * 8.1;
+        assert!(open.pieces[0].length() > least, "{}", open.pieces[0].length());
+        let ring = eased(&points, true, 5.0, DEVIATION, &|_| true);
+        assert_eq!(ring.pieces.len(), 1, "{ring:?}");
+        assert!(ring.pieces[0].closed, "round all four corners");
+        assert_legal(&ring.pieces[0], 5.0);
+    }
+
+    #[test]
+    fn a_solid_corner_is_passed_wide() {
+        // the solid lies inside the corner: x > 0, y > 0 from (0, 0) on
+        let points = [pt(0.0, 40.0), pt(0.0, 0.0), pt(40.0, 0.0)];
+        let outside = |p: &Path| p.flatten(0.01).iter().all(|p| p.x < 1e-3 || p.y < 1e-3);
+        let fit = eased(&points, false, 5.0, DEVIATION, &outside);
+        assert_eq!(fit.pieces.len(), 1, "{fit:?}");
+        assert_legal(&fit.pieces[0], 5.0);
+        // closed form: the middle circle touches the corner, its centre R / sqrt 2
+        // inside both legs, the outer ones R outside: they leave the legs
+        // R (sqrt(4 - (1 + 1 / sqrt 2)^2) - 1 / sqrt 2) = 0.335 R before it
+        let line = fit.pieces[0].flatten(0.001);
+        let depth = line.iter().map(|p| (-p.x).max(-p.y)).fold(0.0, f64::max);
+        assert!(depth > 0.2 && depth < 5.0, "swings out by {depth}");
+    }
+}
