@@ -180,6 +180,11 @@ impl std::error::Error for Faults {}
 /// What a stage gives: its value, or every error that it found.
 pub type Outcome<T> = Result<T, Faults>;
 
+/// A number and what it counts, for messages: 1 place, 2 places.
+pub(crate) fn counted<N: fmt::Display + PartialEq + From<u8>>(n: N, what: &str) -> String {
+    format!("{n} {what}{}", if n == N::from(1) { "" } else { "s" })
+}
+
 pub mod codes;
 pub mod nearest;
 mod progress;

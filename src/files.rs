@@ -103,26 +103,20 @@ fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
 ///
 /// Each is written beside its place under a temporary name, flushed to the disk,
 /// and only then are they renamed, one after the other.
+///
+/// Errors: of the file system; `IsADirectory` where a folder has the name of a file.
 pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
-    write_all_if(folder, files, |_| Ok::<(), std::convert::Infallible>(())).map(|_| ())
-}
-
-/// The same, where somebody looks at the written files, by their temporary paths
-/// and in their order, before they take their names. What they refuse leaves nothing.
-pub fn write_all_if<E>(
-    folder: &Path,
-    files: &[(String, Vec<u8>)],
-    look: impl FnOnce(&[&Path]) -> Result<(), E>,
-) -> std::io::Result<Result<(), E>> {
-    let ready = ready(folder, files)?;
-    let paths: Vec<&Path> = ready.iter().map(|(_, file)| file.path()).collect();
-    if let Err(refused) = look(&paths) {
-        return Ok(Err(refused));
+    // the one thing that would stop the renames half-way
+    if let Some((name, _)) = files.iter().find(|(name, _)| folder.join(name).is_dir()) {
+        return Err(std::io::Error::new(
+            std::io::ErrorKind::IsADirectory,
+            format!("`{name}` is a folder there"),
+        ));
     }
-    for (place, file) in ready {
+    for (place, file) in ready(folder, files)? {
         file.persist(place).map_err(|e| e.error)?;
     }
-    Ok(Ok(()))
+    Ok(())
 }
 
 /// Writes several new files of one folder, none over a file that is there.

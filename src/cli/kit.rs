@@ -97,6 +97,12 @@ fn unwritable(path: &Path, why: impl std::fmt::Display) -> Diagnostic {
 pub(super) fn new(arguments: &New) -> Outcome<Report> {
     let path = &arguments.out;
     let shown = path.display().to_string();
+    if path.file_name().is_some_and(|name| name == blank::SCHEMA_FILE) {
+        let message = format!("`{shown}` is the name of the schema that is written beside the profile");
+        return Err(Diagnostic::error("output-exists", message)
+            .help("choose another name, as mine.toml")
+            .into());
+    }
     if path.exists() {
         let d = Diagnostic::error("output-exists", format!("there is a file `{shown}` already"));
         return Err(d
@@ -195,7 +201,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     let trials = trial::write(&p, matrix, tow)?;
     let files: Vec<(String, Vec<u8>)> =
         trials.files.iter().map(|(n, t)| (n.clone(), t.clone().into_bytes())).collect();
-    files::write_all(&arguments.out, &files).map_err(|e| unwritable(&arguments.out, &e))?;
+    files::write_all(&arguments.out, &files).map_err(|e| unwritable(&arguments.out, files::why(&e)))?;
     let names: Vec<String> = files.iter().map(|(n, _)| arguments.out.join(n).display().to_string()).collect();
     let mut text = String::from("written\n");
     for name in &names {

@@ -30,7 +30,7 @@ pub(super) fn report(command: Option<&str>) -> Outcome<Report> {
     clap_mangen::Man::new(page)
         .manual("towpath manual")
         .render(&mut roff)
-        .map_err(|e| Diagnostic::error("output-unwritable", format!("the page cannot be made: {e}")))?;
+        .map_err(|e| Diagnostic::error("system", format!("the page cannot be made: {e}")))?;
     let text = String::from_utf8_lossy(&roff).into_owned();
     let json = json!(text);
     Ok(Report::of(text, json))

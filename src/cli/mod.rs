@@ -174,8 +174,15 @@ const COULD_NOT_RUN: u8 = 2;
 const AT_FAULT: u8 = 1;
 
 /// Codes of faults that keep towpath from running at all.
-const NOT_RUN: &[&str] =
-    &["fit-pairs", "input-missing", "input-unreadable", "output-exists", "output-unwritable", "picture-name"];
+const NOT_RUN: &[&str] = &[
+    "fit-pairs",
+    "input-missing",
+    "input-unreadable",
+    "output-exists",
+    "output-unwritable",
+    "picture-name",
+    "system",
+];
 
 /// Runs a command line, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -240,9 +247,10 @@ fn thread_count(typed: &str) -> Result<NonZeroUsize, String> {
 fn threads(asked: Option<NonZeroUsize>) -> Outcome<rayon::ThreadPool> {
     // more threads than this only wait for each other
     let threads = asked.map_or(0, |n| n.get().min(MOST_THREADS));
-    Ok(rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|e| {
-        Diagnostic::error("output-unwritable", format!("{threads} threads cannot be started: {e}"))
-    })?)
+    Ok(rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .map_err(|e| Diagnostic::error("system", format!("{threads} threads cannot be started: {e}")))?)
 }
 
 /// More than any machine on a desk has.

@@ -2,14 +2,14 @@
 
 use super::Report;
 use super::console::Console;
-use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::job::{Job, Printer};
 use crate::verify::findings::{Check, shown};
 use crate::{estimate, files, plan, report, verify};
 use clap::Args;
 use serde_json::json;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What to plan, and where to.
@@ -53,13 +53,12 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         follow: arguments.watch,
     });
     let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
+    if !arguments.no_verify {
+        check([&names[0], &names[1]], [&planned.program, &planned.plan], &planned.job.printer)?;
+    }
     let files: Vec<(String, Vec<u8>)> =
         names.iter().cloned().zip([planned.program, planned.plan, page].map(String::into_bytes)).collect();
-    let printer = &planned.job.printer;
-    files::write_all_if(&arguments.out, &files, |written| {
-        if arguments.no_verify { Ok(()) } else { check(&names[0], written, printer) }
-    })
-    .map_err(|e| {
+    files::write_all(&arguments.out, &files).map_err(|e| {
         let folder = arguments.out.display();
         Diagnostic::error(
             "output-unwritable",
@@ -67,7 +66,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         )
         .in_file(folder.to_string())
         .help("choose another folder with --out, or free space on the disk")
-    })??;
+    })?;
     let [x, y, z] = planned.work.outline.size_mm();
     let layers = planned.work.outline.layers.len();
     let s = if layers == 1 { "" } else { "s" };
@@ -98,13 +97,12 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     Ok(Report::telling(format!("{table}written                   {}\n", paths.join(", ")), json))
 }
 
-/// Checks the program as it was written, with its plan.
+/// Checks a program with its plan, before either is written.
 ///
-/// Errors: `planner-fault`, one for each check that fails; nothing is left then.
-fn check(name: &str, written: &[&Path], printer: &Printer) -> Outcome<()> {
-    let [program, plan, ..] = written else { return Ok(()) };
-    let plan = files::read(plan)?;
-    let verdict = verify::verify(name, files::open(program)?, printer, Some((name, &plan)))?;
+/// Errors: `planner-fault`, one for each check that fails.
+fn check(names: [&str; 2], texts: [&str; 2], printer: &Printer) -> Outcome<()> {
+    let plan = Some((names[1], texts[1].as_bytes()));
+    let verdict = verify::verify(names[0], texts[0].as_bytes(), printer, plan)?;
     let faults: Vec<Diagnostic> = Check::all()
         .filter_map(|c| {
             let (count, finding) = (verdict.ledger.faults_of(c), verdict.ledger.first_of(c)?);
@@ -134,11 +132,11 @@ fn served(cover: &[plan::RegionCover], job: &Job) -> String {
         let angle = r.angle_off_deg.map(|a| format!(", {a:.1} deg off its direction")).unwrap_or_default();
         let bend = r.least_radius_mm.map(|b| format!(", bends from {b:.1} mm")).unwrap_or_default();
         out.push_str(&format!(
-            "{:<26}{}: {:.1} % of its area, {} courses{angle}{bend}\n",
+            "{:<26}{}: {:.1} % of its area, {}{angle}{bend}\n",
             if i == 0 { format!("cover, pieces >= {shortest:.0} mm") } else { String::new() },
             r.region,
             share(r.covered_mm2),
-            r.courses,
+            counted(r.courses, "course"),
         ));
     }
     out

@@ -2,7 +2,7 @@
 
 use super::Report;
 use super::console::Console;
-use crate::diagnostic::Outcome;
+use crate::diagnostic::{Outcome, counted};
 use crate::job;
 use crate::verify::{self, Verdict};
 use clap::Args;
@@ -43,16 +43,15 @@ fn told(name: &str, printer: &str, planned: bool, verdict: &Verdict) -> Report {
     let f = &verdict.figures;
     let faults = verdict.ledger.faults();
     let mut text = verdict.ledger.table();
-    let s = if faults == 1 { "" } else { "s" };
     text.push_str(&format!(
-        "\n{name} for {printer}: {} lines, {} layers, {} courses, {:.2} m of tow, {:.2} cm3 of matrix, {}: {}\n",
+        "\n{name} for {printer}: {} lines, {}, {}, {:.2} m of tow, {:.2} cm3 of matrix, {}: {}\n",
         f.lines,
-        f.layers,
-        f.courses,
+        counted(f.layers, "layer"),
+        counted(f.courses, "course"),
         f.fibre_mm / 1000.0,
         f.matrix_mm3 / 1000.0,
         crate::gcode::clock(f.seconds),
-        if faults == 0 { "no faults".to_owned() } else { format!("{faults} fault{s}") },
+        if faults == 0 { "no faults".to_owned() } else { counted(faults, "fault") },
     ));
     if !planned {
         text.push_str("without a plan: agreement, outline, areas and estimate were not looked at\n");

@@ -6,7 +6,7 @@
 
 use super::console::Console;
 use super::{finish, plan};
-use crate::diagnostic::Notes;
+use crate::diagnostic::{Notes, counted};
 use crate::{files, job};
 use std::path::{Path, PathBuf};
 use std::thread;
@@ -32,23 +32,18 @@ pub(super) fn plan(arguments: &plan::Arguments, console: &Console, as_json: bool
         let before = seen(&known);
         let mut notes = Notes::default();
         let outcome = plan::run(arguments, console, &mut notes);
-        let good = outcome.is_ok();
         let status = finish(console, as_json, &notes, outcome);
-        after(arguments, good);
         if console.closed() {
             return;
         }
         let what = if status == 0 { "planned" } else { "not planned" };
-        console.tell(&format!("{what}; watching {} files, Ctrl-C ends", known.len()));
+        console.tell(&format!("{what}; watching {}, Ctrl-C ends", counted(known.len(), "file")));
         while seen(&known) == before {
             thread::sleep(LOOK);
         }
         settle(&known);
     }
 }
-
-/// Where something that shows the result would be told that there is a new one.
-fn after(_arguments: &plan::Arguments, _good: bool) {}
 
 fn seen(paths: &[PathBuf]) -> Seen {
     paths.iter().map(|p| (p.clone(), files::stamp(Path::new(p)))).collect()

@@ -305,6 +305,10 @@ pub static ALL: &[Code] = &[
         text: "A region with `spiral = true` is laid in closed courses all the same: between two of them there is no way over that keeps the bend radius and a tow's width from both. No cut is saved then, and the courses keep the little more room that a spiral's bends would have needed. Leave the key out, or give the region more or longer courses.",
     },
     Code {
+        name: "system",
+        text: "The system refused what the program needs to work at all, such as threads. The message has its words; end other programs, or ask for fewer threads with `-j`. The exit status is 2.",
+    },
+    Code {
         name: "temperature-limit",
         text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used.",
     },

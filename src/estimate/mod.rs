@@ -25,8 +25,9 @@ pub struct Estimate {
     pub courses: usize,
     /// Cuts made: one a course.
     pub cuts: usize,
-    /// Cuts that joining rows by turns saved.
-    pub cuts_saved: usize,
+    /// Cuts that joining rows by turns saved; not known to the quick estimate.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cuts_saved: Option<usize>,
     /// Head changes after the first choice of a head.
     pub head_changes: usize,
     /// Matrix laid as beads, without purge, mm3.
@@ -116,7 +117,7 @@ pub fn of(
     Sums {
         fibre_length_mm,
         courses,
-        cuts_saved,
+        cuts_saved: Some(cuts_saved),
         head_changes: selections.saturating_sub(1),
         matrix_volume_mm3,
         purge_volume_mm3,
@@ -131,7 +132,7 @@ pub fn of(
 struct Sums {
     fibre_length_mm: f64,
     courses: usize,
-    cuts_saved: usize,
+    cuts_saved: Option<usize>,
     head_changes: usize,
     matrix_volume_mm3: f64,
     purge_volume_mm3: f64,
@@ -252,7 +253,7 @@ mod tests {
             assert!((is - want).abs() < 6e-6, "{what}: {is}, by hand {want}");
         };
         near("fibre length, both copies", e.fibre_length_mm, 160.0);
-        assert_eq!((e.courses, e.cuts, e.cuts_saved, e.head_changes), (2, 2, 3, 1), "counts");
+        assert_eq!((e.courses, e.cuts, e.cuts_saved, e.head_changes), (2, 2, Some(3), 1), "counts");
         let cuts = program.moves.iter().filter(|m| **m == Move::Cut).count();
         assert_eq!(e.cuts, cuts, "a cut for each that the program makes");
         near("matrix without purge", e.matrix_volume_mm3, 180.0);

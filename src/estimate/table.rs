@@ -1,6 +1,7 @@
 //! The short table that a planner reads.
 
 use super::Estimate;
+use crate::diagnostic::counted;
 use crate::gcode::clock;
 use crate::job::Job;
 use std::fmt::Write as _;
@@ -14,8 +15,9 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     };
     let copies = if job.copies == 1 { "1 part".to_string() } else { format!("{} parts", job.copies) };
     row("program", format!("{}, {copies}, printer {}", job.name, job.printer.name));
-    row("fibre length", format!("{:.2} m in {} courses", e.fibre_length_mm / 1000.0, e.courses));
-    row("cuts", format!("{} ({} saved by turns)", e.cuts, e.cuts_saved));
+    row("fibre length", format!("{:.2} m in {}", e.fibre_length_mm / 1000.0, counted(e.courses, "course")));
+    let saved = e.cuts_saved.map_or_else(String::new, |n| format!(" ({n} saved by turns)"));
+    row("cuts", format!("{}{saved}", e.cuts));
     row("head changes", e.head_changes.to_string());
     row(
         "matrix",

@@ -31,7 +31,7 @@ pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
 pub(crate) use steered::Directions;
 
-use crate::diagnostic::{Diagnostic, Notes};
+use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
@@ -133,8 +133,8 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             Diagnostic::warning(
                 "ends-close",
                 format!(
-                    "ends of closed courses in {} layers lie nearer than {} mm to ends in the layer below; the nearest {reached:.2} mm",
-                    short.len(),
+                    "in {}, ends of closed courses lie nearer than {} mm to ends in the layer below; the nearest {reached:.2} mm",
+                    counted(short.len(), "layer"),
                     job.courses.end_stagger_mm
                 ),
             )

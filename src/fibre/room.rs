@@ -75,9 +75,10 @@ const LOOK_MM: f64 = 0.25;
 /// The path lies throughout in the area with this boundary, up to `tolerance` mm.
 pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
     let total = path.length();
+    let mut walk = path.walk();
     let mut at = 0.0;
     loop {
-        let Some(p) = path.point_at(at) else { return false };
+        let Some(p) = walk.point_at(at) else { return false };
         let edge = boundary.distance(p);
         if edge > tolerance && !boundary.enclose(p) {
             return false;
@@ -186,9 +187,10 @@ impl<'a> Room<'a> {
         let mut out: Vec<(f64, f64)> = Vec::new();
         let mut open: Option<f64> = None;
         let mut before = 0.0;
+        let mut walk = path.walk();
         let mut at = 0.0;
         loop {
-            let room = path.point_at(at).map_or(-1.0, |p| self.room_at(p));
+            let room = walk.point_at(at).map_or(-1.0, |p| self.room_at(p));
             match (room >= 0.0, open) {
                 (true, None) => open = Some(if at > 0.0 { self.border(path, before, at) } else { 0.0 }),
                 (false, Some(from)) => {
@@ -556,7 +558,8 @@ impl<'a> Room<'a> {
         let s = |i: usize| total * i as f64 / n as f64;
         #[expect(clippy::cast_possible_truncation, reason = "a place in tow widths")]
         let cell = |v: f64| (v / o.width).floor() as i64;
-        let places: Vec<Point> = (0..=n).filter_map(|i| path.point_at(s(i))).collect();
+        let mut walk = path.walk();
+        let places: Vec<Point> = (0..=n).filter_map(|i| walk.point_at(s(i))).collect();
         let mut passed: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
         let mut out: Vec<(f64, f64)> = Vec::new();
         let mut open: Option<usize> = None;

@@ -128,7 +128,8 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let ground = room.area.area() + 0.5 * o.width * room.area.perimeter();
     if best.tow * o.spacing < SERVED * ground {
         // ranks in equal steps: what lies side by side is about as long
-        let ranks = (1..BEGINNINGS).map(|k| k * lines.len() / BEGINNINGS).collect::<BTreeSet<_>>();
+        let ranks =
+            (1..BEGINNINGS).map(|k| k * lines.len() / BEGINNINGS).filter(|k| *k > 0).collect::<BTreeSet<_>>();
         let others: Vec<Tried<'_>> = ranks.into_par_iter().map(way).collect();
         // a cut costs as much in one as in the other
         let value_of = Worth::in_order(&o, o.radius, best.laid.courses.iter().map(Course::length_mm));
@@ -168,11 +169,12 @@ impl Tried<'_> {
 fn lost_aside(course: &Course, field: &Relaxed) -> f64 {
     let (path, length) = (course.path(), course.length_mm());
     let steps = (length / LOOK_MM).ceil().max(1.0);
+    let mut walk = path.walk();
     let mut lost = 0.0;
     let mut at = 0.5;
     while at < steps {
         let s = length * at / steps;
-        if let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) {
+        if let Some((p, t)) = walk.at(s) {
             let cos = Point::unit(field.at(p)).dot(t);
             let square = cos * cos;
             lost += (1.0 - square * square) * length / steps;

@@ -143,6 +143,11 @@ impl Path {
         self.locate(s).map(|(i, r)| self.segments[i].point_at(r))
     }
 
+    /// For places at many lengths, one after the other.
+    pub fn walk(&self) -> Walk<'_> {
+        Walk { path: self, segment: 0, from: 0.0, length: self.segments.first().map_or(0.0, Segment::length) }
+    }
+
     /// Places along the path so far apart, and its end, found in one walk.
     pub fn places(&self, apart_mm: f64) -> impl Iterator<Item = Point> + '_ {
         let mut segments = self.segments.iter();
@@ -243,6 +248,42 @@ impl Path {
     }
 }
 
+/// A place on a path that moves on along it: lengths that rise are found in steps, not
+/// from the path's start each time.
+pub struct Walk<'a> {
+    path: &'a Path,
+    /// The piece walked on, the length at which it begins, and its own, mm.
+    segment: usize,
+    from: f64,
+    length: f64,
+}
+
+impl<'a> Walk<'a> {
+    /// Point and unit tangent at a length from the start, mm, as [`Path::point_at`] and
+    /// [`Path::tangent_at`]; `None` for an empty path.
+    pub fn at(&mut self, s: f64) -> Option<(Point, Point)> {
+        self.to(s).map(|(segment, rest)| (segment.point_at(rest), segment.tangent_at(rest)))
+    }
+
+    /// The point alone.
+    pub fn point_at(&mut self, s: f64) -> Option<Point> {
+        self.to(s).map(|(segment, rest)| segment.point_at(rest))
+    }
+
+    /// The piece at a length, and the length into it.
+    fn to(&mut self, s: f64) -> Option<(&'a Segment, f64)> {
+        if s < self.from {
+            *self = self.path.walk();
+        }
+        while s > self.from + self.length && self.segment + 1 < self.path.segments.len() {
+            self.from += self.length;
+            self.segment += 1;
+            self.length = self.path.segments[self.segment].length();
+        }
+        Some((self.path.segments.get(self.segment)?, (s - self.from).clamp(0.0, self.length)))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -272,5 +313,26 @@ mod tests {
         for (p, q) in found.iter().zip(&wanted) {
             assert!(p.dist(*q) < 1e-9, "{p:?} for {q:?}");
         }
+    }
+
+    #[test]
+    fn a_walk_finds_the_places_of_any_lengths() {
+        let path = Path::new(
+            vec![
+                Segment::Line { from: pt(0.0, 0.0), to: pt(3.0, 0.0) },
+                Segment::Arc(Arc { from: pt(3.0, 0.0), to: pt(5.0, 2.0), centre: pt(3.0, 2.0), ccw: true }),
+                Segment::Line { from: pt(5.0, 2.0), to: pt(5.0, 7.0) },
+            ],
+            false,
+        );
+        let mut walk = path.walk();
+        // forwards, back, over both ends
+        for s in [-1.0, 0.0, 0.4, 2.9, 3.0, 3.1, 6.0, 6.2, 11.0, 20.0, 1.0, 7.0, 0.0, 100.0] {
+            let (p, t) = walk.at(s).unwrap();
+            assert!(p.dist(path.point_at(s).unwrap()) < 1e-12, "{s}");
+            assert!(t.dist(path.tangent_at(s).unwrap()) < 1e-12, "{s}");
+            assert_eq!(walk.point_at(s), Some(p), "{s}");
+        }
+        assert!(Path::default().walk().at(0.0).is_none(), "nothing to walk on");
     }
 }

@@ -73,27 +73,39 @@ fn eased_from(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) ->
         let longest = (0..pieces.len()).max_by(|&a, &b| pieces[a].length().total_cmp(&pieces[b].length()));
         pieces.rotate_left(longest.unwrap_or(0));
     }
-    let mut out = Fit { pieces: Vec::new(), kinks: Vec::new() };
+    // where a piece ends that is not joined to the next, a kink stays
+    let kink_at = |end: Option<Point>| {
+        let end = end?;
+        found.kinks.iter().copied().min_by(|a, b| a.dist(end).total_cmp(&b.dist(end)))
+    };
+    let mut out = Fit::default();
     for piece in pieces {
-        let joined = out.pieces.last().and_then(|before| easer.joined(before, &piece));
-        match (joined, out.pieces.last_mut()) {
-            (Some(path), Some(last)) => *last = path,
-            _ => out.pieces.push(piece),
+        let Some(last) = out.pieces.last_mut() else {
+            out.pieces.push(piece);
+            continue;
+        };
+        if let Some(path) = easer.joined(last, &piece) {
+            *last = path;
+        } else {
+            out.kinks.extend(kink_at(last.end()));
+            out.pieces.push(piece);
         }
     }
-    if closed && out.pieces.len() == 1 {
-        if let Some(path) = easer.closed_up(&out.pieces[0]) {
-            return Fit { pieces: vec![path], kinks: Vec::new() };
-        }
-    } else if closed && out.pieces.len() > 1 {
-        let (first, last) = (&out.pieces[0], &out.pieces[out.pieces.len() - 1]);
-        if let Some(path) = easer.joined(last, first) {
-            out.pieces.pop();
-            out.pieces[0] = path;
-        }
-    }
-    if out.pieces.len() > 1 || corners == 0 || closed {
-        out.kinks = found.kinks;
+    match out.pieces.as_slice() {
+        [one] if closed => match easer.closed_up(one) {
+            Some(path) => return Fit { pieces: vec![path], kinks: Vec::new() },
+            None => out.kinks.extend(kink_at(one.end())),
+        },
+        [first, .., last] if closed => match easer.joined(last, first) {
+            Some(path) => {
+                out.pieces.pop();
+                out.pieces[0] = path;
+            }
+            None => out.kinks.extend(kink_at(last.end())),
+        },
+        // before its first point or behind its last one
+        [_] if corners == 0 => out.kinks = found.kinks,
+        _ => {}
     }
     out
 }
@@ -233,6 +245,21 @@ mod tests {
         assert_eq!(ring.pieces.len(), 1, "{ring:?}");
         assert!(ring.pieces[0].closed, "round all four corners");
         assert_legal(&ring.pieces[0], 5.0);
+    }
+
+    #[test]
+    fn the_kink_told_is_the_corner_that_was_not_passed() {
+        let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)];
+        for blocked in points {
+            let clear = |p: &Path| p.segments.iter().all(|s| s.to().dist(blocked) > 15.0);
+            for closed in [false, true] {
+                let passed = !closed && (blocked == points[0] || blocked == points[3]);
+                let fit = eased(&points, closed, 5.0, DEVIATION, &clear);
+                assert_eq!(fit.pieces.len(), if passed || closed { 1 } else { 2 }, "{blocked:?}: {fit:?}");
+                assert_eq!(fit.kinks.len(), usize::from(!passed), "{blocked:?}: {fit:?}");
+                assert!(fit.kinks.iter().all(|k| k.dist(blocked) < 2.0), "{blocked:?}: {:?}", fit.kinks);
+            }
+        }
     }
 
     #[test]

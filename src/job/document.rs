@@ -3,7 +3,7 @@
 
 use super::table::{Key, Kind, Need, Table};
 use crate::diagnostic::nearest::{help, listed, nearest};
-use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source, counted};
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -562,10 +562,6 @@ impl<'a> Reader<'a> {
 
 fn joined(path: &str, name: &str) -> String {
     if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") }
-}
-
-fn counted(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
 /// What holds where a key is left out. Whole numbers given for a number are one.

@@ -62,7 +62,8 @@ pub struct Job {
 impl Job {
     /// The part's name made safe for a file name: letters and digits of any
     /// script, `-`, `_` and `.` stay, every run of anything else becomes one `-`;
-    /// never hidden, never empty, at most 100 characters.
+    /// never hidden, never empty, at most 100 bytes: file systems commonly take 255 of
+    /// a name with its endings.
     pub fn file_stem(&self) -> String {
         file_stem(&self.name)
     }
@@ -78,8 +79,9 @@ pub fn file_stem(name: &str) -> String {
             stem.push('-');
         }
     }
-    let stem: String = stem.trim_matches(['-', '.']).chars().take(100).collect();
     let stem = stem.trim_matches(['-', '.']);
+    let end = (0..=stem.len().min(100)).rev().find(|&k| stem.is_char_boundary(k)).unwrap_or(0);
+    let stem = stem[..end].trim_matches(['-', '.']);
     if stem.is_empty() { "part".to_owned() } else { stem.to_owned() }
 }
 

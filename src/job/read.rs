@@ -267,8 +267,23 @@ pub fn named_files(path: &Path) -> Vec<PathBuf> {
     let word = |at: &str, key: &str| Some(table.get(at)?.get(key)?.as_str()?.to_owned());
     let files = [word("part", "outline"), word("reinforcement", "map")];
     let profiles = ["printer", "matrix", "tow"].map(|k| word("build", k).filter(|typed| is_path(typed)));
+    let fields = word("reinforcement", "map").map_or_else(Vec::new, |map| fields_of(&folder.join(map)));
     named.extend(files.into_iter().chain(profiles).flatten().map(|typed| folder.join(typed)));
+    named.extend(fields);
     named
+}
+
+/// The direction fields that a map names, as far as it can be read.
+fn fields_of(map: &Path) -> Vec<PathBuf> {
+    let text = files::read(map).map(|bytes| String::from_utf8_lossy(&bytes).into_owned()).unwrap_or_default();
+    let Ok(table) = toml::from_str::<toml::Table>(&text) else { return Vec::new() };
+    let folder = map.parent().map(Path::to_owned).unwrap_or_default();
+    let regions = table.get("region").and_then(|r| r.as_array()).into_iter().flatten();
+    let mut fields: Vec<PathBuf> =
+        regions.filter_map(|r| Some(folder.join(r.get("field")?.as_str()?))).collect();
+    fields.sort();
+    fields.dedup();
+    fields
 }
 
 fn resolve(

@@ -11,7 +11,7 @@
 //! united. Where facets disagree about their sides, even-odd decides.
 
 use super::mesh::Mesh;
-use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, pt};
 use rayon::prelude::*;
@@ -135,10 +135,10 @@ fn tell(
     if single + many > 0 {
         let mut told = Vec::new();
         if single > 0 {
-            told.push(format!("{single} edges belong to one facet only"));
+            told.push(format!("{} of one facet only", counted(single, "edge")));
         }
         if many > 0 {
-            told.push(format!("{many} edges belong to more than two"));
+            told.push(format!("{} of more than two facets", counted(many, "edge")));
         }
         notes.push(
             Diagnostic::warning(

@@ -1,6 +1,6 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
-use crate::diagnostic::{Diagnostic, Notes, Severity};
+use crate::diagnostic::{Diagnostic, Notes, Severity, counted};
 use crate::fibre::{self, LeftOut};
 use crate::job::{self, Job};
 use crate::{matrix, outline};
@@ -31,7 +31,8 @@ pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]
                     worst.region
                 ),
             );
-            let least = 0.5 * job.tow.width_mm / most;
+            // a tenth up: the radius told keeps below it
+            let least = (5.0 * job.tow.width_mm / most).ceil() / 10.0;
             notes.push(d.help(format!("`min_bend_radius_mm = {least:.1}` in the regions keeps below it")));
         }
     }
@@ -213,11 +214,6 @@ pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
 
 fn of_such(layers: usize) -> String {
     if layers == 1 { String::new() } else { format!(" (the worst of {layers} such layers)") }
-}
-
-/// A number and what it counts: one place, two places.
-fn counted(n: usize, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Index and value of the largest share over the limit, and how many are over it.

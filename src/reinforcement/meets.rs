@@ -5,10 +5,14 @@ use super::{CHORD_MM, Target, Task, f64_of, hoops_between};
 use crate::geom::{Area, combine, offset, smooth};
 use crate::job::{Job, Map, Meets};
 
-/// Every second layer lays its woven regions in the opposite order.
+/// The tasks whose regions weave, by index, in the order that they are laid in.
+pub(super) fn woven(map: &Map, tasks: &[Task]) -> Vec<usize> {
+    (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect()
+}
+
+/// Woven regions in the opposite order.
 pub(super) fn swap_woven(map: &Map, tasks: &mut [Task]) {
-    let woven: Vec<usize> =
-        (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect();
+    let woven = woven(map, tasks);
     for k in 0..woven.len() / 2 {
         let (a, b) = (woven[k], woven[woven.len() - 1 - k]);
         tasks.swap(a, b);

@@ -91,7 +91,9 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
         }
         below = Some((asked, layer.tasks.clone()));
     }
-    for layer in layers.iter_mut().skip(1).step_by(2) {
+    // counted in layers where regions do meet: these may be every second layer of the part
+    let woven = layers.iter_mut().filter(|l| meets::woven(map, &l.tasks).len() > 1);
+    for layer in woven.skip(1).step_by(2) {
         meets::swap_woven(map, &mut layer.tasks);
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }

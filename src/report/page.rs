@@ -250,7 +250,7 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         row("width × depth × height", format!("{x:.1} × {y:.1} × {z:.2}"), "mm"),
         row("fibre length", format!("{:.2}", e.fibre_length_mm / 1000.0), "m"),
         row("courses, each cut once", e.courses.to_string(), ""),
-        row("cuts saved by turns", e.cuts_saved.to_string(), ""),
+        row("cuts saved by turns", e.cuts_saved.unwrap_or(0).to_string(), ""),
         row("head changes", e.head_changes.to_string(), ""),
         row("matrix laid", format!("{:.2}", e.matrix_volume_mm3 / 1000.0), "cm³"),
         row("matrix purged", format!("{:.2}", e.purge_volume_mm3 / 1000.0), "cm³"),

@@ -5,6 +5,7 @@ use super::canvas::{Anchor, CENTRE, Canvas, DASHED, Ink, Item, Line, Pen};
 use super::sheet::{self, Detail, FINE_MM, NARROW_MM, View};
 use super::svg::Colours;
 use super::{Work, lettering, png, svg};
+use crate::diagnostic::counted;
 use crate::fibre::LeftOut;
 use crate::geom::{Bounds, Point, pt};
 use crate::job::Job;
@@ -190,11 +191,7 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
             (42.0, "scale", format!("{} at A4", layout.scale_word)),
         ],
         &[
-            (
-                60.0,
-                "tow in this layer",
-                format!("{:.2} m, {} {}", tow / 1000.0, laid.len(), counted(laid.len(), "course")),
-            ),
+            (60.0, "tow in this layer", format!("{:.2} m, {}", tow / 1000.0, counted(laid.len(), "course"))),
             (38.0, "beads", beads.to_string()),
             (40.0, "job, sha256", hash),
             (42.0, "drawn by", format!("towpath {}", env!("CARGO_PKG_VERSION"))),
@@ -223,10 +220,6 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
             canvas.line(&[pt(at.x, y), pt(hi.x, y)], Pen::full(NARROW_MM, Ink::Line));
         }
     }
-}
-
-fn counted(n: usize, what: &str) -> String {
-    if n == 1 { what.to_owned() } else { format!("{what}s") }
 }
 
 /// A text that fits its field, `room` heights of a capital wide.

@@ -31,22 +31,7 @@ impl Header {
             self.text.push_str(comment);
             self.text.push('\n');
         }
-        let lower = comment.to_ascii_lowercase();
-        if let Some(at) = lower.find("fibre length") {
-            let number = numbers(&lower[at..]).next();
-            self.fibre_mm = self.fibre_mm.or(number.map(|n| (n, line)));
-        }
-        let clock = lower.split(|c: char| !(c.is_ascii_digit() || c == ':')).find_map(seconds);
-        self.seconds = self.seconds.or(clock.map(|s| (s, line)));
-        for part in lower.split(',') {
-            let mut words = part.split_whitespace();
-            let (word, number) = (words.next(), words.next().and_then(|n| n.parse::<u64>().ok()));
-            match word {
-                Some("layers") => self.layers = self.layers.or(number.map(|n| (n, line))),
-                Some("copies") => self.copies = self.copies.or(number.map(|n| (n, line))),
-                _ => {}
-            }
-        }
+        // file names, lots and the part's name are the user's words, whatever they look like
         if let Some(input) = comment.strip_prefix("input ") {
             self.inputs = true;
             let mut words = input.split_whitespace();
@@ -56,12 +41,48 @@ impl Header {
                 (Some("tow"), Some("built-in"), Some(n)) => self.built_in_tow = Some(n.to_owned()),
                 _ => {}
             }
+            return;
         }
-        let name = |word: &str| {
-            comment.strip_prefix(word).map(|rest| rest.split(',').next().unwrap_or("").trim().to_owned())
-        };
-        self.matrix = self.matrix.take().or_else(|| name("matrix "));
-        self.tow = self.tow.take().or_else(|| name("tow "));
+        let name = |rest: &str| Some(rest.split(',').next().unwrap_or("").trim().to_owned());
+        if let Some(rest) = comment.strip_prefix("matrix ") {
+            self.matrix = self.matrix.take().or_else(|| name(rest));
+            return;
+        }
+        if let Some(rest) = comment.strip_prefix("tow ") {
+            self.tow = self.tow.take().or_else(|| name(rest));
+            return;
+        }
+        let lower = comment.to_ascii_lowercase();
+        // counts stand behind the part's name
+        for part in lower.rsplit(',') {
+            let mut words = part.split_whitespace();
+            let (word, number) = (words.next(), words.next().and_then(|n| n.parse::<u64>().ok()));
+            match word {
+                Some("layers") => self.layers = self.layers.or(number.map(|n| (n, line))),
+                Some("copies") => self.copies = self.copies.or(number.map(|n| (n, line))),
+                _ => {}
+            }
+        }
+        if lower.starts_with("part ") {
+            return;
+        }
+        if let Some(at) = lower.find("fibre length") {
+            let number = numbers(&lower[at..]).next();
+            self.fibre_mm = self.fibre_mm.or(number.map(|n| (n, line)));
+        }
+        let clock = lower.split(|c: char| !(c.is_ascii_digit() || c == ':')).find_map(seconds);
+        self.seconds = self.seconds.or(clock.map(|s| (s, line)));
+    }
+
+    /// Names of matrix and tow whose limits are known, where they are those of built-in
+    /// materials: a program that tells its inputs may name a material of the user's own
+    /// as a built-in one is named.
+    pub(super) fn materials(&self) -> [Option<&str>; 2] {
+        if self.inputs {
+            [self.built_in_matrix.as_deref(), self.built_in_tow.as_deref()]
+        } else {
+            [self.matrix.as_deref(), self.tow.as_deref()]
+        }
     }
 }
 
@@ -98,5 +119,27 @@ mod tests {
         assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
         assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 3)), Some((5067.0, 4))));
         assert_eq!(h.tow.as_deref(), Some("carbon-1k-pa12"));
+    }
+
+    #[test]
+    fn what_the_user_wrote_is_no_figure() {
+        let mut h = Header::default();
+        for (k, c) in [
+            "part arm 9:59:59, layers 3, fibre length 7, copies 2, layers 20",
+            "input outline fibre length 5.svg sha256 0123456789ab",
+            "input tow own.toml sha256 0123456789ab",
+            "matrix pa12, lot 2026-05-01 10:30:00, layers 4",
+            "tow carbon-1k-pa12, lot fibre length 9",
+            "fibre length 371.5 mm",
+            "build time 1:24:27",
+        ]
+        .iter()
+        .enumerate()
+        {
+            h.comment(c, k as u64 + 1);
+        }
+        assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
+        assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 6)), Some((5067.0, 7))));
+        assert_eq!(h.materials(), [None, None], "neither file is built in");
     }
 }

@@ -140,7 +140,8 @@ fn beds(out: &mut String, s: &SeriesQuoted) {
         if b.copies != first.copies {
             let less = 1.0 - b.printer_h_per_part / first.printer_h_per_part;
             let _ = write!(text, "; {:+.1} % hours", -less * 100.0);
-            if let Some((one, now)) = first.total_per_part.zip(b.total_per_part) {
+            if let Some((one, now)) = first.total_per_part.zip(b.total_per_part).filter(|(one, _)| *one > 0.0)
+            {
                 let _ = write!(text, ", {:+.1} % cost against 1", (now / one - 1.0) * 100.0);
                 text.push_str(if now < one * (1.0 - WORTH) { ": it pays" } else { ": hardly worth it" });
             }

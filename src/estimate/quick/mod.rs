@@ -162,7 +162,7 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
     Sums {
         fibre_length_mm,
         courses: count(courses),
-        cuts_saved: 0,
+        cuts_saved: None,
         head_changes: count(head_changes),
         matrix_volume_mm3,
         purge_volume_mm3,

@@ -10,7 +10,11 @@ pub(crate) static PRINTER: Table = Table {
     keys: &[
         required("name", Kind::Text, "name, as in `printer list`"),
         required("description", Kind::Text, "the machine in one line"),
-        required("feedstock_diameter_mm", Kind::Number(above_zero(10.0)), "diameter of the matrix filament"),
+        required(
+            "feedstock_diameter_mm",
+            Kind::Number(between(0.5, 10.0)),
+            "diameter of the matrix filament",
+        ),
         required(
             "cutter_to_nozzle_mm",
             Kind::Number(between(0.0, 500.0)),

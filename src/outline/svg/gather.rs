@@ -1,7 +1,7 @@
 //! What the elements make together.
 
 use super::{Drawn, Reader};
-use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Bounds, Point};
 use crate::outline::extrude::{Drawing, ZGroup};
@@ -42,7 +42,7 @@ impl<'a> Reader<'a> {
         {
             let d = Diagnostic::warning(
                 "element-not-read",
-                format!("{outside} elements lie outside every group with `data-z-mm` and belong to no layer"),
+                format!("outside every group with `data-z-mm`, in no layer: {}", counted(outside, "element")),
             )
             .at(&self.source, first.place.clone(), "the first")
             .help("give them a `data-z-mm`, or data-role=\"region\" if they are shapes for the map");

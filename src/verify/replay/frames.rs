@@ -42,7 +42,8 @@ impl Replay<'_> {
     pub(super) fn tell(&mut self, text: &str) {
         self.header.comment(text, self.line);
         if self.against.is_none() {
-            self.facts.of_materials(self.header.matrix.as_deref(), self.header.tow.as_deref());
+            let [matrix, tow] = self.header.materials();
+            self.facts.of_materials(matrix, tow);
         }
         if self.facts.rest_c[0].is_none()
             && let Some(Ok(m)) = self.header.built_in_matrix.as_deref().map(matrix_named)
