@@ -7,7 +7,7 @@ use std::path::Path;
 /// A file that went into a job, for the plan's record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Input {
-    /// job | map | outline | printer | matrix | tow.
+    /// job | map | field | outline | printer | matrix | tow.
     pub role: &'static str,
     /// File name without folders, or `built-in NAME`.
     pub file: String,

@@ -4,9 +4,9 @@ mod warnings;
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Progress};
 use crate::estimate::Estimate;
-use crate::fibre::LeftOut;
 use crate::geom::{Area, combine};
 use crate::job::Job;
+use crate::reinforcement::LeftOut;
 use crate::report::Work;
 use crate::{estimate, fibre, gcode, job, matrix, outline, plan_file, reinforcement, sequence};
 use rayon::prelude::*;
@@ -121,10 +121,7 @@ impl Laid {
         let job = &Job { copies, ..self.job.clone() };
         let (courses, beads) = (&self.courses, &self.beads);
         let program = sequence::order(job, &self.outline, courses, beads)?;
-        // heating follows the clock, and the clock the moves: timed twice
-        let (_, seconds) = estimate::time(job, &program);
-        let program = sequence::preheat(job, program, &seconds);
-        let (split, seconds) = estimate::time(job, &program);
+        let (program, split, seconds) = estimate::heated(job, program);
         let cuts_saved = courses.iter().map(|c| c.cuts_saved).sum::<usize>() * copies;
         let estimate = estimate::of(job, &self.outline, &program, beads, cuts_saved, split);
         Ok((program, seconds, estimate))

@@ -39,7 +39,7 @@ struct Tool {
 
 #[derive(Serialize, JsonSchema)]
 struct Input {
-    /// job | map | outline | printer | matrix | tow.
+    /// job | map | field | outline | printer | matrix | tow.
     role: String,
     file: String,
     sha256: String,
@@ -659,7 +659,7 @@ mod tests {
             }],
             areas: Areas::default(),
         }];
-        let left_out = crate::fibre::LeftOut {
+        let left_out = crate::reinforcement::LeftOut {
             region: "bow \"two\"".into(),
             layer: 1,
             reason: "no room".into(),

@@ -103,7 +103,6 @@ const MOST_TIMED: usize = 12;
 pub fn quote(notes: &mut Notes, path: &Path, question: &Question) -> Outcome<Quoted> {
     if question.quick {
         let (job, outline, tasks) = plan::placed_within(notes, path, estimate::ROUGH_MM)?;
-        sequence::fits(&job, &outline)?;
         let of = |copies: usize| {
             let job = Job { copies, ..job.clone() };
             Ok(estimate::quick(&job, &outline, &tasks))

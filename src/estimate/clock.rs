@@ -1,8 +1,7 @@
 //! What a machine does, one thing after the other, and how long it takes.
 //!
-//! The same clock runs for moves that were just planned and for a program that
-//! is read again. Motion runs on until something happens at rest: a wait, a cut,
-//! a head change.
+//! It runs for moves that were just planned ([`super::time`]). Motion runs on until
+//! something happens at rest: a wait, a cut, a head change.
 
 use super::TimeSplit;
 use crate::gcode;
@@ -124,7 +123,7 @@ impl<'a> Clock<'a> {
         let p = self.printer;
         let what = if self.head.is_some() { Spent::HeadChange } else { Spent::Other };
         let offset = |h: Head| p.head(h).offset_mm;
-        let place = |places: &[[f64; 2]; 2], h: Head| Point::new(places[index(h)][0], places[index(h)][1]);
+        let place = |places: &[[f64; 2]; 2], h: Head| Point::new(places[h.index()][0], places[h.index()][1]);
         let mut seconds = p.times.head_change_s;
         match &p.head_change {
             HeadChange::Lift => {
@@ -178,10 +177,10 @@ impl<'a> Clock<'a> {
         self.flush();
         self.aim(head, temperature_c);
         let heater = self.printer.head(head).heater;
-        let seconds = heater.seconds(self.heads[index(head)].now, temperature_c);
+        let seconds = heater.seconds(self.heads[head.index()].now, temperature_c);
         // a machine that never gets there is refused with its profile
         self.wait(Spent::Heating, if seconds.is_finite() { seconds } else { 0.0 });
-        self.heads[index(head)] = Heat { now: temperature_c, target: temperature_c, since: self.now };
+        self.heads[head.index()] = Heat { now: temperature_c, target: temperature_c, since: self.now };
     }
 
     /// Times the run so far: it ends at rest.
@@ -197,7 +196,7 @@ impl<'a> Clock<'a> {
     /// Brings a head's temperature up to the present and sets its target.
     fn aim(&mut self, head: Head, target: f64) {
         let heater = self.printer.head(head).heater;
-        let heat = &mut self.heads[index(head)];
+        let heat = &mut self.heads[head.index()];
         heat.now = heater.after(heat.now, heat.target, self.now - heat.since);
         heat.since = self.now;
         heat.target = target;
@@ -231,13 +230,6 @@ impl<'a> Clock<'a> {
             + split.cutting
             + split.other;
         (split, self.spent.into_iter().map(|(_, s)| s).collect())
-    }
-}
-
-fn index(head: Head) -> usize {
-    match head {
-        Head::Matrix => 0,
-        Head::Fibre => 1,
     }
 }
 

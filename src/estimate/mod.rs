@@ -8,7 +8,7 @@ mod time;
 
 pub use quick::{ROUGH_MM, WITHIN, Within, quick};
 pub use table::table;
-pub use time::time;
+pub use time::{heated, time};
 
 use crate::job::Job;
 use crate::matrix::LayerBeads;

@@ -6,7 +6,7 @@ use crate::gcode;
 use crate::geom::Segment;
 use crate::job::Job;
 use crate::motion;
-use crate::sequence::{Move, Program};
+use crate::sequence::{self, Move, Program};
 
 /// The time split of a program, and the seconds of each of its moves.
 pub fn time(job: &Job, program: &Program) -> (TimeSplit, Vec<f64>) {
@@ -22,6 +22,15 @@ pub fn time(job: &Job, program: &Program) -> (TimeSplit, Vec<f64>) {
         step(&mut clock, job, m, &mut purging);
     }
     clock.finish()
+}
+
+/// A program with its heads heated in time, its time split, and the seconds of each of
+/// its moves. Heating follows the clock, and the clock the moves: it is timed twice.
+pub fn heated(job: &Job, program: Program) -> (Program, TimeSplit, Vec<f64>) {
+    let (_, seconds) = time(job, &program);
+    let program = sequence::preheat(job, program, &seconds);
+    let (split, seconds) = time(job, &program);
+    (program, split, seconds)
 }
 
 fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {

@@ -66,14 +66,13 @@ enum Lead {
 
 /// Tow laid, less what its cuts cost.
 fn worth(room: &Room<'_>) -> f64 {
-    let cut = cut_cost(room);
+    let cut = CUT_OF_A_RING * room.order.shortest;
     room.courses.iter().map(|c| c.length_mm() - cut).sum()
 }
 
-/// What a cut costs, in tow, mm.
-fn cut_cost(room: &Room<'_>) -> f64 {
-    0.25 * room.order.shortest
-}
+/// What a cut costs between layouts of rings, in shortest pieces: it decides only where
+/// they lay nearly as much tow.
+pub(crate) const CUT_OF_A_RING: f64 = 0.25;
 
 /// Courses side by side along one boundary of every part, past all others.
 fn follow(room: &mut Room<'_>, lead: Lead) {
@@ -174,7 +173,7 @@ fn directions(place: &Area) -> Vec<f64> {
 /// What straight courses alone, without turns, would be worth in a place.
 fn straight_worth(room: &Room<'_>, place: &Area) -> f64 {
     let o = room.order;
-    let cut = cut_cost(room);
+    let cut = CUT_OF_A_RING * room.order.shortest;
     directions(place)
         .into_iter()
         .map(|angle| {

@@ -1,9 +1,10 @@
 //! Closed courses whose tow trails: led once it is settled where they begin, then
 //! measured as they come to lie.
 
-use super::{Course, Ground, LayerCourses, LeftOut, TRAIL_MOST, finish, stagger, trail, trails};
+use super::{Course, Ground, LayerCourses, TRAIL_MOST, finish, stagger, trail, trails};
 use crate::geom::Point;
 use crate::job::Job;
+use crate::reinforcement::LeftOut;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 

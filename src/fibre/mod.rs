@@ -26,6 +26,7 @@ mod turn;
 mod unidirectional;
 mod worth;
 
+pub(crate) use contour::CUT_OF_A_RING;
 pub use course::{Course, CourseFault, Trail};
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
@@ -36,7 +37,7 @@ use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, Target};
+use crate::reinforcement::{LayerTasks, LeftOut, Target};
 use rayon::prelude::*;
 use room::Order;
 
@@ -53,21 +54,6 @@ pub struct LayerCourses {
     pub strips: Area,
     /// How well each region is served, in the order in which they are laid.
     pub quality: Vec<RegionQuality>,
-}
-
-/// Tow that was asked for and is not laid.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
-    /// Name of the region.
-    pub region: String,
-    /// Layer number.
-    pub layer: usize,
-    /// Why, in a few words.
-    pub reason: String,
-    /// Tow given up, mm.
-    pub length_mm: f64,
-    /// Where, mm; `None` where the shape gives no place.
-    pub at_mm: Option<[f64; 2]>,
 }
 
 /// Where laying lies in a whole run, as shares of its time: only for what is shown.

@@ -74,10 +74,7 @@ impl Reach {
         if !hatched.iter().flat_map(|r| &r.spans).any(short) {
             return Area::empty();
         }
-        let turned: Vec<Vec<Point>> =
-            core.rings().map(|r| r.iter().map(|p| p.turned(-rows.angle)).collect()).collect();
-        let turned = combine::enclosed(turned.iter().map(Vec::as_slice), combine::FillRule::Positive);
-        let edge = Lines::boundary(&turned);
+        let edge = Lines::boundary(&combine::turned(core, -rows.angle));
         let mut lost: Vec<Area> = Vec::new();
         let mut passed: Vec<Area> = Vec::new();
         for row in &hatched {
@@ -94,9 +91,7 @@ impl Reach {
             }
         }
         let lost = combine::difference_all(&combine::union_all(&lost), &passed);
-        let rings: Vec<Vec<Point>> =
-            lost.rings().map(|r| r.iter().map(|p| p.turned(rows.angle)).collect()).collect();
-        combine::enclosed(rings.iter().map(Vec::as_slice), combine::FillRule::Positive)
+        combine::turned(&lost, rows.angle)
     }
 }
 

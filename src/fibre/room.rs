@@ -1,10 +1,11 @@
 //! Where the centre line of a course may lie, and what is already laid there.
 
-use super::{Course, LeftOut};
+use super::Course;
 use crate::geom::nearest::Lines;
 use crate::geom::tractrix::Wanted;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth, swing};
 use crate::job::Rule;
+use crate::reinforcement::LeftOut;
 use std::collections::BTreeMap;
 
 /// What every rule needs to know of a region in a layer.

@@ -163,6 +163,12 @@ impl Tried<'_> {
     }
 }
 
+/// How much a course may be led towards its neighbour to close a gap, and away from it to
+/// open one, radians beside the neighbour's direction: away more, for a gap too narrow
+/// ends a course.
+const CLOSED_BY: f64 = 0.25;
+const OPENED_BY: f64 = 0.5;
+
 /// What tow of a course that lies off the field is less worth, mm: along the field its
 /// stiffness falls with the fourth power of the angle's cosine (laminate theory's turned
 /// stiffness Q11; what matrix and shear bear is left out).
@@ -407,7 +413,7 @@ impl Tracer<'_> {
                 // the gap is closed, or opened, within two spacings
                 let left = (near - ahead).dot(Point::unit(beside).left()) > 0.0;
                 let inwards = trig::atan2(gap - BESIDE_MM, 2.0 * self.spacing);
-                let inwards = inwards.clamp(-0.5, 0.25);
+                let inwards = inwards.clamp(-OPENED_BY, CLOSED_BY);
                 let kept = beside + if left { inwards } else { -inwards };
                 let off = trig::wrapped(kept - field);
                 let away = inwards < 0.0 && (off > 0.0) != left;

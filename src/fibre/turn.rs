@@ -8,7 +8,7 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
-/// Radius of turns above the least, mm: the plan's rounding.
+/// Radius of turns above the least, mm: what rounding to the program's three decimals takes.
 pub(super) const MARGIN_MM: f64 = 2e-3;
 
 /// Which end of the rows.

@@ -12,7 +12,7 @@ use super::rows::{self, Field, Row};
 use super::turn::{Front, MARGIN_MM, Side, Turn};
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
-use crate::geom::{Arc, Path, Point, Segment, hatch, pt};
+use crate::geom::{Arc, Path, Point, Segment, combine, hatch, pt};
 
 /// How deep turns may nest, as a share of the rows' length on either side, and as a
 /// number of turns: what lies in the turns does not lie in the direction asked for.
@@ -25,10 +25,17 @@ const DEEPEST_FOR_FEW_CUTS: (f64, usize) = (0.5, 24);
 /// Depths that are tried below the deepest.
 const DEPTHS: [usize; 8] = [1, 2, 4, 6, 9, 12, 16, 20];
 
-/// Share of itself that a row keeps which ends inside a nest, and one that goes on in
-/// a turn.
+/// Share of itself that a row keeps at least which ends inside a nest, and one that goes
+/// on in a turn: what is left of it is to be a row, not only the legs of turns.
 const KEPT: f64 = 0.5;
 const KEPT_JOINED: f64 = 0.25;
+
+/// The same of a row that is too short to be laid alone: it is lost without a turn.
+const KEPT_SHORT: f64 = 0.02;
+
+/// What a row that the first side leaves too short costs at most beside its own tow, in
+/// shortest pieces: the second side may yet join it. Found on the bench set.
+const YET_JOINED: f64 = 0.3;
 
 /// How often the sides are joined again in turn, each knowing what the other made.
 const AGAIN: usize = 4;
@@ -128,13 +135,7 @@ struct Turned {
 
 impl Turned {
     fn new(area: &crate::geom::Area, o: &super::room::Order<'_>) -> Self {
-        let rings: Vec<Vec<Point>> =
-            area.rings().map(|r| r.iter().map(|p| p.turned(-o.angle)).collect()).collect();
-        let area = crate::geom::combine::enclosed(
-            rings.iter().map(Vec::as_slice),
-            crate::geom::combine::FillRule::Positive,
-        );
-        let boundary = Lines::boundary(&area);
+        let boundary = Lines::boundary(&combine::turned(area, -o.angle));
         let radius = o.radius + MARGIN_MM;
         Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
     }
@@ -181,12 +182,11 @@ impl Plan {
             let runs = self.runs();
             let rows: Vec<Row> = front.numbers.iter().map(|&i| self.rows[i]).collect();
             let whole = |k: usize| field.rows[front.numbers[k]].length();
-            // a row that ends in a nest keeps most of itself, one that goes on in a turn less
             let spared = |lost: &[f64], nest: Nest| {
                 (nest.first..).zip(lost).all(|(k, lost)| {
                     let paired = (k - nest.first).min(nest.last - k) < nest.depth;
                     let keep = match () {
-                        () if whole(k) < value_of.shortest => 0.02,
+                        () if whole(k) < value_of.shortest => KEPT_SHORT,
                         () if paired => KEPT_JOINED,
                         () => KEPT,
                     };
@@ -225,7 +225,7 @@ impl Plan {
                     // what the first side leaves short the second may yet join
                     let loss = value_of.of(was) - value_of.of(now);
                     let short = value_of.shortest;
-                    sum -= if first && now < short { loss.min(was - now + 0.3 * short) } else { loss };
+                    sum -= if first && now < short { loss.min(was - now + YET_JOINED * short) } else { loss };
                 }
                 Some(sum)
             };

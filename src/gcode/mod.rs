@@ -60,16 +60,8 @@ pub(crate) fn names(job: &Job, facts: &Facts) -> BlockValues {
         .number("fibre_tool", f64::from(p.fibre.tool))
         .number("bed_temperature_c", p.bed_temperature_c)
         .number("chamber_temperature_c", p.chamber_temperature_c)
-        .number("matrix_temperature_c", temperature(job, Head::Matrix))
-        .number("fibre_temperature_c", temperature(job, Head::Fibre))
+        .number("matrix_temperature_c", job.temperature_c(Head::Matrix))
+        .number("fibre_temperature_c", job.temperature_c(Head::Fibre))
         .number("matrix_standby_c", p.matrix.standby_temperature_c)
         .number("fibre_standby_c", p.fibre.standby_temperature_c)
-}
-
-/// Temperature at which a head works, degC.
-pub(crate) fn temperature(job: &Job, head: Head) -> f64 {
-    match head {
-        Head::Matrix => job.matrix.process_temperature_c,
-        Head::Fibre => job.tow.process_temperature_c,
-    }
 }

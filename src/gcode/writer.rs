@@ -1,7 +1,7 @@
 //! One line per move.
 
 use super::number::{push, rounded};
-use super::{Facts, Text, header, names, temperature};
+use super::{Facts, Text, header, names};
 use crate::diagnostic::Outcome;
 use crate::geom::{Arc, Point, Segment, pt};
 use crate::job::block::{Block, BlockValues};
@@ -173,7 +173,7 @@ impl Writer<'_> {
         let tool = f64::from(p.head(head).tool);
         let names = self.names.clone().number("tool", tool).number("temperature_c", temperature_c);
         debug_assert!(
-            temperature_c <= temperature(self.job, head) + 1e-9,
+            temperature_c <= self.job.temperature_c(head) + 1e-9,
             "hotter than the material asks for"
         );
         self.filled(&block, &names)

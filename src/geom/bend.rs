@@ -22,8 +22,9 @@ pub struct Fit {
 /// a bend may be before an edge counts as straight.
 pub const PROPOSAL_CHORD_MM: f64 = 0.004;
 
-/// Arcs come out at least this much wider than asked, mm: the plan rounds
-/// coordinates to 0.1 um and the reader measures radii from them.
+/// Arcs come out at least this much wider than asked, mm: a path that is written to
+/// three decimals has its ends and centres moved by up to 0.7 um each, and radii are
+/// measured from what is written.
 pub(super) const RADIUS_MARGIN_MM: f64 = 2e-3;
 
 /// Where the joint of a biarc may lie, tried in turn.

@@ -126,3 +126,14 @@ pub(crate) fn apart(areas: Vec<Area>) -> Area {
 }
 
 const _: () = assert!(grid::STEP_MM < 1e-3, "the grid must be finer than a written digit");
+
+/// An area turned counter-clockwise about the origin, radians.
+pub fn turned(area: &Area, angle: f64) -> Area {
+    turned_rings(area.rings(), angle)
+}
+
+/// The same of rings that belong together: an outer one counter-clockwise, holes clockwise.
+pub fn turned_rings<'a>(rings: impl Iterator<Item = &'a [Point]>, angle: f64) -> Area {
+    let rings: Vec<Vec<Point>> = rings.map(|r| r.iter().map(|p| p.turned(angle)).collect()).collect();
+    enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
+}

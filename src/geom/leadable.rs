@@ -163,7 +163,7 @@ struct Straight {
 const STRAIGHT: [f64; 4] = [0.25, 0.5, 0.75, 1.0];
 
 /// The last straight is hard to place where it leaves its line by more than this, mm: a
-/// tenth of what tow may be off before it is told.
+/// tenth of what callers take for on the line.
 const STRAIGHT_MM: f64 = 0.005;
 
 /// How much more the end of a loop counts than other places: it is to meet its start.

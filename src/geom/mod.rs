@@ -1,5 +1,6 @@
 //! Plane geometry: points, paths of lines and arcs, polygons and what is done to
-//! them. Knows nothing of tow, matrix or printers.
+//! them; a point that trails behind another one. Knows nothing of tow, matrix or
+//! printers.
 
 pub mod arc;
 pub mod bend;

@@ -6,8 +6,8 @@ use super::{Point, polyline};
 pub type Ring = Vec<Point>;
 
 /// One connected region: an outer ring and the holes in it. Finite, at least
-/// three points a ring, outer counter-clockwise, holes clockwise: made only by
-/// [`super::combine`], which guarantees it.
+/// three points a ring, outer counter-clockwise, holes clockwise: made only
+/// within [`super`], from rings that its kernel has put in order.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Polygon {
     outer: Ring,

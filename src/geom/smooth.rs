@@ -1,9 +1,10 @@
-//! Shapes that a tow of a least bend radius can go round.
+//! Shapes that a line of a least bend radius can go round.
 
 use super::{Area, Bounds, Point, bend, combine, offset, polyline, trig};
 
-/// The radius to work with when a boundary must keep `radius`: chords are
-/// inscribed, and arcs fitted to them need some room.
+/// The radius to work with when a boundary must keep `radius`, 1 % and 0.01 mm more:
+/// chords of a few micrometres of sagitta are inscribed, and arcs fitted to them need
+/// as much room again.
 pub fn working_radius(radius: f64) -> f64 {
     radius * 1.01 + 0.01
 }
@@ -118,7 +119,7 @@ pub fn rounded_up(ring: &[Point], radius: f64) -> Area {
 }
 
 /// Length of the boundary that bends tighter than `radius`, as a share: 0 for a
-/// boundary that a tow can follow.
+/// boundary that a line of that radius can follow.
 pub fn tight_share(area: &Area, radius: f64) -> f64 {
     let mut tight = 0.0;
     for ring in area.rings() {

@@ -13,8 +13,9 @@ use super::{Path, Point, bend, leadable, trig};
 /// The path of a point that trails along `lead` at `distance` mm, from standing at
 /// its first point: until the distance is reached it stays there. Exact along each
 /// straight between two points: the angle a between the line to the leader and the
-/// leader's way closes by tan(a / 2) = tan(a0 / 2) exp(-s / d). As many points as
-/// `lead`, and at its end the leader's last place, where what trails comes to lie.
+/// leader's way closes by tan(a / 2) = tan(a0 / 2) exp(-s / d). A point for each of
+/// `lead` that differs from the one before it, and at its end the leader's last place,
+/// where what trails comes to lie.
 pub fn follow(lead: &[Point], distance: f64) -> Vec<Point> {
     followed(lead, distance, |_| true).unwrap_or_default()
 }
@@ -159,8 +160,8 @@ pub fn led(path: &Path, distance: f64, radius: f64) -> Led {
     Wanted::new(path).led(distance, radius)
 }
 
-/// The end of a loop's way is led to its start over so many distances: so far tow lies
-/// straight, and as far again.
+/// The end of a loop's way is led to its start over so many distances: so far the
+/// follower's line is straight, and as far again.
 const LED_IN: f64 = 2.0;
 
 /// A search for a leader's way, and the best one yet.
@@ -297,10 +298,10 @@ impl<'a> Wanted<'a> {
     /// ended at its start, or beside it where less is off then: what trails begins at rest
     /// there, as on an open one.
     ///
-    /// Round a ring of the least radius R the nozzle, on a circle of sqrt(R^2 + d^2), may bend
+    /// Round a ring of the least radius R the leader, on a circle of sqrt(R^2 + d^2), may bend
     /// but d^2 / 2 R tighter: a start from rest, bent half as much as the ring, and a
     /// last straight are made up for slowly. The least that a nonlinear programme over the
-    /// nozzle's bends and start finds is 0.090 mm with R 8 mm, d 2 mm and 0.175 mm with d
+    /// leader's bends and start finds is 0.090 mm with R 8 mm, d 2 mm and 0.175 mm with d
     /// 3 mm; what is found here is 0.02 mm above it, for lines and arcs that keep within
     /// the radius have less room than it.
     pub fn led(&self, distance: f64, radius: f64) -> Led {

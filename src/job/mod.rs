@@ -60,6 +60,14 @@ pub struct Job {
 }
 
 impl Job {
+    /// Temperature at which a head works, degC.
+    pub(crate) fn temperature_c(&self, head: Head) -> f64 {
+        match head {
+            Head::Matrix => self.matrix.process_temperature_c,
+            Head::Fibre => self.tow.process_temperature_c,
+        }
+    }
+
     /// The part's name made safe for a file name: letters and digits of any
     /// script, `-`, `_` and `.` stay, every run of anything else becomes one `-`;
     /// never hidden, never empty, at most 100 bytes: file systems commonly take 255 of

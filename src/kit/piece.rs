@@ -86,9 +86,7 @@ impl<'a> Piece<'a> {
     pub(super) fn write(self) -> Outcome<Written> {
         let outline = Outline { layers: self.layers, shapes: BTreeMap::new() };
         let program = sequence::order(self.job, &outline, &self.courses, &self.beads)?;
-        let (_, seconds) = estimate::time(self.job, &program);
-        let program = sequence::preheat(self.job, program, &seconds);
-        let (split, _) = estimate::time(self.job, &program);
+        let (program, split, _) = estimate::heated(self.job, program);
         let laid = program.courses.iter().flatten();
         let begins =
             laid.map(|l| (l.course.region.clone(), l.course.path().start().unwrap_or_default())).collect();

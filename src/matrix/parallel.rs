@@ -37,9 +37,7 @@ struct Slab {
 /// Lays rows at `angle` over each polygon; the rows share out its extent evenly.
 pub(super) fn rows(area: &Area, width: f64, angle: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     for polygon in area.polygons() {
-        let turned: Vec<Vec<Point>> =
-            polygon.rings().map(|r| r.iter().map(|p| p.turned(-angle)).collect()).collect();
-        let flat = combine::enclosed(turned.iter().map(Vec::as_slice), FillRule::Positive);
+        let flat = combine::turned_rings(polygon.rings(), -angle);
         let Some(bounds) = flat.bounds() else { continue };
         let extent = bounds.hi.y - bounds.lo.y;
         let count = (extent / width).round().max(1.0);

@@ -1,8 +1,9 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
 use crate::diagnostic::{Diagnostic, Notes, Severity, counted};
-use crate::fibre::{self, LeftOut};
+use crate::fibre;
 use crate::job::{self, Job};
+use crate::reinforcement::LeftOut;
 use crate::{matrix, outline};
 
 /// Share of a layer's outline that may stay bare before it is warned about: one

@@ -4,7 +4,6 @@ mod meets;
 mod shape;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
-use crate::fibre::LeftOut;
 use crate::geom::{Area, offset, smooth};
 use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
@@ -18,6 +17,21 @@ pub struct LayerTasks {
     pub tasks: Vec<Task>,
     /// Regions that find nothing to be laid in here.
     pub left_out: Vec<LeftOut>,
+}
+
+/// Tow that was asked for and is not laid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    /// Name of the region.
+    pub region: String,
+    /// Layer number.
+    pub layer: usize,
+    /// Why, in a few words.
+    pub reason: String,
+    /// Tow given up, mm.
+    pub length_mm: f64,
+    /// Where, mm; `None` where the shape gives no place.
+    pub at_mm: Option<[f64; 2]>,
 }
 
 /// One region in one layer.

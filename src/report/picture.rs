@@ -6,9 +6,9 @@ use super::sheet::{self, Detail, FINE_MM, NARROW_MM, View};
 use super::svg::Colours;
 use super::{Work, lettering, png, svg};
 use crate::diagnostic::counted;
-use crate::fibre::LeftOut;
 use crate::geom::{Bounds, Point, pt};
 use crate::job::Job;
+use crate::reinforcement::LeftOut;
 
 /// How a picture is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,10 +2,10 @@
 
 use super::Work;
 use super::canvas::{CENTRE, Canvas, DASHED, Ink, Line, Pen};
-use crate::fibre::LeftOut;
 use crate::geom::{Bounds, Path, Point, polyline};
 use crate::job::Job;
 use crate::matrix::Bead;
+use crate::reinforcement::LeftOut;
 
 /// From the part's plane to the sheet.
 #[derive(Clone, Copy, Debug)]

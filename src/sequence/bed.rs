@@ -69,10 +69,7 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
                 "out-of-reach",
                 format!(
                     "the part is {top:.2} mm high and travels lift to {highest:.2} mm, the {} head of printer `{}` reaches z {lo:.1} to {hi:.1} mm",
-                    match head {
-                        Head::Matrix => "matrix",
-                        Head::Fibre => "fibre",
-                    },
+                    head.word(),
                     job.printer.name
                 ),
             )

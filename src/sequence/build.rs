@@ -228,7 +228,7 @@ impl Builder<'_> {
             self.lift_for_change(old, head);
         }
         self.push(Move::Select(head));
-        let temperature_c = self.temperature(head);
+        let temperature_c = self.job.temperature_c(head);
         self.push(Move::HeatWait { head, temperature_c });
         // where the nozzle of the other head is, nobody has said yet
         self.at = Point::new(f64::NAN, f64::NAN);
@@ -236,13 +236,6 @@ impl Builder<'_> {
         self.head = Some(head);
         if head == Head::Matrix && self.job.printer.purge.matrix_volume_mm3 > 0.0 {
             self.purge();
-        }
-    }
-
-    fn temperature(&self, head: Head) -> f64 {
-        match head {
-            Head::Matrix => self.job.matrix.process_temperature_c,
-            Head::Fibre => self.job.tow.process_temperature_c,
         }
     }
 

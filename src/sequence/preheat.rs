@@ -38,20 +38,17 @@ impl Heads<'_> {
     /// What a head has at work, and while it waits: a material that is laid cooler
     /// than the head stands by at never gets hotter, degC.
     fn targets(&self, head: Head) -> (f64, f64) {
-        let working = match head {
-            Head::Matrix => self.job.matrix.process_temperature_c,
-            Head::Fibre => self.job.tow.process_temperature_c,
-        };
+        let working = self.job.temperature_c(head);
         (working, self.job.printer.head(head).standby_temperature_c.min(working))
     }
 
     fn at(&self, head: Head, now: f64) -> f64 {
-        let w = self.warmth[index(head)];
+        let w = self.warmth[head.index()];
         self.job.printer.head(head).heater.after(w.at_c, w.target_c, now - w.since)
     }
 
     fn aim(&mut self, head: Head, now: f64, target_c: f64) {
-        self.warmth[index(head)] = Warmth { at_c: self.at(head, now), target_c, since: now };
+        self.warmth[head.index()] = Warmth { at_c: self.at(head, now), target_c, since: now };
     }
 
     /// Seconds until a head is hot, and it is.
@@ -60,7 +57,7 @@ impl Heads<'_> {
         let s = self.job.printer.head(head).heater.seconds(self.at(head, now), working);
         // a machine that never gets there is refused with its profile
         let s = if s.is_finite() { s } else { 0.0 };
-        self.warmth[index(head)] = Warmth { at_c: working, target_c: working, since: now + s };
+        self.warmth[head.index()] = Warmth { at_c: working, target_c: working, since: now + s };
         s
     }
 }
@@ -167,10 +164,6 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
     }
     out.extend(pending.map(|(_, m)| m));
     Program { moves: out, ..program }
-}
-
-fn index(head: Head) -> usize {
-    usize::from(head == Head::Fibre)
 }
 
 /// Moves before which a command may stand without breaking into a course, a bead

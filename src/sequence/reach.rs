@@ -52,10 +52,7 @@ pub(super) fn check(job: &Job, program: &Program) -> Outcome<()> {
                 format!(
                     "a move goes to {} {value:.3} mm, the {} head of printer `{}` reaches {lo} to {hi} mm",
                     ["x", "y", "z"][axis],
-                    match head {
-                        Head::Matrix => "matrix",
-                        Head::Fibre => "fibre",
-                    },
+                    head.word(),
                     job.printer.name
                 ),
             )

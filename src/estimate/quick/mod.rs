@@ -16,7 +16,7 @@ use crate::job::{Head, Job};
 use crate::motion;
 use crate::outline::{Layer, Outline};
 use crate::reinforcement::LayerTasks;
-use crate::sequence::{self, Move, Program};
+use crate::sequence::{Move, Program};
 use rayon::prelude::*;
 use tow::{HoopsRound, Tow};
 
@@ -39,11 +39,9 @@ pub struct Within {
     pub time: f64,
 }
 
-/// How far a boundary may be moved to make it simpler, mm: far below a bead.
-const SIMPLE_MM: f64 = 0.03;
-
-/// How far the boundaries of a part may be moved before regions are placed, mm.
-pub const ROUGH_MM: f64 = SIMPLE_MM;
+/// How far a boundary may be moved to make it simpler, those of a part before regions are
+/// placed too, mm: far below a bead.
+pub const ROUGH_MM: f64 = 0.03;
 
 /// What one layer comes to.
 #[derive(Clone, Copy, Debug, Default)]
@@ -214,10 +212,7 @@ fn machine(job: &Job, turns: &[Turn], seconds: &dyn Fn(&Turn) -> f64) -> TimeSpl
     let mut program = Program::default();
     let mut idle = 0.0;
     for turn in turns {
-        let temperature_c = match turn.0 {
-            Head::Matrix => job.matrix.process_temperature_c,
-            Head::Fibre => job.tow.process_temperature_c,
-        };
+        let temperature_c = job.temperature_c(turn.0);
         let dwell = seconds(turn);
         idle += dwell;
         program.moves.extend([Move::Select(turn.0), Move::HeatWait { head: turn.0, temperature_c }]);
@@ -227,9 +222,7 @@ fn machine(job: &Job, turns: &[Turn], seconds: &dyn Fn(&Turn) -> f64) -> TimeSpl
             program.moves.extend([Move::PurgeStart, Move::PurgeEnd, Move::Dwell(dwell / f64_of(pieces))]);
         }
     }
-    let (_, times) = super::time(job, &program);
-    let program = sequence::preheat(job, program, &times);
-    let (split, _) = super::time(job, &program);
+    let (_, split, _) = super::heated(job, program);
     TimeSplit { other: split.other - idle, ..split }
 }
 

@@ -1,7 +1,7 @@
 //! How much tow a layer's regions take, by areas: bands instead of courses.
 
-use super::{CHORD_MM, SIMPLE_MM, f64_of};
-use crate::fibre::{Directions, SPIRAL_MARGIN};
+use super::{CHORD_MM, ROUGH_MM, f64_of};
+use crate::fibre::{CUT_OF_A_RING, Directions, SPIRAL_MARGIN};
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{LayerTasks, Target, Task};
@@ -59,7 +59,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
             Target::Area(a) => a,
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
-        let free = combine::simplified(&combine::difference(within, &tow.taken), SIMPLE_MM);
+        let free = combine::simplified(&combine::difference(within, &tow.taken), ROUGH_MM);
         let before = tow.length_mm;
         let band = match (&task.target, region.rule) {
             (Target::Area(_), Rule::Unidirectional) => rows(&ask, task, &free, &mut tow),
@@ -76,7 +76,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
             }
         };
         if tow.length_mm > before {
-            tow.taken = combine::union(&tow.taken, &combine::simplified(&band, SIMPLE_MM));
+            tow.taken = combine::union(&tow.taken, &combine::simplified(&band, ROUGH_MM));
         }
     }
     tow
@@ -84,7 +84,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
 
 /// The area shrunk, with few points.
 fn shrunk(area: &Area, distance_mm: f64) -> Area {
-    combine::simplified(&offset::grown(area, -distance_mm, CHORD_MM), SIMPLE_MM)
+    combine::simplified(&offset::grown(area, -distance_mm, CHORD_MM), ROUGH_MM)
 }
 
 /// The area with convex corners of the radius, in few points: what a loop along its
@@ -168,7 +168,7 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
                 narrow(ask, &piece, 2.0 * left, tow);
             }
             // edges of both that nearly coincide are slow to move
-            (loops, combine::simplified(&whole, SIMPLE_MM))
+            (loops, combine::simplified(&whole, ROUGH_MM))
         };
         if loops.is_empty() {
             // courses side by side have all of it
@@ -210,7 +210,7 @@ fn rings(ask: &Ask<'_>, area: &Area, tow: &mut Tow) -> Area {
             straight_from.push((tow.length_mm + length, tow.courses + courses));
         }
     }
-    let cut = if ask.region.few_cuts { 0.6 } else { 0.25 } * ask.shortest;
+    let cut = if ask.region.few_cuts { CUT_WHERE_FEW } else { CUT_OF_A_RING } * ask.shortest;
     let worth = |t: &(f64, f64)| t.0 - before.0 - cut * (t.1 - before.1);
     if let Some(best) = straight_from.into_iter().max_by(|a, b| worth(a).total_cmp(&worth(b)))
         && worth(&best) * RATHER > worth(&(tow.length_mm, tow.courses))
@@ -230,6 +230,10 @@ fn straight(ask: &Ask<'_>, rest: &Area) -> (f64, f64) {
     };
     (0..12).map(laid).max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default()
 }
+
+/// What a cut costs where few are asked for, in shortest pieces: found by holding this
+/// estimate against what is laid on the bench set.
+const CUT_WHERE_FEW: f64 = 0.6;
 
 /// Rounds are what is asked for: straight courses must give more by this share.
 const RATHER: f64 = 0.97;
@@ -299,7 +303,7 @@ const NARROW: f64 = 0.62;
 /// the room in pieces that can be laid, until one of them finds nothing.
 fn hoops(ask: &Ask<'_>, hole: &Area, room: &Area, round: &HoopsRound, tow: &mut Tow) -> Area {
     // the first one touches the wall: chords of both take from its room
-    let free = shrunk(room, 0.5 * ask.width - CHORD_MM - SIMPLE_MM);
+    let free = shrunk(room, 0.5 * ask.width - CHORD_MM - ROUGH_MM);
     let around = round.hole(ask, hole);
     let mut last = None;
     let (mut whole, mut innermost_mm) = (0.0, 0.0);
@@ -363,7 +367,7 @@ impl Hoops {
                     smooth::rounded_up(edge.polygons().first()?.outer(), ask.radius)
                 }
             };
-            hoops.push(Arc::new(Hoop::new(combine::simplified(&around, SIMPLE_MM), ask.width)?));
+            hoops.push(Arc::new(Hoop::new(combine::simplified(&around, ROUGH_MM), ask.width)?));
         }
         hoops.get(index).cloned()
     }
@@ -430,7 +434,7 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
     let reach = room.bounds().map_or(0.0, |b| b.size().norm());
     let count = ask.region.courses.map_or(reach / ask.spacing, f64_of);
     let most = (count - 1.0).max(0.0) * ask.spacing + ask.width;
-    let pins = combine::simplified(pins, SIMPLE_MM);
+    let pins = combine::simplified(pins, ROUGH_MM);
     let band = combine::difference(
         &offset::grown(&pins, inner + most, CHORD_MM),
         &offset::grown(&pins, inner, CHORD_MM),

@@ -23,6 +23,18 @@ pub enum Head {
     Fibre,
 }
 
+impl Head {
+    /// Its place where there is one of something for each head: matrix, fibre.
+    pub(crate) fn index(self) -> usize {
+        usize::from(self == Self::Fibre)
+    }
+
+    /// Its name in messages.
+    pub(crate) fn word(self) -> &'static str {
+        ["matrix", "fibre"][self.index()]
+    }
+}
+
 /// A two-head printer.
 #[derive(Clone, Debug)]
 pub struct Printer {
