@@ -311,6 +311,26 @@ fn quiet_and_json_of_a_plan() {
     assert!(!ran.told.contains('\r') && !ran.told.contains('\u{1b}'), "no progress in a pipe: {}", ran.told);
 }
 
+/// A folder where the report would be: nothing else is written over either.
+#[test]
+fn an_output_that_cannot_take_its_name_leaves_the_others_alone() {
+    let out = folder("taken");
+    std::fs::create_dir_all(out.join("treadle-link.report.html")).expect("a folder");
+    std::fs::write(out.join("treadle-link.gcode"), "from before").expect("a file");
+    let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link/job.toml");
+    let ran = towpath(&["plan", path(&job), "--out", path(&out), "--quiet"]);
+    assert_eq!(ran.status, Some(2), "{}", ran.told);
+    assert!(
+        ran.told.contains("error[output-unwritable]") && ran.told.contains("is a folder"),
+        "{}",
+        ran.told
+    );
+    let before = std::fs::read_to_string(out.join("treadle-link.gcode")).expect("the old one");
+    assert_eq!(before, "from before");
+    let left = std::fs::read_dir(&out).expect("the folder").count();
+    assert_eq!(left, 2, "no temporary file is left");
+}
+
 /// The lots typed in the job stand in the program's header, the plan and the report;
 /// a sign that would end a comment does not.
 #[test]
@@ -341,6 +361,23 @@ fn material_lots_can_be_traced() {
     assert_eq!(plan["tow"]["lot"], "T (0931)\u{e9}");
     let report = read(".report.html");
     assert!(report.contains("M 26-114 &lt;b&gt;") && report.contains("T (0931)\u{e9}"), "in the report");
+    // a lot that looks like the header's figures, in a job whose tow has a built-in one's
+    // name and other limits: the check of the program is not misled
+    let own = fine(&["material", "show", "carbon-1k-pa12"]);
+    let wider = own.replace("min_bend_radius_mm = 4.0", "min_bend_radius_mm = 3.0");
+    assert_ne!(own, wider, "the built-in tow's radius is another one");
+    std::fs::write(folder.join("tow.toml"), wider).expect("a tow");
+    let odd = std::fs::read_to_string(&job)
+        .expect("the job")
+        .replace("M 26-114 <b>", "2026-05-01 10:30:00, layers 3, copies 4, fibre length 5 mm")
+        .replace("tow = \"carbon-1k-pa12\"", "tow = \"tow.toml\"");
+    let misled = folder.join("odd.toml");
+    std::fs::write(&misled, odd).expect("a job");
+    fine_but_for_warnings(&["plan", path(&misled), "--out", path(&folder.join("odd")), "--quiet"]);
+    let program = folder.join("odd/treadle-link.gcode");
+    let ran = fine_but_for_warnings(&["verify", path(&program), "--printer", "shuttle-15"]);
+    let bend = ran.out.lines().find(|l| l.starts_with("bend ")).expect("a line for bends");
+    assert!(bend.contains(" 0.0000 mm  ok"), "limits of a tow of the user's own are not known: {bend}");
     // a job without lots says so where somebody looks for them
     let bare = folder.join("bare");
     fine_but_for_warnings(&["plan", path(&example.join("job.toml")), "--out", path(&bare), "--quiet"]);
@@ -421,8 +458,7 @@ fn a_program_that_fails_its_check_is_not_left() {
     let ran = towpath(&["plan", path(&file), "--out", path(&out)]);
     assert!(ran.status == Some(1) && ran.told.contains("planner-fault"), "{}", ran.told);
     assert!(ran.told.contains("`controller`") && ran.told.contains("line "), "{}", ran.told);
-    let left: Vec<_> = std::fs::read_dir(&out).expect("the folder").collect();
-    assert!(left.is_empty(), "{left:?}");
+    assert!(!out.exists(), "not even the folder is made");
     let ran = towpath(&["plan", path(&file), "--out", path(&out), "--no-verify"]);
     assert_eq!((ran.status, out.join("plate-arcs.gcode").exists()), (Some(0), true), "{}", ran.told);
 }

@@ -11,13 +11,18 @@ const SPAN: (f64, f64) = (44.0, 66.0);
 
 /// A plate of 110 x 44 mm with a region at either side; both hold x 44 to 66.
 fn laid(meets: &str, angles: [f64; 2]) -> (Vec<LayerCourses>, f64) {
+    laid_in("all", meets, angles)
+}
+
+/// The same in some layers.
+fn laid_in(layers: &str, meets: &str, angles: [f64; 2]) -> (Vec<LayerCourses>, f64) {
     let region = |name: &str, x0: f64, x1: f64, angle: f64, priority: i64| {
         format!(
-            "[[region]]\nname = \"{name}\"\nshape = {{ polygon_mm = [[{x0}, -1], [{x1}, -1], [{x1}, 45], [{x0}, 45]] }}\nlayers = \"all\"\nrule = \"unidirectional\"\nangle_deg = {angle}\nmeets = \"{meets}\"\npriority = {priority}\n\n"
+            "[[region]]\nname = \"{name}\"\nshape = {{ polygon_mm = [[{x0}, -1], [{x1}, -1], [{x1}, 45], [{x0}, 45]] }}\nlayers = \"{layers}\"\nrule = \"unidirectional\"\nangle_deg = {angle}\nmeets = \"{meets}\"\npriority = {priority}\n\n"
         )
     };
     let map = region("left", -1.0, SPAN.1, angles[0], 2) + &region("right", SPAN.0, 111.0, angles[1], 1);
-    laid_by(&format!("{meets}-{}-{}", angles[0], angles[1]), "", &map)
+    laid_by(&format!("{meets}-{}-{}-{}", angles[0], angles[1], layers.replace('/', "_")), "", &map)
 }
 
 /// A plate of 110 x 44 mm, less what is drawn besides, with this map; its layers and the
@@ -30,7 +35,7 @@ fn laid_by(of: &str, drawn: &str, map: &str) -> (Vec<LayerCourses>, f64) {
     );
     std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     std::fs::write(folder.join("map.toml"), map).expect("a map");
-    let text = "[part]\nname = \"meet\"\noutline = \"part.svg\"\nthickness_mm = 0.4\n\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"peek\"\ntow = \"carbon-1k5-peek\"\nlayer_height_mm = 0.2\n\n[reinforcement]\nmap = \"map.toml\"\n";
+    let text = "[part]\nname = \"meet\"\noutline = \"part.svg\"\nthickness_mm = 0.8\n\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"peek\"\ntow = \"carbon-1k5-peek\"\nlayer_height_mm = 0.2\n\n[reinforcement]\nmap = \"map.toml\"\n";
     let path = folder.join("job.toml");
     std::fs::write(&path, text).expect("a job");
     let mut notes = Notes::default();
@@ -105,11 +110,17 @@ fn by_priority_the_higher_has_the_place() {
 
 #[test]
 fn woven_the_place_changes_hands_from_layer_to_layer() {
-    let (layers, width) = laid("weave", [0.0, 90.0]);
-    let (left, _) = reaches(&layers[0], width);
-    let (_, right) = reaches(&layers[1], width);
-    assert!(left > SPAN.1 - 1.5 * width, "the left one in the first layer: {left}");
-    assert!(right < SPAN.0 + 1.5 * width, "the right one in the second: {right}");
+    for (written, numbers) in [("all", [1, 2, 3, 4].as_slice()), ("1-4/2", &[1, 3]), ("2-4", &[2, 3, 4])] {
+        let (layers, width) = laid_in(written, "weave", [0.0, 90.0]);
+        for (turn, number) in numbers.iter().enumerate() {
+            let (left, right) = reaches(&layers[number - 1], width);
+            if turn % 2 == 0 {
+                assert!(left > SPAN.1 - 1.5 * width, "{written}, {number}: the left one has it: {left}");
+            } else {
+                assert!(right < SPAN.0 + 1.5 * width, "{written}, {number}: the right one has it: {right}");
+            }
+        }
+    }
 }
 
 #[test]

@@ -169,9 +169,13 @@ impl Course {
         for (k, p) in self.pieces.iter().enumerate() {
             if p.curve.arc.is_some() {
                 let place = self.place(k, p.curve.from);
-                ledger.least(Check::Bend, p.curve.radius(), least - 2.0 * WRITTEN_MM, place, || {
-                    format!("course {id}: radius of an arc")
-                });
+                ledger.least(
+                    Check::Bend,
+                    p.curve.radius(),
+                    (least - 2.0 * WRITTEN_MM).max(0.0),
+                    place,
+                    || format!("course {id}: radius of an arc"),
+                );
             }
         }
         // what a chord of the tightest bend turns by
