@@ -15,7 +15,7 @@ pub use cover::Cover;
 pub use section::{rectangle_mm2, rounded_mm2};
 
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Point, combine, hatch, offset, polyline};
+use crate::geom::{Area, Point, combine, hatch, offset, polyline, pt};
 use crate::job::{BeadPlan, Fill};
 
 /// Accuracy of round joins, mm.
@@ -108,11 +108,28 @@ pub fn fill(
             thin::fill(polygon, width, height_mm, &mut beads);
         }
     }
+    as_written(&mut beads);
     spare(outline, strips, height_mm, &mut beads);
     hold_in(outline, &mut beads);
     let areas = areas(outline, strips, &beads, height_mm, sparse.then_some(&rest));
     let cover = cover::count(outline, strips, &beads);
     LayerBeads { beads, areas, cover }
+}
+
+/// Puts beads at the places that the program's three decimals can say: in pieces of a few
+/// hundredths of a mm rounding turns directions, and with them the speed round corners.
+/// What is counted of beads, time too, is then that of the beads as they are laid.
+fn as_written(beads: &mut Vec<Bead>) {
+    for b in beads.iter_mut() {
+        for p in &mut b.points {
+            *p = pt((p.x * 1e3).round() / 1e3, (p.y * 1e3).round() / 1e3);
+        }
+        b.points.dedup();
+        while b.closed && b.points.len() > 1 && b.points.first() == b.points.last() {
+            b.points.pop();
+        }
+    }
+    beads.retain(|b| b.points.len() > if b.closed { 2 } else { 1 });
 }
 
 /// How far a bead's edge may lie outside the outline, mm: what chords leave.
