@@ -19,13 +19,16 @@ const REACH_MM: f64 = 1e-3;
 const SHARE: f64 = 1.001;
 
 impl Replay<'_> {
-    pub(super) fn reach(&mut self, head: Head, curve: &Curve, z: f64) {
+    /// Looks whether a head reaches its way. Gives how far it does not, mm: 0 where it does.
+    pub(super) fn reach(&mut self, head: Head, curve: &Curve, z: f64) -> f64 {
+        let mut most = 0.0_f64;
         let reach = self.printer.head(head).reach_mm;
         let (lo, hi) = if curve.arc.is_some() { curve.bounds() } else { (curve.to, curve.to) };
         for (k, [from, to]) in reach.into_iter().enumerate() {
             let (a, b) = if k < 2 { (lo[k], hi[k]) } else { (z, z) };
             let beyond = (from - a).max(b - to);
             if beyond.is_finite() {
+                most = most.max(beyond);
                 let place = self.at(curve.to);
                 self.ledger.most(Check::Reach, beyond, REACH_MM, place, || {
                     format!(
@@ -37,6 +40,7 @@ impl Replay<'_> {
                 });
             }
         }
+        most
     }
 
     pub(super) fn speeds(&mut self, head: Head, m: &Move, curve: &Curve, dz: f64, feed: f64) {

@@ -67,6 +67,10 @@ pub(super) struct Replay<'a> {
     opened: std::collections::BTreeSet<String>,
 }
 
+/// A move that leaves its head's reach by more than this is not followed any further, mm:
+/// the program is at fault there, and what it does beyond cannot be a machine's.
+const FAR_MM: f64 = 100.0;
+
 impl<'a> Replay<'a> {
     pub(super) fn new(
         printer: &'a Printer,
@@ -298,7 +302,7 @@ impl<'a> Replay<'a> {
         let length = curve.length();
         let known = length.is_finite() && z1.is_finite();
         self.figures.moves += 1;
-        self.reach(head, &curve, z1);
+        let beyond = self.reach(head, &curve, z1);
         if feeds && !(known && z0.is_finite()) {
             self.say(Check::Head, "a head feeds at an unknown place");
             return;
@@ -317,6 +321,11 @@ impl<'a> Replay<'a> {
             return;
         }
         let z0 = if z0.is_finite() { z0 } else { z1 };
+        if beyond > FAR_MM {
+            // told as out of reach; there is no bed there to look at
+            self.clock.leg(&curve, z1 - z0, m.speed, m.rapid, Spent::Travel);
+            return;
+        }
         let flat = length > 1e-9;
         self.speeds(head, m, &curve, z1 - z0, feed);
         self.strikes(head, &curve, z0, z1);
