@@ -22,6 +22,10 @@ pub struct Fit {
 /// a bend may be before an edge counts as straight.
 pub const PROPOSAL_CHORD_MM: f64 = 0.004;
 
+/// An edge that would have more sagitta than this as a chord is a straight, mm: drawings
+/// have chords somewhat coarser than proposals.
+const STRAIGHT_FROM_MM: f64 = 2.0 * PROPOSAL_CHORD_MM;
+
 /// Arcs come out at least this much wider than asked, mm: a path that is written to
 /// three decimals has its ends and centres moved by up to 0.7 um each, and radii are
 /// measured from what is written.
@@ -30,10 +34,40 @@ pub(super) const RADIUS_MARGIN_MM: f64 = 2e-3;
 /// Where the joint of a biarc may lie, tried in turn.
 pub(super) const SHARES: [f64; 9] = [1.0, 0.6, 1.4, 0.35, 1.65, 0.15, 1.85, 0.05, 1.95];
 
+#[derive(Clone, Copy)]
 struct Node {
     p: Point,
     /// Unit tangent; `None` where the points bend too tightly to have one.
     tangent: Option<Point>,
+    /// How far a curve may pass from it, mm.
+    within: f64,
+}
+
+/// How far a path may lie from its points, mm.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Near<'a> {
+    /// Everywhere but at some places.
+    within: f64,
+    /// At the places, and so far round them.
+    loosely: f64,
+    places: &'a [Point],
+    round: f64,
+}
+
+impl<'a> Near<'a> {
+    /// The same everywhere.
+    fn throughout(within: f64) -> Self {
+        Self { within, loosely: within, places: &[], round: 0.0 }
+    }
+
+    /// `within`, but `loosely` up to `round` mm from these places.
+    pub(super) fn but_at(within: f64, loosely: f64, places: &'a [Point], round: f64) -> Self {
+        Self { within, loosely, places, round }
+    }
+
+    fn at(&self, p: Point) -> f64 {
+        if self.places.iter().any(|q| q.dist(p) < self.round) { self.loosely } else { self.within }
+    }
 }
 
 /// Longest edge that still counts as the chord of a bend of this radius, mm.
@@ -53,8 +87,10 @@ pub(super) fn too_tight(turn: f64, before: f64, after: f64, radius: f64) -> bool
     turn.abs() > (before.min(c) + after.min(c)) / (2.0 * radius) * 1.15 + 2e-3
 }
 
-/// Unit tangent at a vertex between two edges.
-fn vertex_tangent(p: Point, q: Point, r: Point, radius: f64) -> Option<Point> {
+/// Unit tangent at the middle one of five points, of which the first and the last may be
+/// missing.
+fn vertex_tangent(points: [Option<Point>; 5], radius: f64) -> Option<Point> {
+    let [before, Some(p), Some(q), Some(r), after] = points else { return None };
     let (la, lb) = (p.dist(q), q.dist(r));
     let (da, db) = ((q - p).normalised()?, (r - q).normalised()?);
     let tau = turn(da, db);
@@ -62,15 +98,33 @@ fn vertex_tangent(p: Point, q: Point, r: Point, radius: f64) -> Option<Point> {
         return None;
     }
     let c = longest_chord(radius);
-    if la > 3.0 * lb && la > c {
+    if la > 3.0 * lb && la > c && !is_chord(before, p, q, Some(r)) {
         return Some(da);
     }
-    if lb > 3.0 * la && lb > c {
+    if lb > 3.0 * la && lb > c && !is_chord(Some(p), q, r, after) {
         return Some(db);
     }
     // exact on a circle whatever the two chords are
     Some(da.turned(tau * la / (la + lb)))
 }
+
+/// The edge from `p` to `q` is the chord of a wide bend and no straight: at both its ends
+/// it turns in one sense by what one circle would turn there, and as a chord of that
+/// circle it has no more sagitta than chords have.
+fn is_chord(before: Option<Point>, p: Point, q: Point, after: Option<Point>) -> bool {
+    let (Some(o), Some(r)) = (before, after) else { return false };
+    let bent = |a: Point, b: Point, c: Point| {
+        Some(2.0 * turn((b - a).normalised()?, (c - b).normalised()?) / (a.dist(b) + b.dist(c)))
+    };
+    let (Some(first), Some(second)) = (bent(o, p, q), bent(p, q, r)) else { return false };
+    let (low, high) = (first.abs().min(second.abs()), first.abs().max(second.abs()));
+    let sagitta = 0.125 * high * p.dist(q) * p.dist(q);
+    first * second > 0.0 && high < ALIKE * low && sagitta < STRAIGHT_FROM_MM
+}
+
+/// Two curvatures are that of one circle up to this factor: points that are tidied to a
+/// quarter of a chord's sagitta tell them no better.
+const ALIKE: f64 = 2.0;
 
 /// Points without repeats; a closed run without its repeated first point.
 fn cleaned(points: &[Point], closed: bool, tolerance: f64) -> Vec<Point> {
@@ -89,9 +143,12 @@ fn cleaned(points: &[Point], closed: bool, tolerance: f64) -> Vec<Point> {
     polyline::simplified(&out, tolerance)
 }
 
+/// Share of the deviation that is spent on leaving out points.
+const TIDY: f64 = 0.1;
+
 /// Nodes of a run: its points and a few more on long edges, so that a curve can
 /// start and end where the tangent is known.
-fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Node> {
+fn nodes(points: &[Point], closed: bool, radius: f64, asked: Near<'_>) -> Vec<Node> {
     let n = points.len();
     let edges = if closed { n } else { n - 1 };
     let tangent_of = |i: usize| -> Option<Point> {
@@ -99,18 +156,29 @@ fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Nod
             let (a, b) = if i == 0 { (points[0], points[1]) } else { (points[n - 2], points[n - 1]) };
             return (b - a).normalised();
         }
-        vertex_tangent(points[(i + n - 1) % n], points[i], points[(i + 1) % n], radius)
+        let at = |k: usize| {
+            // `k` is two more than what is to be added to `i`
+            if closed {
+                Some(points[(i + k + n - 2) % n])
+            } else {
+                points.get((i + k).checked_sub(2)?).copied()
+            }
+        };
+        vertex_tangent([at(0), at(1), at(2), at(3), at(4)], radius)
     };
     let tangents: Vec<Option<Point>> = (0..n).map(tangent_of).collect();
-    // a fillet of the radius that stays within the deviation leaves the edges
-    // at most this far from the corner
-    let near = 1.1 * (2.0 * deviation * radius).sqrt();
+    let tidy = TIDY * asked.within;
     let mut out = Vec::new();
     for i in 0..edges {
         let (a, b) = (points[i], points[(i + 1) % n]);
         let length = a.dist(b);
         let Some(d) = (b - a).normalised() else { continue };
-        out.push(Node { p: a, tangent: tangents[i] });
+        let deviation = asked.at(a);
+        let within = deviation - tidy;
+        out.push(Node { p: a, tangent: tangents[i], within });
+        // a fillet of the radius that stays within the deviation leaves the edges
+        // at most this far from the corner
+        let near = 1.1 * (2.0 * deviation * radius).sqrt();
         let mut at: Vec<f64> = Vec::new();
         for s in [near, 2.5 * near] {
             if length > 2.4 * s {
@@ -127,18 +195,19 @@ fn nodes(points: &[Point], closed: bool, radius: f64, deviation: f64) -> Vec<Nod
         let (mut from, mut to) = (slope(tangents[i]), slope(tangents[(i + 1) % n]));
         let aside = |u: f64, from: f64, to: f64| length * u * (1.0 - u) * (from * (1.0 - u) - to * u);
         // further off it is no chord: a straight between gentle corners
-        if [0.33, 0.5, 0.67].iter().any(|u| aside(*u, from, to).abs() > 2.0 * PROPOSAL_CHORD_MM) {
+        if [0.33, 0.5, 0.67].iter().any(|u| aside(*u, from, to).abs() > STRAIGHT_FROM_MM) {
             (from, to) = (0.0, 0.0);
         }
         for s in at {
             let u = s / length;
             let t = d.turned(from * (1.0 - u) * (1.0 - 3.0 * u) + to * u * (3.0 * u - 2.0));
             let aside = aside(u, from, to);
-            out.push(Node { p: a.lerp(b, u) + d.left() * aside, tangent: Some(t) });
+            out.push(Node { p: a.lerp(b, u) + d.left() * aside, tangent: Some(t), within });
         }
     }
     if !closed {
-        out.push(Node { p: points[n - 1], tangent: tangents[n - 1] });
+        let within = asked.at(points[n - 1]) - tidy;
+        out.push(Node { p: points[n - 1], tangent: tangents[n - 1], within });
     }
     out
 }
@@ -149,7 +218,6 @@ const SPAN: usize = 40;
 struct Fitter<'a> {
     nodes: &'a [Node],
     radius: f64,
-    deviation: f64,
 }
 
 impl Fitter<'_> {
@@ -162,9 +230,9 @@ impl Fitter<'_> {
             if c.min_radius() < self.radius {
                 return None;
             }
-            let close = (i + 1..j).all(|k| c.deviation(self.nodes[k].p) <= self.deviation);
+            let close = (i + 1..j).all(|k| c.deviation(self.nodes[k].p) <= self.nodes[k].within);
             // with neighbours only, the edge itself must be followed
-            let follows = close && c.deviation(a.p.lerp(self.nodes[i + 1].p, 0.5)) <= self.deviation;
+            let follows = close && c.deviation(a.p.lerp(self.nodes[i + 1].p, 0.5)) <= a.within;
             follows.then_some(c)
         })
     }
@@ -324,21 +392,25 @@ pub(super) fn path_of(curves: &[Biarc], closed: bool) -> Path {
 /// kink as they can be laid. A closed run (first point not repeated, or
 /// repeated: both are read) that can be followed all round gives one closed path.
 pub fn fit(points: &[Point], closed: bool, min_radius: f64, deviation: f64) -> Fit {
-    let tidy = deviation * 0.1;
-    let points = cleaned(points, closed, tidy);
+    fit_near(points, closed, min_radius, Near::throughout(deviation))
+}
+
+/// The same, nearer to the points in one place than in another.
+pub(super) fn fit_near(points: &[Point], closed: bool, min_radius: f64, asked: Near<'_>) -> Fit {
+    let points = cleaned(points, closed, TIDY * asked.within);
     if points.len() < 2 || (closed && points.len() < 3) {
         return Fit::default();
     }
-    let mut nodes = nodes(&points, closed, min_radius, deviation);
+    let mut nodes = nodes(&points, closed, min_radius, asked);
     if closed {
         let Some(start) = calmest(&nodes) else {
             return Fit { pieces: Vec::new(), kinks: vec![points[0]] };
         };
         nodes.rotate_left(start);
-        let first = Node { p: nodes[0].p, tangent: nodes[0].tangent };
+        let first = Node { ..nodes[0] };
         nodes.push(first);
     }
-    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM, deviation: deviation - tidy };
+    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM };
     let last = nodes.len() - 1;
     let mut fit = Fit::default();
     let mut at = 0;
@@ -380,13 +452,12 @@ const BACK: usize = 24;
 /// As [`fit`] of an open run, where only one path from its first point to its last is
 /// of use: `None` where there is none. It is found out sooner.
 pub fn fit_through(points: &[Point], min_radius: f64, deviation: f64) -> Option<Path> {
-    let tidy = deviation * 0.1;
-    let points = cleaned(points, false, tidy);
+    let points = cleaned(points, false, TIDY * deviation);
     if points.len() < 2 {
         return None;
     }
-    let nodes = nodes(&points, false, min_radius, deviation);
-    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM, deviation: deviation - tidy };
+    let nodes = nodes(&points, false, min_radius, Near::throughout(deviation));
+    let fitter = Fitter { nodes: &nodes, radius: min_radius + RADIUS_MARGIN_MM };
     let curves = fitter.run_through()?;
     Some(path_of(&curves, false))
 }
@@ -531,6 +602,34 @@ mod tests {
             assert_legal(path, 5.0);
             assert!((path.length() - std::f64::consts::TAU * r).abs() < 0.02, "r {r}: {}", path.length());
             assert!(path.segments.len() <= 24, "r {r}: {} pieces", path.segments.len());
+        }
+    }
+
+    #[test]
+    fn a_ring_grown_from_a_large_circle_bends_as_a_circle_does() {
+        for radius in [7.0, 12.5, 20.0, 48.0, 130.0] {
+            // as a drawing has it: of chords of its own
+            let mut ring = crate::geom::smooth::disc(pt(50.0, 50.0), radius, 0.003);
+            for k in 1..8 {
+                ring = crate::geom::combine::simplified(
+                    &crate::geom::offset::grown(&ring, 0.61, PROPOSAL_CHORD_MM),
+                    crate::geom::offset::TIDY_MM,
+                );
+                let truth = radius + 0.61 * f64::from(k);
+                for deviation in [0.002, 0.005, 0.01, 0.02] {
+                    let fit = fit(ring.polygons()[0].outer(), true, 4.0, deviation);
+                    let [path] = fit.pieces.as_slice() else { panic!("one loop: {:?}", fit.kinks) };
+                    let radii: Vec<f64> = path.segments.iter().map(Segment::radius).collect();
+                    let (low, high) =
+                        radii.iter().fold((f64::INFINITY, 0.0_f64), |(l, h), r| (l.min(*r), h.max(*r)));
+                    assert!(
+                        low > 0.9 * truth && high < 1.1 * truth,
+                        "R {truth}, {deviation}: {low} to {high} in {} pieces",
+                        radii.len()
+                    );
+                    assert!(radii.len() < 40, "R {truth}, {deviation}: {} pieces", radii.len());
+                }
+            }
         }
     }
 

@@ -4,7 +4,7 @@
 //! [`super::bend::fit`] stops at such places; [`eased`] joins what lies before and after
 //! by the shortest legal way that the caller finds free.
 
-use super::bend::{Fit, RADIUS_MARGIN_MM, SHARES, fit, path_of, turn};
+use super::bend::{Fit, Near, RADIUS_MARGIN_MM, SHARES, fit, fit_near, path_of, turn};
 use super::biarc::biarc;
 use super::{Arc, Path, Point, Segment, trig};
 
@@ -47,19 +47,21 @@ pub fn eased_tightly(
 ) -> Fit {
     let at = |share: f64| fit(points, closed, min_radius, share * deviation);
     let no_worse = |f: &Fit, than: &Fit| !f.pieces.is_empty() && f.kinks.len() <= than.kinks.len();
-    let mut found = at(TIGHT[0]);
+    let mut found = at(TIGHT);
     if !found.kinks.is_empty() || found.pieces.is_empty() {
         let loose = at(1.0);
         if !no_worse(&found, &loose) {
-            let between = at(TIGHT[1]);
-            found = if no_worse(&between, &loose) { between } else { loose };
+            // loosely where that passes what is nearly too tight, and only there
+            let asked = Near::but_at(TIGHT * deviation, deviation, &found.kinks, min_radius);
+            let mixed = fit_near(points, closed, min_radius, asked);
+            found = if no_worse(&mixed, &loose) { mixed } else { loose };
         }
     }
     eased_from(found, closed, min_radius, free)
 }
 
-/// Shares of the deviation allowed that are tried before all of it.
-const TIGHT: [f64; 2] = [0.2, 0.5];
+/// Share of the deviation allowed that is kept to where it can be.
+const TIGHT: f64 = 0.2;
 
 fn eased_from(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
     if found.kinks.is_empty() || found.pieces.is_empty() {
@@ -251,7 +253,8 @@ mod tests {
     fn the_kink_told_is_the_corner_that_was_not_passed() {
         let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)];
         for blocked in points {
-            let clear = |p: &Path| p.segments.iter().all(|s| s.to().dist(blocked) > 15.0);
+            // the widest bend inside a right angle keeps 4 R (sqrt 2 - 1) = 8.3 mm from it
+            let clear = |p: &Path| p.flatten(0.01).iter().all(|q| q.dist(blocked) > 12.0);
             for closed in [false, true] {
                 let passed = !closed && (blocked == points[0] || blocked == points[3]);
                 let fit = eased(&points, closed, 5.0, DEVIATION, &clear);
