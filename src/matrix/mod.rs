@@ -5,6 +5,7 @@
 //! Each bead carries the area it covers, so that flow is volume-exact.
 
 mod cover;
+mod held;
 mod parallel;
 mod ring;
 mod run;
@@ -14,7 +15,6 @@ mod thin;
 pub use cover::Cover;
 pub use section::{rectangle_mm2, rounded_mm2};
 
-use crate::geom::nearest::Lines;
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, pt};
 use crate::job::{BeadPlan, Fill};
 
@@ -108,9 +108,9 @@ pub fn fill(
             thin::fill(polygon, width, height_mm, &mut beads);
         }
     }
+    held::inside(outline, &mut beads);
     as_written(&mut beads);
     spare(outline, strips, height_mm, &mut beads);
-    hold_in(outline, &mut beads);
     let areas = areas(outline, strips, &beads, height_mm, sparse.then_some(&rest));
     let cover = cover::count(outline, strips, &beads);
     LayerBeads { beads, areas, cover }
@@ -131,40 +131,6 @@ fn as_written(beads: &mut Vec<Bead>) {
     }
     beads.retain(|b| b.points.len() > if b.closed { 2 } else { 1 });
 }
-
-/// How far a bead's edge may lie outside the outline, mm: what chords leave.
-const OUTSIDE_MM: f64 = 0.02;
-
-/// Draws in fill beads that reach out of a thin wall. Their flow stays: the wall
-/// is as full as before.
-fn hold_in(outline: &Area, beads: &mut [Bead]) {
-    let edge = Lines::boundary(outline);
-    let out = |q: Point| !edge.enclose(q) && edge.distance_within(q, OUTSIDE_MM).is_infinite();
-    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill && !b.closed) {
-        // most beads are nowhere near
-        if b.points.iter().all(|p| edge.distance(*p) > b.width_mm) {
-            continue;
-        }
-        for _ in 0..MOST_STEPS {
-            let reaches = b.points.windows(2).any(|w| {
-                let Some(aside) = (w[1] - w[0]).normalised().map(|d| d.left() * (0.5 * b.width_mm)) else {
-                    return false;
-                };
-                [0.0, 0.5, 1.0].iter().any(|s| {
-                    let p = w[0].lerp(w[1], *s);
-                    out(p + aside) || out(p - aside)
-                })
-            });
-            if !reaches {
-                break;
-            }
-            b.width_mm *= 0.85;
-        }
-    }
-}
-
-/// Times that a bead's width is drawn in, to a fifth of it at most.
-const MOST_STEPS: usize = 10;
 
 fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     beads.extend(rings.lines.iter().map(|points| Bead {
