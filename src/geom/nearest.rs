@@ -113,8 +113,13 @@ impl Squares {
 impl Lines {
     /// The boundaries of an area.
     pub fn boundary(area: &Area) -> Self {
+        Self::of_rings(area.rings())
+    }
+
+    /// Rings that are the boundaries of one area.
+    pub fn of_rings<'a>(rings: impl Iterator<Item = &'a [Point]>) -> Self {
         let mut lines = Self::default();
-        lines.edges.extend(area.rings().flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }));
+        lines.edges.extend(rings.flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }));
         lines.lay_out(0.0);
         lines.by_rows();
         lines

@@ -3,6 +3,7 @@
 
 use super::Bead;
 use super::run::{self, Piece};
+use crate::geom::nearest::Lines;
 use crate::geom::{Point, Polygon, polyline};
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
 use std::collections::BTreeMap;
@@ -82,12 +83,9 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
         corners[f.fix().index()] = Some(f.positions().map(|p| Point::new(p.x, p.y)));
     }
     let size = |f: usize| corners[f].map_or(0.0, |c| polyline::signed_area(&c).abs());
-    let looked_up = |f: usize| {
-        corners[f].is_some_and(|c| {
-            let middle = (c[0] + c[1] + c[2]) * (1.0 / 3.0);
-            polygon.rings().filter(|r| polyline::ring_contains(r, middle)).count() % 2 == 1
-        })
-    };
+    // gaps between courses can be one polygon of tens of thousands of points
+    let walls = Lines::of_rings(polygon.rings());
+    let looked_up = |f: usize| corners[f].is_some_and(|c| walls.enclose((c[0] + c[1] + c[2]) * (1.0 / 3.0)));
     let outer = mesh.outer_face().fix().index();
     let mut inside = vec![false; corners.len()];
     let mut reached = vec![false; corners.len()];
