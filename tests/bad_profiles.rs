@@ -33,8 +33,35 @@ const PRINTER: &[Case] = &[
     case("text for a flag", "arcs = true", "arcs = \"yes\"", "wrong-type", &["true or false"]),
     case("a word that is none", "\"absolute\"", "\"absolut\"", "unknown-name", &["did you mean `absolute`"]),
     case("three of four corners", "385.0, 275.0]", "385.0]", "wrong-type", &["3 values", "4"]),
-    case("chord too coarse", "chord_mm = 0.01", "chord_mm = 5", "out-of-range", &["at most 1 mm"]),
-    case("no speed", "fibre = 15.0", "fibre = 0", "out-of-range", &["above 0"]),
+    case(
+        "chord too coarse",
+        "chord_mm = 0.01",
+        "chord_mm = 0.05",
+        "out-of-range",
+        &["at most 0.02 mm", "too near to each other"],
+    ),
+    case(
+        "filament in cm",
+        "diameter_mm = 1.75",
+        "diameter_mm = 0.175",
+        "out-of-range",
+        &["at least 0.5", "1.75 and 2.85"],
+    ),
+    case(
+        "cutter in the nozzle",
+        "cutter_to_nozzle_mm = 15.0",
+        "cutter_to_nozzle_mm = 0",
+        "out-of-range",
+        &["0.1 where the cutter is at the nozzle"],
+    ),
+    case(
+        "standby in degC",
+        "standby_drop_k = 60",
+        "standby_drop_k = 400",
+        "out-of-range",
+        &["at most 150 K", "freezes"],
+    ),
+    case("no speed", "fibre = 15.0", "fibre = 0", "out-of-range", &["at least 0.1"]),
     case("one tool for both", "fibre = 2\n", "fibre = 1\n", "profile-limits", &["T1"]),
     case(
         "bed out of reach",
@@ -67,6 +94,29 @@ const PRINTER: &[Case] = &[
     case("feed in the cut", "M10\n", "G92 E0\n", "block-words", &["must not move"]),
     case("comment of another style", "M10\n", "M10 ; clamp\n", "block-words", &["comment style"]),
     case("head change in a block", "M106 S120\n", "T2 M6\n", "block-words", &["selects no head"]),
+    case("feeds counted the other way", "M82\n", "M83\n", "block-words", &["`start` writes `M83`", "M82"]),
+    case("nothing that cuts", "M10\nG4 P0.35\nM11\nG4 P0.15\n", "", "block-words", &["`cut` is empty"]),
+    case(
+        "a cut in no time",
+        "M10\nG4 P0.35\nM11\nG4 P0.15\n",
+        "M10\nG4 P0.003\n",
+        "block-words",
+        &["0.003 s", "`times.cut_s` is 0.5 s", "dwell_unit"],
+    ),
+    case(
+        "parked on the bed",
+        "[tools]",
+        "[head_change]\nway = \"park\"\nmatrix_at_mm = [160.0, 150.0]\nfibre_at_mm = [420.0, 280.0]\n[tools]",
+        "profile-geometry",
+        &["matrix head is put aside at x 160, y 150 mm", "3 mm away"],
+    ),
+    case(
+        "docked beside the bed",
+        "[tools]",
+        "[head_change]\nway = \"dock\"\nmatrix_at_mm = [160.0, 280.0]\nfibre_at_mm = [387.0, 150.0]\n[tools]",
+        "profile-geometry",
+        &["fibre head is put aside at x 387, y 150 mm", "`head_change.fibre_at_mm`"],
+    ),
     case("word that is none", "M107\n", "FAN_OFF\n", "block-words", &["FAN_OFF"]),
     case("syntax", "[tools]", "[tools", "toml-syntax", &["not TOML"]),
     case("a table twice", "[tools]", "[controller]", "toml-syntax", &["not TOML"]),
@@ -80,6 +130,13 @@ const TOW: &[Case] = &[
     case("tow does not fit", "area_mm2 = 0.1925", "area_mm2 = 0.3", "tow-section", &["does not fit"]),
     case("more fibre than tow", "filaments = 3000", "filaments = 6000", "tow-section", &["fraction 1.2"]),
     case("too light", "density_g_cm3 = 1.584", "density_g_cm3 = 1.2", "tow-density", &["impregnation"]),
+    case(
+        "no inner edge",
+        "min_bend_radius_mm = 6.0",
+        "min_bend_radius_mm = 0.4",
+        "tow-bend",
+        &["half the tow's width", "5 to 15 %"],
+    ),
     case("no radius", "min_bend_radius_mm = 6.0", "min_bend_radius_mm = 0", "out-of-range", &["above 0"]),
 ];
 
@@ -114,6 +171,47 @@ fn towpath(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
         assert!(output.stdout.is_empty(), "{}", String::from_utf8_lossy(&output.stdout));
     }
     (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+}
+
+/// A plan says so of each region that gets nothing because its tow trails too far.
+#[test]
+fn tow_that_trails_too_far_for_a_region_is_told_by_its_name() {
+    let folder = folder("trailing");
+    let profiles = Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles");
+    let tow = std::fs::read_to_string(profiles.join("tows/carbon-3k-pekk.toml")).expect("a built-in file");
+    let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="40mm" viewBox="0 0 90 40"><rect x="0" y="0" width="90" height="40"/><circle cx="20" cy="20" r="6"/><circle cx="70" cy="20" r="6"/></svg>"#;
+    let pin = |name: &str, x: i32| {
+        format!(
+            "[[region]]\nname = \"{name}\"\nshape = {{ hole_at_mm = [{x}.0, 20.0] }}\nrule = \"hoop\"\ncourses = 2\n"
+        )
+    };
+    let job = job("tow") + "[reinforcement]\nmap = \"p.map.toml\"\n";
+    for (name, text) in [
+        ("mine.toml", tow.replacen("height_mm = ", "trail_mm = 8.0\nheight_mm = ", 1)),
+        ("job.toml", job),
+        ("p.svg", svg.to_owned()),
+        ("p.map.toml", pin("left pin", 20) + &pin("right pin", 70)),
+    ] {
+        std::fs::write(folder.join(name), text).expect("a scratch file");
+    }
+    let (status, told) = towpath(&folder, &["plan", "job.toml", "--out", "out"]);
+    assert_eq!(status, Some(0), "{told}");
+    for pin in ["left pin", "right pin"] {
+        let of_it =
+            format!("warning[region-empty]: region `{pin}` gets no tow in any layer: tow that trails");
+        assert_eq!(told.matches(&of_it).count(), 1, "{told}");
+    }
+    assert_eq!(told.matches("the tow's `trail_mm` is 8 mm: measure it").count(), 2, "{told}");
+    let said = Command::new(env!("CARGO_BIN_EXE_towpath"))
+        .args(["material", "check", "mine.toml"])
+        .current_dir(&folder)
+        .output()
+        .expect("the built program starts");
+    let said = String::from_utf8_lossy(&said.stdout).into_owned();
+    assert!(
+        said.contains("8 mm behind the nozzle") && said.contains("least hoop: round a hole of"),
+        "{said}"
+    );
 }
 
 /// A job in which `key` names the file `mine.toml`.

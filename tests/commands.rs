@@ -449,8 +449,8 @@ fn a_program_that_fails_its_check_is_not_left() {
     for name in ["plate.svg", "plate.map.toml"] {
         std::fs::copy(tests.join(name), job.join(name)).expect("a scratch copy");
     }
-    // the start block sets E the other way than the profile says
-    let profile = fine(&["printer", "show", "shuttle-15"]).replacen("M82", "M83", 1);
+    // the start block moves the coordinates that all moves are counted in
+    let profile = fine(&["printer", "show", "shuttle-15"]).replacen("G28\n", "G28\nG92 X5\n", 1);
     std::fs::write(job.join("mine.toml"), profile).expect("a scratch file");
     let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
     std::fs::write(job.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");
@@ -458,6 +458,8 @@ fn a_program_that_fails_its_check_is_not_left() {
     let ran = towpath(&["plan", path(&file), "--out", path(&out)]);
     assert!(ran.status == Some(1) && ran.told.contains("planner-fault"), "{}", ran.told);
     assert!(ran.told.contains("`controller`") && ran.told.contains("line "), "{}", ran.told);
+    let help = "help: keys of the profile that it depends on: `controller`, `blocks`";
+    assert!(ran.told.contains(help) && !ran.told.contains("; :"), "{}", ran.told);
     assert!(!out.exists(), "not even the folder is made");
     let ran = towpath(&["plan", path(&file), "--out", path(&out), "--no-verify"]);
     assert_eq!((ran.status, out.join("plate-arcs.gcode").exists()), (Some(0), true), "{}", ran.told);

@@ -139,6 +139,22 @@ const FAULTS: &[(&str, &str, &str, &str, &str)] = &[
     ),
     (
         "heddle-25",
+        "fibre_at_mm = [430.0, 155.0]",
+        "fibre_at_mm = [200.0, 155.0]",
+        "profile-geometry",
+        "on the bed where parts lie",
+    ),
+    (
+        "weir-20",
+        "matrix_at_mm = [60.0, 315.0]",
+        "matrix_at_mm = [60.0, 272.0]",
+        "profile-geometry",
+        "3 mm away",
+    ),
+    ("shuttle-15", "dwell_unit = \"s\"", "dwell_unit = \"ms\"", "block-words", "dwells for 0.0005 s in all"),
+    ("reed-35", "M83\n", "M82\n", "block-words", "`controller.extrusion` is \"relative\""),
+    (
+        "heddle-25",
         "matrix_at_mm = [20.0, 8.0]",
         "matrix_at_mm = [300.0, 8.0]",
         "profile-geometry",
@@ -167,6 +183,97 @@ fn faults_that_no_schema_sees_are_told_with_their_line() {
         assert_eq!((status, out.as_str()), (Some(1), ""), "{name} {to}: {told}");
         assert!(told.contains(&format!("error[{code}]")) && told.contains(says), "{name} {to}: {told}");
         assert!(told.contains("p.toml:"), "{name} {to}: {told}");
+    }
+}
+
+/// What a start block lacks is told as a warning, by `printer check` and by `plan`.
+#[test]
+fn a_start_block_that_leaves_something_out_is_told() {
+    let folder = folder("lacks");
+    let good = built_in("shuttle-15");
+    let at = good.find("start = '''\n").expect("the block") + "start = '''\n".len();
+    let end = at + good[at..].find("'''").expect("its end");
+    let empty = format!("{}{}", &good[..at], &good[end..]);
+    let homing = "no homing (G28)";
+    let cases: [(&str, String, &[&str]); 5] = [
+        ("homing", good.replacen("G28\n", "", 1), &[homing]),
+        ("wait", good.replacen("M190 S{{ bed_temperature_c }}\n", "", 1), &["no wait for the bed (M190)"]),
+        ("mode", good.replacen("M82\n", "", 1), &["no M82 for the profile's `extrusion = \"absolute\"`"]),
+        (
+            "chamber",
+            good.replacen("M191 S{{ chamber_temperature_c }}\n", "", 1),
+            &["no heating of the chamber (M141 or M191)"],
+        ),
+        (
+            "all",
+            empty,
+            &[homing, "no heating of the bed (M140 and M190)", "no heating of the chamber", "no M82"],
+        ),
+    ];
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link");
+    for file in ["link.svg", "map.toml"] {
+        std::fs::copy(example.join(file), folder.join(file)).expect("an example's file");
+    }
+    let job = std::fs::read_to_string(example.join("job.toml")).expect("an example");
+    std::fs::write(folder.join("job.toml"), job.replace("\"shuttle-15\"", "\"p.toml\"")).expect("a file");
+    for (name, text, says) in cases {
+        assert_ne!(text, good, "{name}");
+        std::fs::write(folder.join("p.toml"), text).expect("a scratch file");
+        let (_, said, told) = towpath(&folder, &["printer", "check", "p.toml"]);
+        let warned = told.lines().find(|l| l.starts_with("warning[block-lacks]: the block `start` has "));
+        let warned = warned.unwrap_or_else(|| panic!("{name}: {told}"));
+        assert_eq!(warned.matches("no ").count(), says.len(), "{name}: {warned}");
+        assert!(says.iter().all(|s| warned.contains(s)) && told.contains("p.toml:"), "{name}: {told}");
+        assert!(said.contains("(course L1.1)"), "{name}: the small program is shown all the same");
+        if name == "homing" {
+            let (status, _, told) = towpath(&folder, &["plan", "job.toml", "--out", "o", "--no-verify"]);
+            assert_eq!(status, Some(0), "{told}");
+            assert!(told.contains(warned), "{told}");
+        }
+    }
+}
+
+#[test]
+fn a_small_program_that_would_not_melt_is_told() {
+    let folder = folder("cold");
+    let text = built_in("shuttle-15");
+    let hottest = "max_temperature_c = 450";
+    assert!(text.contains(hottest), "nothing to replace");
+    std::fs::write(folder.join("p.toml"), text.replacen(hottest, "max_temperature_c = 200", 1))
+        .expect("a file");
+    let (status, said, told) = towpath(&folder, &["printer", "check", "p.toml"]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("warning[temperature-limit]: the matrix head gets at most 200 degC"), "{told}");
+    assert!(told.contains("laid at 240 degC") && said.contains("laid too cold"), "{told}{said}");
+}
+
+/// Faults of the small program: the heading does not deny them, and each check names the
+/// keys that it depends on.
+#[test]
+fn faults_of_the_small_program_name_the_keys_of_the_profile() {
+    let folder = folder("keys");
+    let good = built_in("shuttle-15");
+    for (from, to, check, key) in [
+        ("M109 T", "M104 T", "estimate-time", "blocks.heat_wait"),
+        ("M104 T{{ matrix_tool }} S0\n", "", "ending", "blocks.end"),
+    ] {
+        assert!(good.contains(from), "nothing to replace: {from}");
+        std::fs::write(folder.join("p.toml"), good.replacen(from, to, 1)).expect("a scratch file");
+        let (status, said, told) = towpath(&folder, &["printer", "check", "p.toml"]);
+        assert_eq!(status, Some(1), "{told}");
+        let first = said.lines().next().expect("a heading");
+        assert!(first.starts_with("p.toml: ") && first.contains("fault"), "{first}");
+        assert!(!said.contains("no faults"), "{said}");
+        let section =
+            said.split("\n\n").find(|s| s.starts_with(&format!("{check}: "))).expect("its findings");
+        assert!(
+            section.contains("keys of the profile that it depends on")
+                && section.contains(&format!("`{key}`")),
+            "{section}"
+        );
+        let (_, said, _) = towpath(&folder, &["printer", "check", "p.toml", "--json"]);
+        let json: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+        assert_eq!(json["faults"], json["replay"]["faults"], "one count of faults");
     }
 }
 
@@ -341,7 +448,7 @@ fn a_fit_foretells_programs_that_were_not_timed() {
         let machine = Machine::of(&secret);
         let mut arguments: Vec<String> =
             ["printer", "fit", "public.toml", "--out", "fitted.toml", "--json"].map(str::to_owned).to_vec();
-        for name in ["time-changes", "time-lines", "time-travel"] {
+        for name in ["time-changes", "time-lines", "time-work", "time-travel"] {
             let file = format!("trials/{name}.gcode");
             let text = std::fs::read_to_string(folder.join(&file)).expect("a program");
             let took = clock(machine.run(&text).total);
@@ -395,6 +502,79 @@ fn a_fit_says_what_its_times_cannot_tell() {
     let untold = json["untold"].to_string();
     for key in ["controller.block_time_s", "limits.acceleration_mm_s2.work"] {
         assert!(untold.contains(key), "{untold}");
+    }
+}
+
+/// The four trials tell all that there is to tell; without the strokes of work the
+/// accelerations cannot be told apart, and a time that nothing explains writes no profile.
+#[test]
+fn the_trials_tell_accelerations_apart_and_no_fit_is_made_up() {
+    let folder = folder("apart");
+    let public = built_in("shuttle-15");
+    std::fs::write(folder.join("public.toml"), &public).expect("a scratch file");
+    fine(&folder, &["printer", "trial", "public.toml", "--out", "t"]);
+    let secret = public
+        .replacen("head_change_s = 4.0", "head_change_s = 9.0", 1)
+        .replacen("work = 1000.0", "work = 300.0", 1)
+        .replacen("travel = 2000.0", "travel = 700.0", 1);
+    let machine = Machine::of(&secret);
+    let timed = |name: &str| {
+        let file = format!("t/{name}.gcode");
+        let text = std::fs::read_to_string(folder.join(&file)).expect("a program");
+        ["--program".to_owned(), file, "--took".to_owned(), clock(machine.run(&text).total)]
+    };
+    let fit = |programs: &[[String; 4]], out: &str| {
+        let more = programs.iter().flatten().map(String::as_str);
+        let all: Vec<&str> =
+            ["printer", "fit", "public.toml", "--json", "--out", out].into_iter().chain(more).collect();
+        towpath(&folder, &all)
+    };
+    let four = ["time-changes", "time-lines", "time-work", "time-travel"].map(timed);
+    let (status, said, told) = fit(&four, "all.toml");
+    assert_eq!(status, Some(0), "{told}");
+    let json: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+    for (key, want) in [
+        ("times.head_change_s", 9.0),
+        ("limits.acceleration_mm_s2.work", 300.0),
+        ("limits.acceleration_mm_s2.travel", 700.0),
+    ] {
+        let parameters = json["parameters"].as_array().expect("a list");
+        let fitted = parameters.iter().find(|p| p["key"] == key).expect("the key")["fitted"].as_f64();
+        let fitted = fitted.expect("a number");
+        assert!((fitted / want - 1.0).abs() < 0.05, "{key}: {fitted}, {want} is right");
+    }
+    // heating that is denied is no acceleration: the fit says that it is far off
+    let more: Vec<&str> = four.iter().flatten().map(String::as_str).collect();
+    let (_, said, _) = towpath(&folder, &[&["printer", "fit", "public.toml", "--hot"][..], &more].concat());
+    assert!(
+        said.contains("`limits.acceleration_mm_s2.work` comes out") && said.contains("times less"),
+        "{said}"
+    );
+    // strokes of both kinds in one program: one time for two accelerations
+    let [work, travel] = ["work", "travel"]
+        .map(|n| std::fs::read_to_string(folder.join(format!("t/time-{n}.gcode"))).expect("a program"));
+    // out of one program the moves, behind those of the other
+    let moves: String =
+        travel.lines().filter(|l| l.starts_with("G0 X")).fold(String::new(), |t, l| t + l + "\n");
+    let last = work.rfind("\nM107").expect("the end block");
+    std::fs::write(folder.join("t/both.gcode"), format!("{}\n{moves}{}", &work[..last], &work[last + 1..]))
+        .expect("a scratch file");
+    let (status, said, told) = fit(&[timed("time-changes"), timed("both")], "both.toml");
+    assert_eq!((status, said.contains("\"errors\"")), (Some(1), true), "{said}");
+    assert!(told.contains("error[fit-off]: `t/both.gcode` took "), "{told}");
+    assert!(
+        told.contains("cannot tell `limits.acceleration_mm_s2.work` and `limits.acceleration_mm_s2.travel` apart: they stay as they were"),
+        "{told}"
+    );
+    // no values explain these
+    for took in ["0:05:00", "100:00:00"] {
+        let wrong = ["--program", "t/time-lines.gcode", "--took", took].map(str::to_owned);
+        let (status, _, told) = fit(&[wrong], "wrong.toml");
+        assert_eq!(status, Some(1), "{told}");
+        assert!(told.contains(&format!("error[fit-off]: `t/time-lines.gcode` took {took}")), "{told}");
+    }
+    for file in ["both.toml", "wrong.toml"] {
+        assert!(!folder.join(file).exists(), "{file} was written");
     }
 }
 

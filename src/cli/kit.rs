@@ -6,7 +6,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files;
 use crate::gcode::clock;
 use crate::job::{self, printer, schema};
-use crate::kit::{blank, fit, sample, trial};
+use crate::kit::{blank, fit, materials, sample, trial};
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -154,25 +154,35 @@ pub(super) fn check(file: &Path, notes: &mut Notes) -> Outcome<Report> {
     let source = job::first_text(file)?;
     let p = printer::read(&source)?;
     let sample = sample::render(&p)?;
-    let mut text = told(&source, &printer_facts(&p));
+    let verdict = sample.replayed()?;
+    let faults = verdict.ledger.faults();
+    let state = match faults {
+        0 => "no faults".to_owned(),
+        1 => "1 fault in the program that it makes, told below".to_owned(),
+        n => format!("{n} faults in the program that it makes, told below"),
+    };
+    let mut text = told(&source, &state, &printer_facts(&p));
+    let cold = materials::laid_cold(&p);
+    let as_hot = if cold.is_empty() { "" } else { ", laid too cold (see the warning)" };
     let [matrix, tow] = &sample.materials;
     let _ = writeln!(
         text,
-        "  a small program in {matrix} and {tow}: {} lines, {:.0} mm of tow, {} h:mm:ss\n",
+        "  a small program in {matrix} and {tow}{as_hot}: {} lines, {:.0} mm of tow, {} h:mm:ss\n",
         sample.program.lines().count(),
         sample.fibre_length_mm,
         clock(sample.time_s.total)
     );
     text.push_str(&sample.program);
-    let verdict = sample.replayed()?;
-    let faults = verdict.ledger.faults();
     if faults == 0 {
         text.push_str("\nreplayed by the independent check of programs: no faults\n");
     } else {
         let _ = write!(text, "\nreplayed by the independent check of programs:\n{}", verdict.ledger.table());
     }
+    notes.warnings.extend(p.doubts());
+    notes.warnings.extend(cold);
     note_not_measured(&source, notes);
     let mut json = checked(&source, "printer");
+    json["faults"] = json!(faults);
     json["warnings"] = notes.warnings.iter().map(super::show::json).collect();
     json["replay"] = json!({"faults": faults, "checks": verdict.ledger.json()});
     json["sample"] = json!({
@@ -194,6 +204,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     let (source, p) = job::printer_named(&arguments.printer)?;
     // a built-in machine is known to be invented
     if Path::new(&arguments.printer).extension().is_some() {
+        notes.warnings.extend(p.doubts());
         note_not_measured(&source, notes);
     }
     let matrix = arguments.matrix.as_deref().map(job::matrix_named).transpose()?;
@@ -218,7 +229,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
 
 /// `printer fit PRINTER --program FILE --took H:MM:SS …`.
 ///
-/// Errors: `fit-pairs`, `fit-profile`, `program-unread`; as of the profile and files.
+/// Errors: `fit-pairs`, `fit-off`, `fit-profile`, `program-unread`; as of the profile and files.
 pub(super) fn fitted(arguments: &Fit) -> Outcome<Report> {
     let (programs, took) = (&arguments.programs, &arguments.took);
     if programs.len() != took.len() {

@@ -4,7 +4,7 @@ use super::Report;
 use super::console::Console;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::job::{Job, Printer};
-use crate::verify::findings::{Check, shown};
+use crate::verify::findings::{Check, Place, shown};
 use crate::{estimate, files, plan, report, verify};
 use clap::Args;
 use serde_json::json;
@@ -107,13 +107,15 @@ fn check(names: [&str; 2], texts: [&str; 2], printer: &Printer) -> Outcome<()> {
         .filter_map(|c| {
             let (count, finding) = (verdict.ledger.faults_of(c), verdict.ledger.first_of(c)?);
             let text = format!(
-                "the planned program does not pass its check `{}`, {count} time{}; {}: {}",
+                "the planned program does not pass its check `{}`, {count} time{}; {}{}{}",
                 c.name(),
                 if count == 1 { "" } else { "s" },
                 shown(&finding.place),
+                if finding.place == Place::default() { "" } else { ": " },
                 finding.text
             );
             let d = Diagnostic::error("planner-fault", text);
+            let d = if c.keys().is_empty() { d } else { d.help(c.keys_told()) };
             Some(d.help(
                 "a fault of towpath, or of a profile whose blocks contradict its figures: nothing was written; please report it with the job",
             ))

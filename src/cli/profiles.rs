@@ -78,11 +78,11 @@ pub(super) fn check_material(file: &Path) -> Outcome<Report> {
         Material::Matrix(m) => matrix_facts(&m),
         Material::Tow(t) => tow_facts(&t),
     };
-    Ok(Report::telling(told(&source, &facts), checked(&source, "material")))
+    Ok(Report::telling(told(&source, "no faults", &facts), checked(&source, "material")))
 }
 
-pub(super) fn told(source: &Source, facts: &[String]) -> String {
-    let mut text = format!("{}: no faults\n", source.name);
+pub(super) fn told(source: &Source, state: &str, facts: &[String]) -> String {
+    let mut text = format!("{}: {state}\n", source.name);
     for fact in facts {
         text.push_str("  ");
         text.push_str(fact);
@@ -119,7 +119,27 @@ fn matrix_facts(m: &Matrix) -> Vec<String> {
 
 fn tow_facts(t: &Tow) -> Vec<String> {
     vec![
-        format!("{}: {} x {} mm, bends to {} mm", t.name, t.width_mm, t.height_mm, t.min_bend_radius_mm),
+        format!(
+            "{}: {} x {} mm, bends to {} mm, its edges strained by {:.1} % there",
+            t.name,
+            t.width_mm,
+            t.height_mm,
+            t.min_bend_radius_mm,
+            50.0 * t.width_mm / t.min_bend_radius_mm
+        ),
+        format!(
+            "least hoop: round a hole of {:.2} mm radius, its centre line at {} mm",
+            t.min_bend_radius_mm - 0.5 * t.width_mm,
+            t.min_bend_radius_mm
+        ),
+        if t.trail_mm > 0.0 {
+            format!(
+                "comes to lie {} mm behind the nozzle: loops not much wider than that are left out",
+                t.trail_mm
+            )
+        } else {
+            "comes to lie where the nozzle goes (`trail_mm` 0)".to_owned()
+        },
         format!(
             "{:.6} mm2 of fibre in {} mm2: fibre volume fraction {:.3}",
             t.fibre_area_mm2,

@@ -37,12 +37,16 @@ pub static ALL: &[Code] = &[
         text: "A program text of the printer profile cannot be rendered: it uses a name that does not exist, or its template syntax is wrong. `towpath printer check FILE` lists the names.",
     },
     Code {
+        name: "block-lacks",
+        text: "The block `start` of the printer profile does not do what most printers have to be told before a part: home, heat the bed and the chamber and wait for the bed, say whether E counts from its last restart (M82) or move by move (M83). A controller may do some of it by itself or by other words, so this is a warning; where it does not, the program runs into the bed, on a cold bed or with every feed wrong. The program sets mm (G21) and G90 itself.",
+    },
+    Code {
         name: "block-template",
         text: "A block of the printer profile cannot be worked out: the template is broken, or it uses a name that there is not. `towpath schema printer` lists the blocks and the names that they know. `towpath printer check FILE` finds all such faults.",
     },
     Code {
         name: "block-words",
-        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, a move where the planner counts on none, an arc for a controller without arcs, or a temperature above what the machine gets.",
+        text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, a move where the planner counts on none, an arc for a controller without arcs, a temperature above what the machine gets, what E counts from to the contrary of `extrusion`, or a cut that dwells for longer than `times.cut_s` or for next to no time, by the unit that `dwell_unit` says.",
     },
     Code {
         name: "drawing-overlap",
@@ -87,6 +91,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "file-unreadable",
         text: "The file is there but cannot be read: it is a folder, or its permissions forbid it.",
+    },
+    Code {
+        name: "fit-off",
+        text: "No values of the profile make a program take the time that was read off: the best fit is still off by more than 3 % and more than 3 s. Nothing was written. Look for the wrong program or a time misread, for a profile of another machine, and for a bed that was hot (`--hot`) or cold. Values that the times given cannot tell apart stay as the profile has them; where these are what is wrong, time another program that tells them apart, as those of `towpath printer trial`.",
     },
     Code {
         name: "fit-pairs",
@@ -258,7 +266,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "profile-geometry",
-        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head, and both heads have to reach enough in common for a course.",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, and both heads have to reach enough in common for a course.",
     },
     Code {
         name: "profile-limits",
@@ -278,7 +286,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "region-empty",
-        text: "A region of the map gets no tow at all: in every layer that it names its shape is too small, too narrow, taken by regions of higher priority, or not there. The rest of the map is laid as it stands.",
+        text: "A region of the map gets no tow at all: in every layer that it names its shape is too small, too narrow, taken by regions of higher priority, or not there; or its bends are too narrow for how far the tow trails the nozzle. The rest of the map is laid as it stands.",
     },
     Code {
         name: "rule-shape",
@@ -310,7 +318,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "temperature-limit",
-        text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used.",
+        text: "A material needs more heat than the printer gives. For a head that is an error; for the bed or the chamber it is a warning, and what they reach is used. For the small program of `towpath printer check` it is a warning: where a head gets hot enough for no built-in material, the program is written as hot as the head gets, shows the moves, and would not melt what it names.",
     },
     Code {
         name: "thickness-missing",
@@ -331,6 +339,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "toml-syntax",
         text: "The file is not TOML. The marked place is where reading failed; the cause may stand just before it. Text is in quotes, a table starts with its name in brackets, each key stands on its own line.",
+    },
+    Code {
+        name: "tow-bend",
+        text: "The smallest bend radius of a tow is no more than half its width: the inner edge of such a bend would have no radius at all, and its edges would be strained by 100 % or more, width / (2 radius). `min_bend_radius_mm` is of the centre line of the tow laid flat; most tows take a strain of 5 to 15 %.",
     },
     Code {
         name: "tow-density",

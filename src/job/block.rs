@@ -66,6 +66,14 @@ impl BlockKind {
     }
 }
 
+/// Shortest time in which a blade is driven through a tow, s: solenoids and pneumatic
+/// valves take some 10 ms to move at all (from memory).
+const LEAST_DWELL_S: f64 = 0.01;
+
+/// Dwells make up at least this share of a cut: less, and P was written in another unit,
+/// of which the ones in use differ by a thousand.
+const LEAST_DWELL_SHARE: f64 = 0.01;
+
 /// A name that blocks may use.
 #[derive(Debug)]
 pub struct Name {
@@ -175,6 +183,8 @@ pub(super) struct Limits {
     pub(super) parenthesis_comments: bool,
     /// G2 and G3 are understood.
     pub(super) arcs: bool,
+    /// E counts from the last `G92 E0`; `None` where the profile is at fault there.
+    pub(super) absolute_extrusion: Option<bool>,
     /// P of G4 counts milliseconds.
     pub(super) dwell_milliseconds: bool,
     /// Time of a cut, s.
@@ -344,7 +354,8 @@ impl Block {
         match self.render(&BlockValues::sample(self.kind, limits)) {
             Ok(text) => {
                 let mut faults = self.words(&text, limits);
-                faults.extend(self.dwells(&text, limits));
+                faults.extend(self.cuts(&text, limits));
+                faults.extend(self.feed_mode(&text, limits));
                 faults
             }
             Err(faults) => faults.0,
@@ -406,21 +417,66 @@ impl Block {
         faults
     }
 
-    /// The cut takes at least as long as its block dwells.
-    fn dwells(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
-        let cut_s = limits.cut_s.filter(|_| self.kind == BlockKind::Cut)?;
-        let unit = if limits.dwell_milliseconds { 1e-3 } else { 1.0 };
-        let dwell = |line: &str| {
-            let words = words_of(line, limits.parenthesis_comments).ok()?;
-            let dwells = words.iter().any(|(l, n)| *l == 'G' && (*n - 4.0).abs() < 1e-9);
-            words.iter().find(|(l, _)| dwells && *l == 'P').map(|(_, p)| p * unit)
+    /// The block `cut` does something, and dwells for no longer than the cut takes, nor
+    /// for so much shorter that P must count something else.
+    fn cuts(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
+        if self.kind != BlockKind::Cut {
+            return None;
+        }
+        let told = |message: String| {
+            let d = Diagnostic::error("block-words", message);
+            d.at(&self.source, self.in_profile(0..self.text.len()), "")
         };
-        let sum: f64 = text.lines().filter_map(dwell).sum();
-        let message = format!("the block `cut` dwells for {sum} s, `times.cut_s` is {cut_s}");
-        (sum > cut_s + 1e-9).then(|| {
+        let lines = || text.lines().filter_map(|l| words_of(l, limits.parenthesis_comments).ok());
+        if lines().all(|words| words.is_empty()) && text.lines().all(|l| self.line(l, limits).is_ok()) {
+            return Some(
+                told("the block `cut` is empty: nothing cuts the tow".to_owned())
+                    .help("write the words that work the blade, and the dwells that it needs"),
+            );
+        }
+        let cut_s = limits.cut_s?;
+        let unit = if limits.dwell_milliseconds { 1e-3 } else { 1.0 };
+        let dwells: Vec<f64> = lines()
+            .filter(|words| words.iter().any(|(l, n)| *l == 'G' && (*n - 4.0).abs() < 1e-9))
+            .filter_map(|words| words.iter().find(|(l, _)| *l == 'P').map(|(_, p)| p * unit))
+            .collect();
+        let sum: f64 = dwells.iter().sum();
+        let message = format!("the block `cut` dwells for {sum} s in all, `times.cut_s` is {cut_s} s");
+        if sum > cut_s + 1e-9 {
+            return Some(told(message).help(
+                "give the whole time of a cut; `controller.dwell_unit` says whether P counts s or ms",
+            ));
+        }
+        let too_short = sum < LEAST_DWELL_S.min(cut_s) || sum < LEAST_DWELL_SHARE * cut_s;
+        if !dwells.is_empty() && too_short {
+            let typed = if limits.dwell_milliseconds { "ms" } else { "s" };
+            return Some(told(format!("{message}: no blade moves in so short a time")).help(format!(
+                "`controller.dwell_unit` is \"{typed}\": write P in {typed}, or the unit that the controller counts"
+            )));
+        }
+        None
+    }
+
+    /// What E counts from is not set to the contrary of the profile's `extrusion`.
+    fn feed_mode(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
+        let absolute = limits.absolute_extrusion?;
+        let set = |line: &str| {
+            let words = words_of(line, limits.parenthesis_comments).ok()?;
+            let mode = words.iter().rev().find(|(l, n)| *l == 'M' && [82.0, 83.0].contains(n))?;
+            Some(mode.1 < 82.5)
+        };
+        // the last one holds
+        let (line, mode) = text.lines().rev().find_map(|l| set(l).map(|m| (l, m)))?;
+        let (extrusion, right) = if absolute { ("absolute", "M82") } else { ("relative", "M83") };
+        (mode != absolute).then(|| {
+            let message = format!(
+                "the block `{}` writes `{}`, `controller.extrusion` is \"{extrusion}\": every feed would be wrong",
+                self.kind.key(),
+                line.trim()
+            );
             Diagnostic::error("block-words", message)
-                .at(&self.source, self.in_profile(0..self.text.len()), "")
-                .help("give the whole time of a cut; `controller.dwell_unit` says whether P counts s or ms")
+                .at(&self.source, self.in_profile(self.line_like(line)), "")
+                .help(format!("write {right}, or change `controller.extrusion`"))
         })
     }
 
@@ -561,6 +617,7 @@ mod tests {
 
     fn codes(kind: BlockKind, text: &str) -> Vec<(&'static str, usize)> {
         let limits = Limits {
+            absolute_extrusion: Some(true),
             dwell_milliseconds: false,
             cut_s: Some(0.5),
             parenthesis_comments: true,
@@ -613,6 +670,11 @@ mod tests {
         // half a second for a cut, s for P
         assert_eq!(codes(BlockKind::Cut, "M10\nG4 P0.25\nM11\nG4 P0.25\n"), []);
         assert_eq!(codes(BlockKind::Cut, "M10\nG4 P350\nM11\n").len(), 1);
+        assert_eq!(codes(BlockKind::Cut, "M10\nG4 P0.004\nM11\n").len(), 1);
+        assert_eq!(codes(BlockKind::Cut, "M10\n"), [], "a controller that waits by itself");
+        assert_eq!(codes(BlockKind::Cut, "\n(snip)\n").len(), 1);
+        assert_eq!(codes(BlockKind::Start, "M83\nM82\n"), []);
+        assert_eq!(codes(BlockKind::Start, "M82\nM83\n"), [("block-words", 3)]);
         assert_eq!(codes(BlockKind::ToFibre, "T1\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "; hello\n"), [("block-words", 2)]);
         assert_eq!(codes(BlockKind::Start, "SET_PIN 3\n"), [("block-words", 2)]);

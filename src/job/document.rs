@@ -271,7 +271,19 @@ impl<'a> Reader<'a> {
         self.fault(d, span.clone(), "");
     }
 
+    /// A value; where it is out of range, what the key means is told with it.
     fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, name: &str) -> Option<Value> {
+        let before = self.faults.len();
+        let found = self.of_kind(key, value, name);
+        for d in &mut self.faults[before..] {
+            if d.code == "out-of-range" && d.help.is_empty() && !key.text.is_empty() {
+                d.help.push(format!("{}: {}", key.name, key.text));
+            }
+        }
+        found
+    }
+
+    fn of_kind(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, name: &str) -> Option<Value> {
         match &key.kind {
             Kind::Number(range) => self.number(value, range, name).map(Value::Number),
             Kind::Integer(low, high) => self.integer(value, *low, *high, name).map(Value::Integer),

@@ -149,6 +149,10 @@ const POLYMER: Key = Key {
     text: "family, as `PA12`: a tow fits a matrix of its own polymer",
 };
 
+/// Farthest that tow lands behind its nozzle, mm: half a wide nozzle's face and the bow of a
+/// stiff tow; from further off nothing that bends can be led.
+const LONGEST_TRAIL_MM: f64 = 10.0;
+
 /// A tow file's format.
 pub(crate) static TOW_FILE: Table = Table {
     text: "A continuous-fibre tow, pre-impregnated.",
@@ -218,9 +222,9 @@ pub(crate) static TOW_FILE: Table = Table {
         },
         Key {
             name: "trail_mm",
-            kind: Kind::Number(between(0.0, 50.0)),
+            kind: Kind::Number(between(0.0, LONGEST_TRAIL_MM)),
             need: Need::Number(0.0),
-            text: "how far behind the nozzle it comes to lie: a pulled tow lands inside a bend; courses are led so that it lands where it is wanted. 0: it lies where the nozzle goes",
+            text: "how far behind the nozzle it comes to lie: a pulled tow lands inside a bend; courses are led so that it lands where it is wanted. 0: it lies where the nozzle goes; a nozzle's edge and the tow's stiffness make it a few mm, and loops not much wider than it cannot be led",
         },
         Key {
             name: "wrinkle_strain",
@@ -312,7 +316,7 @@ const NOMINAL: f64 = 0.05;
 /// Reads a tow file's text.
 ///
 /// Errors: those of the format; `tow-section` where the fibre does not fit the
-/// tow or the tow not its width and height; `tow-density`; all of them at once.
+/// tow or the tow not its width and height; `tow-density`; `tow-bend`; all of them at once.
 pub fn read_tow(source: &Arc<Source>) -> Outcome<Tow> {
     let (values, mut reader) = Reader::read(source, &TOW_FILE);
     let filaments = values.integer("filaments").and_then(|n| u32::try_from(n).ok());
@@ -320,6 +324,7 @@ pub fn read_tow(source: &Arc<Source>) -> Outcome<Tow> {
     let fibre = values.number("fibre_area_mm2").or(counted);
     check_section(&values, &mut reader, counted, fibre);
     check_density(&values, &mut reader, fibre);
+    check_bend(&values, &mut reader);
     reader.finish()?;
     let resolve = |v: &Values| {
         Some(Tow {
@@ -387,6 +392,27 @@ fn check_section(values: &Values, reader: &mut Reader<'_>, counted: Option<f64>,
             reader.fault(d, values.place("area_mm2"), "");
         }
     }
+}
+
+/// The inner edge of the tightest bend has a radius.
+fn check_bend(values: &Values, reader: &mut Reader<'_>) {
+    let (Some(radius), Some(width)) = (values.number("min_bend_radius_mm"), values.number("width_mm")) else {
+        return;
+    };
+    if radius > 0.5 * width {
+        return;
+    }
+    let message = format!(
+        "`min_bend_radius_mm` is {radius} mm, half the tow's width is {} mm: the inner edge would have no radius, the edges be strained by {:.0} %",
+        0.5 * width,
+        50.0 * width / radius
+    );
+    let d = Diagnostic::error("tow-bend", message).help(format!(
+        "the edges are strained by width / (2 radius); tows take 5 to 15 %, here a radius of {:.1} to {:.1} mm",
+        0.5 * width / 0.15,
+        0.5 * width / 0.05
+    ));
+    reader.fault(d, values.place("min_bend_radius_mm"), "");
 }
 
 /// The rule of mixtures gives the density of the impregnation; it must be that

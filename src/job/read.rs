@@ -145,9 +145,9 @@ static BUILD: Table = Table {
         },
         Key {
             name: "course_deviation_mm",
-            kind: Kind::Number(between(0.001, 1.0)),
+            kind: Kind::Number(between(0.001, 0.1)),
             need: Need::Number(0.02),
-            text: "largest distance between a course and the line that its rule asks for",
+            text: "largest distance between a course and the line that its rule asks for; further off, it takes the room of its neighbours",
         },
         Key {
             name: "end_stagger_mm",
@@ -177,9 +177,9 @@ static BEADS: Table = Table {
         },
         Key {
             name: "bead_width_mm",
-            kind: Kind::Number(between(0.05, 20.0)),
+            kind: Kind::Number(between(0.1, 2.0)),
             need: Need::Number(0.5),
-            text: "width of a bead, at least the layer height",
+            text: "width of a bead, at least the layer height; nozzles of 0.2 to 1.5 mm lay 0.2 to 2 mm, and nothing wider fits between tows",
         },
         Key {
             name: "fill",
@@ -240,6 +240,7 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
         job.machined(notes, machined);
     }
     let mut printer = printer;
+    notes.warnings.extend(printer.iter().flat_map(Printer::doubts));
     if let Some(build) = build {
         job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
     }

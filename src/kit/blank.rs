@@ -50,7 +50,7 @@ static MEASURE: &[(&str, &str)] = &[
     ),
     (
         "limits.acceleration_mm_s2.work",
-        "what the controller is set to; time the trials `time-lines` and `time-travel` and give the times to `towpath printer fit`",
+        "what the controller is set to; time the trials `time-work` and `time-travel` and give the times to `towpath printer fit`",
     ),
     ("limits.jerk_mm_s3", "what the controller is set to, where it limits jerk at all"),
     (

@@ -2,14 +2,16 @@
 //!
 //! Least squares over the times of several programs, by Gauss-Newton steps on
 //! parameters that are counted in plausible changes, so that the singular values
-//! of the sensitivities say which of them the times can tell apart: a direction
-//! along which a plausible change moves no time by more than a watch's error is
-//! not learned, and stays as the profile has it (truncated singular value
+//! of the sensitivities say which of them the times can tell apart (singular value
 //! decomposition; Golub & Van Loan, *Matrix Computations*, 4th ed. 2013, 5.5,
-//! from memory).
+//! from memory). Parameters that share a direction along which a plausible change moves no
+//! time by more than a watch's error are not learned at all, and stay as the profile has
+//! them: how to split a change among them nothing tells. Where the others then do not
+//! make the programs take their times, nothing is fitted.
 
 use super::edit;
-use crate::diagnostic::{Diagnostic, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::gcode::clock;
 use crate::geom::trig;
 use crate::job::{Printer, printer};
 use crate::verify::timeline::Timeline;
@@ -40,7 +42,7 @@ pub struct Fitted {
     pub rank: usize,
     /// Largest over smallest singular value of what was learned; infinite where one is zero.
     pub condition: f64,
-    /// What the times cannot tell, one line each.
+    /// What the times cannot tell, one line each. The parameters named stay as they were.
     pub untold: Vec<String>,
 }
 
@@ -100,11 +102,16 @@ impl Parameter {
         }
     }
 
+    /// Whether its plausible change is a factor of two.
+    fn is_a_factor(self) -> bool {
+        matches!(self, Self::Work | Self::Travel)
+    }
+
     /// The value `x` plausible changes away from the profile's: some seconds for a
     /// head change, some milliseconds for a line, a factor for an acceleration.
     fn moved(self, prior: f64, x: f64) -> f64 {
         match self {
-            Self::HeadChange => (prior + x * HEAD_CHANGE_S).clamp(0.0, 600.0),
+            Self::HeadChange => (prior + x * HEAD_CHANGE_S).clamp(0.0, 60.0),
             Self::BlockTime => (prior + x * BLOCK_TIME_S).clamp(0.0, 0.5),
             Self::Work | Self::Travel => (prior * trig::exp(x * std::f64::consts::LN_2)).clamp(1.0, 50_000.0),
         }
@@ -127,6 +134,14 @@ const MODEL: f64 = 0.001;
 /// times their error.
 const TOLD: f64 = 3.0;
 
+/// Most that a fitted program may be off its time, a share of it: the clock of a profile
+/// whose values are right is right to two hundredths for parts that were not timed.
+const MOST_OFF: f64 = 0.03;
+
+/// Plausible changes beyond which a fitted factor is doubted: eight times more or less than
+/// the controller is set to is no acceleration that somebody set by mistake.
+const FAR: f64 = 3.0;
+
 /// Step of the differences, in plausible changes.
 const STEP: f64 = 0.05;
 
@@ -140,7 +155,7 @@ const BEGIN_S: [f64; 4] = [0.001, 0.003, 0.008, 0.02];
 /// Fits a printer's profile to timed programs. With `hot`, bed and chamber were hot when
 /// each program began, so that nothing waited for them.
 ///
-/// Errors: `program-unread`;
+/// Errors: `program-unread`; `fit-off` where no plausible values make a program take its time;
 /// `fit-profile` where the profile's text has no place for a value.
 pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) -> Outcome<Fitted> {
     let mut machine = profile.clone();
@@ -153,27 +168,58 @@ pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) 
     }
     let problem = Problem { printer: machine, data };
     let begin = problem.residuals(&[0.0; 4]);
-    // what the times hardly depend on stays as it is, and the others are sought again
+    // what the times hardly depend on, or cannot tell from something else, stays as it is, and
+    // the others are sought again
     let mut free = [true; 4];
+    let mut untold: Vec<String> = Vec::new();
     let of_the_profile = problem.sensitivities(&[0.0; 4], &free);
-    let (x, sensitivities) = loop {
+    let (x, rank, condition) = loop {
         let x = problem.search(&free);
         let sensitivities = problem.sensitivities(&x, &free);
         // neither as the profile has it nor as found: a value that ran away moves nothing more
         let moves = |k: usize| of_the_profile.column(k).norm().max(sensitivities.column(k).norm());
-        let held: Vec<usize> = (0..4).filter(|k| free[*k] && moves(*k) < TOLD).collect();
-        if held.is_empty() {
-            break (x, sensitivities);
+        let weak: Vec<usize> = (0..4).filter(|k| free[*k] && moves(*k) < TOLD).collect();
+        if !weak.is_empty() {
+            for k in weak {
+                free[k] = false;
+                untold.push(format!("these times hardly depend on {}: it stays as it was", name(k)));
+            }
+            continue;
         }
-        held.into_iter().for_each(|k| free[k] = false);
+        let told = told(&sensitivities, &free);
+        let Some(alike) = told.alike else { break (x, told.rank, told.condition) };
+        let names: Vec<String> = alike.iter().map(|k| name(*k)).collect();
+        untold.push(match names.as_slice() {
+            [one] => format!("these times cannot tell {one} from the others: it stays as it was"),
+            _ => format!("these times cannot tell {} apart: they stay as they were", names.join(" and ")),
+        });
+        alike.into_iter().for_each(|k| free[k] = false);
     };
-    let (rank, condition, mut untold) = told(&sensitivities, &free);
     let left = problem.residuals(&x);
-    for (t, off) in timed.iter().zip(left.iter()).filter(|(_, off)| off.abs() > TOLD) {
+    let off: Vec<Diagnostic> = timed
+        .iter()
+        .zip(left.iter())
+        .filter_map(|(t, r)| too_far(t, r * error(t.took_s), hot, &untold))
+        .collect();
+    if !off.is_empty() {
+        return Err(Faults(off));
+    }
+    for (t, r) in timed.iter().zip(left.iter()).filter(|(_, r)| r.abs() > TOLD) {
         untold.push(format!(
-            "no plausible values make `{}` take its time, {:.0} times a watch's error is left: is it the program that was timed, for this printer, bed and chamber as told?",
+            "no plausible values make `{}` take its time to the second, {:.0} times a watch's error is left: is it the program that was timed, for this printer, bed and chamber as told?",
             t.name,
-            off.abs()
+            r.abs()
+        ));
+    }
+    for (k, doublings) in
+        x.iter().enumerate().filter(|(k, x)| Parameter::ALL[*k].is_a_factor() && x.abs() > FAR)
+    {
+        let (word, times) = if *doublings > 0.0 { ("more", *doublings) } else { ("less", -*doublings) };
+        untold.push(format!(
+            "{} comes out {:.0} times {word} than the profile's: look at the times again, {}",
+            name(k),
+            trig::exp(times * std::f64::consts::LN_2),
+            if hot { "was the bed hot from the beginning" } else { "was the bed cold at the beginning" }
         ));
     }
     let fitted = problem.at(&x);
@@ -196,13 +242,12 @@ pub fn fit(source: &Arc<Source>, profile: &Printer, timed: &[Timed], hot: bool) 
             return Err(no_place(source, p, meant).into());
         }
     }
-    let after = problem.residuals(&x);
     let programs = timed
         .iter()
         .enumerate()
         .map(|(i, t)| {
             let scale = error(t.took_s);
-            (t.name.clone(), t.took_s, t.took_s + begin[i] * scale, t.took_s + after[i] * scale)
+            (t.name.clone(), t.took_s, t.took_s + begin[i] * scale, t.took_s + left[i] * scale)
         })
         .collect();
     Ok(Fitted { text, parameters, programs, rank, condition, untold })
@@ -321,40 +366,65 @@ impl Problem {
     }
 }
 
-/// Rank, condition, and what cannot be told, of the parameters that were free to move.
-fn told(sensitivities: &DMatrix<f64>, free: &[bool; 4]) -> (usize, f64, Vec<String>) {
-    let name = |k: usize| format!("`{}`", Parameter::ALL[k].key());
-    let (moved, held): (Vec<usize>, Vec<usize>) = (0..4).partition(|k| free[*k]);
-    let mut untold: Vec<String> = held
-        .into_iter()
-        .map(|k| format!("these times hardly depend on {}: it stays as it was", name(k)))
-        .collect();
+/// What the times tell of the parameters that are free to move.
+struct Told {
+    rank: usize,
+    /// Largest over smallest singular value; infinite where one is zero, or nothing is free.
+    condition: f64,
+    /// Parameters that share the direction told least, where it is not told at all.
+    alike: Option<Vec<usize>>,
+}
+
+fn told(sensitivities: &DMatrix<f64>, free: &[bool; 4]) -> Told {
+    let moved: Vec<usize> = (0..4).filter(|k| free[*k]).collect();
     if moved.is_empty() {
-        return (0, f64::INFINITY, untold);
+        return Told { rank: 0, condition: f64::INFINITY, alike: None };
     }
     let svd = sensitivities.select_columns(&moved).svd(false, true);
     let (largest, smallest) = (svd.singular_values.max(), svd.singular_values.min());
     let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
     let rank = svd.singular_values.iter().filter(|s| **s >= TOLD).count();
-    let Some(vt) = &svd.v_t else { return (rank, condition, untold) };
-    for (i, _) in svd.singular_values.iter().enumerate().filter(|(_, s)| **s < TOLD) {
-        let names: Vec<String> = moved
-            .iter()
-            .enumerate()
-            .filter(|(at, _)| vt[(i, *at)].abs() > NAMED)
-            .map(|(_, k)| name(*k))
-            .collect();
-        let line = match names.as_slice() {
-            [] => continue,
-            [one] => format!("these times cannot tell {one} from the others: it was moved with them"),
-            _ => format!("these times cannot tell {} apart: they were moved together", names.join(" and ")),
-        };
-        if !untold.contains(&line) {
-            untold.push(line);
-        }
-    }
-    (rank, condition, untold)
+    let least = (0..moved.len()).min_by(|a, b| svd.singular_values[*a].total_cmp(&svd.singular_values[*b]));
+    let untold = least.filter(|i| svd.singular_values[*i] < TOLD).zip(svd.v_t.as_ref());
+    let alike = untold.map(|(i, vt)| {
+        moved.iter().enumerate().filter(|(at, _)| vt[(i, *at)].abs() > NAMED).map(|(_, k)| *k).collect()
+    });
+    Told { rank, condition, alike }
 }
 
-/// A parameter is named in a direction of which it is at least this part.
+/// A parameter, for messages.
+fn name(k: usize) -> String {
+    format!("`{}`", Parameter::ALL[k].key())
+}
+
+/// A program that is further off its time than watch and model explain.
+fn too_far(t: &Timed, off_s: f64, hot: bool, untold: &[String]) -> Option<Diagnostic> {
+    if off_s.abs() <= (MOST_OFF * t.took_s).max(TOLD * WATCH_S) {
+        return None;
+    }
+    let message = format!(
+        "`{}` took {}, at best the profile makes it {}, {:+.1} % off: at most {:.0} % are the model's",
+        t.name,
+        clock(t.took_s),
+        clock(t.took_s + off_s),
+        100.0 * off_s / t.took_s,
+        100.0 * MOST_OFF
+    );
+    let heat = if hot {
+        "bed and chamber hot from the beginning"
+    } else {
+        "or say `--hot`: bed and chamber were hot"
+    };
+    let d = Diagnostic::error("fit-off", message).in_file(t.name.clone()).help(format!(
+        "is it the program that was timed, on this printer, and the time from its first line to its last? {heat}"
+    ));
+    let d = untold.iter().fold(d, |d, line| d.help(line.clone()));
+    Some(if untold.is_empty() {
+        d
+    } else {
+        d.help("`towpath printer trial` writes programs that tell them all apart; a part that was timed helps, too")
+    })
+}
+
+/// A parameter shares a direction of which it is at least this part.
 const NAMED: f64 = 0.25;

@@ -1,6 +1,6 @@
 //! Materials with which a machine can be tried.
 
-use crate::diagnostic::{Place, Source};
+use crate::diagnostic::{Diagnostic, Place, Source};
 use crate::job::builtin;
 use crate::job::{
     self, BeadPlan, CoursePlan, Fill, Job, Matrix, OutlineFile, Printer, Series, Tow, material,
@@ -18,6 +18,33 @@ const LAYER_MM: f64 = 0.2;
 /// the first of those built in. Where there is none, the first pair, laid as hot
 /// as the heads get; it shows the machine's moves, and would not melt.
 pub fn that_fit(printer: &Printer) -> (Matrix, Tow) {
+    let (mut matrix, mut tow) = nearest(printer);
+    matrix.process_temperature_c = matrix.process_temperature_c.min(printer.matrix.max_temperature_c);
+    tow.process_temperature_c = tow.process_temperature_c.min(printer.fibre.max_temperature_c);
+    (matrix, tow)
+}
+
+/// Warns, by head, where the pair that [`that_fit`] gives is laid cooler than it is meant to be.
+pub fn laid_cold(printer: &Printer) -> Vec<Diagnostic> {
+    let (matrix, tow) = nearest(printer);
+    let heads = [
+        ("matrix", &matrix.name, matrix.process_temperature_c, printer.matrix.max_temperature_c),
+        ("fibre", &tow.name, tow.process_temperature_c, printer.fibre.max_temperature_c),
+    ];
+    let cold = heads.into_iter().filter(|(_, _, wanted, most)| wanted > most);
+    cold.map(|(head, name, wanted, most)| {
+        let message = format!(
+            "the {head} head gets at most {most} degC hot, too cool for every built-in pair of materials: the small program in `{name}`, which is laid at {wanted} degC, says {most} degC and would not melt it"
+        );
+        Diagnostic::warning("temperature-limit", message).help(format!(
+            "look at its moves alone; if the head gets hotter, `heads.{head}.max_temperature_c` is wrong, else plan with a material of your own"
+        ))
+    })
+    .collect()
+}
+
+/// The first built-in pair that the heads get hot enough for, or else the first.
+fn nearest(printer: &Printer) -> (Matrix, Tow) {
     let matrices: Vec<Matrix> =
         builtin::MATRICES.iter().filter_map(|b| material::read_matrix(&job::built_in_text(b)).ok()).collect();
     let tows: Vec<Tow> =
@@ -31,10 +58,7 @@ pub fn that_fit(printer: &Printer) -> (Matrix, Tow) {
             && t.process_temperature_c <= printer.fibre.max_temperature_c
     };
     let (matrix, tow) = pairs.iter().find(fits).or(pairs.first()).expect("built-in files are read in tests");
-    let (mut matrix, mut tow) = ((*matrix).clone(), (*tow).clone());
-    matrix.process_temperature_c = matrix.process_temperature_c.min(printer.matrix.max_temperature_c);
-    tow.process_temperature_c = tow.process_temperature_c.min(printer.fibre.max_temperature_c);
-    (matrix, tow)
+    ((*matrix).clone(), (*tow).clone())
 }
 
 /// A job with nothing but a machine and materials: what the writer needs to know.

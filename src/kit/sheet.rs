@@ -38,10 +38,10 @@ pub(super) fn text(job: &Job, trials: &[Trial]) -> String {
     }
     add("## Head change, block time, acceleration");
     add(&format!(
-        "Run `time-changes`, `time-lines` and `time-travel` (they move in the air and lay nothing) twice each, so that the bed is hot, and time the second run from its first line to its last:\n\n\
+        "Run `time-changes`, `time-lines`, `time-work` and `time-travel` (they move in the air and lay nothing) twice each, so that the bed is hot, and time the second run from its first line to its last:\n\n\
          | program | first line | last line | took h:mm:ss |\n|---|---|---|---|\n\
-         | time-changes | | | |\n| time-lines | | | |\n| time-travel | | | |\n\n\
-         Then\n\n```sh\ntowpath printer fit PROFILE --hot --out PROFILE \\\n    --program time-changes.gcode --took 0:00:00 \\\n    --program time-lines.gcode --took 0:00:00 \\\n    --program time-travel.gcode --took 0:00:00\n```\n\n\
+         | time-changes | | | |\n| time-lines | | | |\n| time-work | | | |\n| time-travel | | | |\n\n\
+         Then\n\n```sh\ntowpath printer fit PROFILE --hot --out PROFILE \\\n    --program time-changes.gcode --took 0:00:00 \\\n    --program time-lines.gcode --took 0:00:00 \\\n    --program time-work.gcode --took 0:00:00 \\\n    --program time-travel.gcode --took 0:00:00\n```\n\n\
          with your times writes `times.head_change_s` (now {} s), `controller.block_time_s` (now {} s) and `limits.acceleration_mm_s2` (now work {}, travel {} mm/s2), and says what the times cannot tell apart. Prints of parts that you timed may be added; leave `--hot` out where bed and chamber were cold.",
         p.times.head_change_s, p.controller.block_time_s, p.limits.work_mm_s2, p.limits.travel_mm_s2
     ));
@@ -156,7 +156,8 @@ fn section(job: &Job, trial: &Trial) -> (&'static str, String) {
             match trial.name {
                 "time-changes" => "Time of head changes",
                 "time-lines" => "Time of short lines",
-                _ => "Time of strokes",
+                "time-work" => "Time of strokes of work",
+                _ => "Time of strokes of travel",
             },
             "Only timed, see below.".to_owned(),
         ),

@@ -78,6 +78,7 @@ pub fn write(printer: &Printer, matrix: Option<Matrix>, tow: Option<Tow>) -> Out
         feed_matrix(&job("feed-matrix"))?,
         time_changes(&job("time-changes"))?,
         time_lines(&job("time-lines"))?,
+        time_work(&job("time-work"))?,
         time_travel(&job("time-travel"))?,
     ];
     let mut files = vec![("sheet.md".to_owned(), sheet::text(&job("sheet"), &trials))];
@@ -290,19 +291,31 @@ fn time_lines(job: &Job) -> Outcome<Trial> {
     Ok(Trial { name: "time-lines", written: in_the_air(job, moves)?, facts: Facts::Timed })
 }
 
-/// Strokes to and fro: short ones at the speed of work, then of travel.
+/// Strokes in each program of strokes: the time of one, a few tenths of a second, by as many
+/// is told to a hundredth by a watch.
+const STROKES: usize = 400;
+
+/// Length of a stroke of travel, mm, and of one of work as a share of it.
+const STROKE_MM: f64 = 15.0;
+const WORK_STROKE: f64 = 0.2;
+
+/// Short strokes to and fro at the speed of work.
+fn time_work(job: &Job) -> Outcome<Trial> {
+    let stroke = WORK_STROKE * STROKE_MM.min(0.4 * room(job).x);
+    strokes(job, "time-work", stroke, |to| Move::Extrude { to, volume_mm3: 0.0 })
+}
+
+/// Strokes to and fro at the speed of travel: by themselves, since in one program with those
+/// of work their times could not be told apart.
 fn time_travel(job: &Job) -> Outcome<Trial> {
-    let stroke = (0.4 * room(job).x).min(15.0);
-    let (a, b) = (middle(job), middle(job) + pt(stroke, 0.0));
+    strokes(job, "time-travel", STROKE_MM.min(0.4 * room(job).x), Move::Travel)
+}
+
+fn strokes(job: &Job, name: &'static str, stroke_mm: f64, to: impl Fn(Point) -> Move) -> Outcome<Trial> {
+    let (a, b) = (middle(job), middle(job) + pt(stroke_mm, 0.0));
     let mut moves = vec![Move::Select(Head::Matrix), Move::Z(air(job)), Move::Travel(a)];
-    for _ in 0..400 {
-        moves.extend([
-            Move::Extrude { to: a + pt(0.2 * stroke, 0.0), volume_mm3: 0.0 },
-            Move::Extrude { to: a, volume_mm3: 0.0 },
-        ]);
+    for _ in 0..STROKES {
+        moves.extend([to(b), to(a)]);
     }
-    for _ in 0..400 {
-        moves.extend([Move::Travel(b), Move::Travel(a)]);
-    }
-    Ok(Trial { name: "time-travel", written: in_the_air(job, moves)?, facts: Facts::Timed })
+    Ok(Trial { name, written: in_the_air(job, moves)?, facts: Facts::Timed })
 }

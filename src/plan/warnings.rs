@@ -166,6 +166,9 @@ pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCours
     }
 }
 
+/// How the reason begins for which a course whose tow would land astray is left out.
+const TRAILING: &str = "tow that trails the nozzle";
+
 /// Warns, by name, of regions that get no tow in any layer.
 pub(super) fn empty_regions(
     notes: &mut Notes,
@@ -178,17 +181,21 @@ pub(super) fn empty_regions(
         if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
             continue;
         }
-        let why = left_out
-            .iter()
-            .find(|l| l.region == region.name)
-            .map_or("it lies in no layer of the part", |l| l.reason.as_str());
-        notes.push(
-            Diagnostic::warning(
-                "region-empty",
-                format!("region `{}` gets no tow in any layer: {why}", region.name),
-            )
-            .help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for"),
+        let mine = left_out.iter().filter(|l| l.region == region.name);
+        let most = mine.max_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
+        let why = most.map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        let d = Diagnostic::warning(
+            "region-empty",
+            format!("region `{}` gets no tow in any layer: {why}", region.name),
         );
+        notes.push(if why.starts_with(TRAILING) {
+            d.help(format!(
+                "the tow's `trail_mm` is {} mm: measure it, mostly it is below 3 mm; else a tow or a nozzle that trails less, or wider bends: no hoop so near to its hole, a larger `min_bend_radius_mm`",
+                job.tow.trail_mm
+            ))
+        } else {
+            d.help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for")
+        });
     }
 }
 

@@ -18,108 +18,153 @@ enum Sense {
 }
 
 macro_rules! checks {
-    ($($(#[$doc:meta])* $variant:ident, $name:literal, $sense:ident, $unit:literal, $text:literal, $advice:literal;)*) => {
+    ($($(#[$doc:meta])* $variant:ident, $name:literal, $sense:ident, $unit:literal, $text:literal, $advice:literal, [$($key:literal),*];)*) => {
         /// One check. The table in this file names, sorts and explains them.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
         pub enum Check { $(#[doc = $text] $variant,)* }
 
-        struct Rule { check: Check, name: &'static str, sense: Sense, unit: &'static str, text: &'static str, advice: &'static str }
+        struct Rule { check: Check, name: &'static str, sense: Sense, unit: &'static str, text: &'static str, advice: &'static str, keys: &'static [&'static str] }
 
         static RULES: &[Rule] = &[$(Rule {
             check: Check::$variant, name: $name, sense: Sense::$sense, unit: $unit, text: $text, advice: $advice,
+            keys: &[$($key),*],
         },)*];
     };
 }
 
 checks! {
     Text, "text", Count, "", "lines that can be read",
-        "Export the program again as plain text in UTF-8 or ASCII; a line that cannot be read is not run in the check, and its effect on the machine is unknown.";
+        "Export the program again as plain text in UTF-8 or ASCII; a line that cannot be read is not run in the check, and its effect on the machine is unknown.",
+        ["controller.comment"];
     Controller, "controller", Count, "", "words that the printer's controller knows",
-        "What the controller knows stands in the profile's `[controller]` and in its `[blocks]`: correct the profile if the machine does know the word, else the program.";
+        "What the controller knows stands in the profile's `[controller]` and in its `[blocks]`: correct the profile if the machine does know the word, else the program.",
+        ["controller", "blocks"];
     Arc, "arc", Most, "mm", "an arc's radius at its end against its start",
-        "The limit is what controllers commonly accept between an arc's two radii. Write its centre to more decimals, or as chords.";
+        "The limit is what controllers commonly accept between an arc's two radii. Write its centre to more decimals, or as chords.",
+        [];
     Frames, "frames", Count, "", "layers, courses and purges in their frames",
-        "Comments such as `layer N z Z` and `course ID` are read to tell what a move belongs to. Put back the comment that is missing, doubled or out of place.";
+        "Comments such as `layer N z Z` and `course ID` are read to tell what a move belongs to. Put back the comment that is missing, doubled or out of place.",
+        ["controller.comment"];
     Head, "head", Count, "", "moves and feeds by a head that is selected",
-        "A `T` line has to stand before the first move or feed, with the number that the profile's `[tools]` gives the head.";
+        "A `T` line has to stand before the first move or feed, with the number that the profile's `[tools]` gives the head.",
+        ["tools", "controller.tool_change_m6"];
     Ending, "ending", Count, "", "the end of the program, heaters off",
-        "The profile's block `end` is meant to switch every heater off; without it a machine that nobody watches stays hot.";
+        "The profile's block `end` is meant to switch every heater off; without it a machine that nobody watches stays hot.",
+        ["blocks.end"];
     Blocks, "blocks", Count, "", "the profile's start block, and those behind a change of heads",
-        "Something in them is missing, changed or in another order. Take the blocks from the profile as they are, or correct the profile.";
+        "Something in them is missing, changed or in another order. Take the blocks from the profile as they are, or correct the profile.",
+        ["blocks.start", "blocks.to_matrix", "blocks.to_fibre"];
     Reach, "reach", Most, "mm", "a nozzle beyond the reach of its head",
-        "The limit is `[reach_mm]` of the head that moves, offsets counted. Move or turn the part, lay fewer copies, or correct the reach if it was measured wrongly.";
+        "The limit is `[reach_mm]` of the head that moves, offsets counted. Move or turn the part, lay fewer copies, or correct the reach if it was measured wrongly.",
+        ["reach_mm", "offsets_mm", "bed_mm", "purge", "head_change"];
     Speed, "speed", Most, "x", "speed over its limit",
-        "The figure is a share of the limit in the profile's `[limits.speed_mm_s]`, of the axis or of what is being laid. Lower `F` there.";
+        "The figure is a share of the limit in the profile's `[limits.speed_mm_s]`, of the axis or of what is being laid. Lower `F` there.",
+        ["limits.speed_mm_s"];
     Acceleration, "acceleration", Most, "x", "acceleration over its limit",
-        "The figure is a share of the limit in the profile's `[limits.acceleration_mm_s2]`. Lower what the program asks of the controller.";
+        "The figure is a share of the limit in the profile's `[limits.acceleration_mm_s2]`. Lower what the program asks of the controller.",
+        ["limits.acceleration_mm_s2"];
     MeltRate, "melt-rate", Most, "mm/s", "feed of filament or tow",
-        "The limit is `max_feed_mm_s` of the profile's head: more is not molten, or tears the tow. Lower `F`, the layer's height or the bead's width.";
+        "The limit is `max_feed_mm_s` of the profile's head: more is not molten, or tears the tow. Lower `F`, the layer's height or the bead's width.",
+        ["heads.matrix.max_feed_mm_s", "heads.fibre.max_feed_mm_s", "feedstock_diameter_mm", "controller.extrusion"];
     Temperature, "temperature", Most, "K", "a head that feeds, off the temperature it waited for",
-        "A head that feeds has to have waited for its material's temperature. Heat it and wait before the first feed after a change of heads.";
+        "A head that feeds has to have waited for its material's temperature. Heat it and wait before the first feed after a change of heads.",
+        ["blocks.heat", "blocks.heat_wait", "heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k"];
     Hottest, "hottest", Most, "K", "a heater above what it stands",
-        "The limit is `max_temperature_c` of the head, the bed or the chamber in the profile. Lower it: hotter than that, the machine comes to harm.";
+        "The limit is `max_temperature_c` of the head, the bed or the chamber in the profile. Lower it: hotter than that, the machine comes to harm.",
+        ["heads.matrix.max_temperature_c", "heads.fibre.max_temperature_c", "max_bed_temperature_c", "max_chamber_temperature_c"];
     Standby, "standby", Most, "s", "a parked head left hot",
-        "A head that is parked so long without cooling down degrades what it holds, and oozes. Set it to its standby temperature at the change of heads.";
+        "A head that is parked so long without cooling down degrades what it holds, and oozes. Set it to its standby temperature at the change of heads.",
+        ["heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k", "blocks.heat"];
     Strike, "strike", Most, "mm", "a nozzle deeper than what is laid",
-        "The nozzle would plough through what is laid. Raise the travel, or lay the lower layer first; do not run the program before that.";
+        "The nozzle would plough through what is laid. Raise the travel, or lay the lower layer first; do not run the program before that.",
+        ["clearance.travel_lift_mm", "purge.matrix_at_mm"];
     IdleStrike, "idle-strike", Most, "mm", "the idle nozzle deeper than what is laid",
-        "The head that does not work hangs lower than what is laid beneath it. Measure `idle_lift_mm` under `[clearance]` and the z offsets again; do not run the program before that.";
+        "The head that does not work hangs lower than what is laid beneath it. Measure `idle_lift_mm` under `[clearance]` and the z offsets again; do not run the program before that.",
+        ["clearance.idle_lift_mm", "offsets_mm"];
     Drag, "drag", Count, "", "travels that pass over tow of their layer",
-        "A nozzle at the height of the layer drags tow along that is still soft. Lift the travel by `travel_lift_mm` of the profile's `[clearance]`.";
+        "A nozzle at the height of the layer drags tow along that is still soft. Lift the travel by `travel_lift_mm` of the profile's `[clearance]`.",
+        ["clearance.travel_lift_mm"];
     LayerHeight, "layer-height", Most, "mm", "a nozzle that lays, off the top of its layer",
-        "The nozzle stands on the top of the layer that it lays. Correct z, or the z of the layer's comment.";
+        "The nozzle stands on the top of the layer that it lays. Correct z, or the z of the layer's comment.",
+        ["offsets_mm", "controller.offsets_applied_by"];
     Bend, "bend", Least, "mm", "bend radius of a course",
-        "The limit is the tow's `min_bend_radius_mm`, less what rounding explains; tighter, tow folds or leaves its line. Lead the course wider, or leave it out.";
+        "The limit is the tow's `min_bend_radius_mm`, less what rounding explains; tighter, tow folds or leaves its line. Lead the course wider, or leave it out.",
+        ["controller.chord_mm"];
     Joint, "joint", Most, "deg", "kink of a course beyond what its chords explain",
-        "Tow follows no corner. Join the two moves by an arc of the least radius or more.";
+        "Tow follows no corner. Join the two moves by an arc of the least radius or more.",
+        ["controller.chord_mm"];
     Piece, "piece", Least, "mm", "length of a course",
-        "The limit is `cutter_to_nozzle_mm` and `anchor_mm` of the profile: a shorter piece is cut before it holds. Make the course longer, or leave it out.";
+        "The limit is `cutter_to_nozzle_mm` and `anchor_mm` of the profile: a shorter piece is cut before it holds. Make the course longer, or leave it out.",
+        ["cutter_to_nozzle_mm", "anchor_mm"];
     Threading, "threading", Most, "mm", "tow fed to the nozzle against cutter to nozzle",
-        "Before a course the tow is fed from the cutter to the nozzle, without a move. Correct that `E`, or `cutter_to_nozzle_mm` in the profile.";
+        "Before a course the tow is fed from the cutter to the nozzle, without a move. Correct that `E`, or `cutter_to_nozzle_mm` in the profile.",
+        ["cutter_to_nozzle_mm", "controller.extrusion", "heads.fibre.feed_scale"];
     CutBlock, "cut-block", Count, "", "one cut a course, by the profile's block",
-        "Each course holds the profile's block `cut` once. Put it back as the profile has it, after the comment `cut`.";
+        "Each course holds the profile's block `cut` once. Put it back as the profile has it, after the comment `cut`.",
+        ["blocks.cut"];
     CutPlace, "cut-place", Most, "mm", "cut to end of a course against cutter to nozzle",
-        "The tail behind the cutter is laid by the rest of the path: cut later and tow hangs out, earlier and the course is short. Move the cut along the path.";
+        "The tail behind the cutter is laid by the rest of the path: cut later and tow hangs out, earlier and the course is short. Move the cut along the path.",
+        ["cutter_to_nozzle_mm"];
     Feed, "feed", Most, "mm", "tow fed along a move against its path",
-        "Tow is fed as far as the nozzle goes: less pulls it off the bend, more buckles it. Correct `E` of the move.";
+        "Tow is fed as far as the nozzle goes: less pulls it off the bend, more buckles it. Correct `E` of the move.",
+        ["controller.extrusion", "controller.chord_mm", "heads.fibre.feed_scale"];
     Balance, "balance", Most, "mm", "tow fed against tow laid in a course",
-        "What is fed and what is laid in a course are the same length. Correct `E` of its moves or of its threading.";
+        "What is fed and what is laid in a course are the same length. Correct `E` of its moves or of its threading.",
+        ["controller.extrusion", "cutter_to_nozzle_mm", "heads.fibre.feed_scale"];
     UncutTravel, "uncut-travel", Most, "mm", "travel with tow that is not cut",
-        "Tow that is not cut is pulled off the part by a travel. Cut it before the course ends.";
+        "Tow that is not cut is pulled off the part by a travel. Cut it before the course ends.",
+        ["blocks.cut", "cutter_to_nozzle_mm"];
     Apart, "apart", Least, "mm", "courses of a layer, centre to centre",
-        "The limit is the tow's width, less a tolerance: closer, one course lies on the other. Move or leave out one of the two.";
+        "The limit is the tow's width, less a tolerance: closer, one course lies on the other. Move or leave out one of the two.",
+        ["controller.chord_mm"];
     OverTow, "over-tow", Most, "%", "beads on tow, of a layer's tow",
-        "Matrix over tow makes the layer too high there, and the nozzle strikes it. Take out or move the beads named.";
+        "Matrix over tow makes the layer too high there, and the nozzle strikes it. Take out or move the beads named.",
+        ["controller.chord_mm"];
     HeaderFibre, "header-fibre", Most, "mm", "fibre length told against laid",
-        "The header's length was not made from these courses. Do not order tow by it; plan again.";
+        "The header's length was not made from these courses. Do not order tow by it; plan again.",
+        ["controller.chord_mm"];
     HeaderTime, "header-time", Most, "%", "build time told against the program's",
-        "The header's time was not made from these moves and this profile. Do not quote by it; plan again, or name the printer that the program was made for.";
+        "The header's time was not made from these moves and this profile. Do not quote by it; plan again, or name the printer that the program was made for.",
+        ["times", "limits", "heads", "bed_heating", "chamber_heating", "blocks.start", "blocks.heat_wait"];
     Header, "header", Count, "", "layers, copies and hashes told",
-        "What the header tells is not what the program does. It may have been made from other files or for another printer; plan again.";
+        "What the header tells is not what the program does. It may have been made from other files or for another printer; plan again.",
+        [];
     PlanPrinter, "plan-printer", Count, "", "the plan's printer against the profile",
-        "The plan was made for a printer whose figures differ. Name that printer, or plan again with this one.";
+        "The plan was made for a printer whose figures differ. Name that printer, or plan again with this one.",
+        [];
     PlanCourse, "plan-course", Most, "mm", "a nozzle off the plan's course",
-        "Program and plan do not belong together, or the program was changed. Plan again.";
+        "Program and plan do not belong together, or the program was changed. Plan again.",
+        ["controller.chord_mm", "offsets_mm"];
     PlanBead, "plan-bead", Most, "mm", "a bead off the plan's beads",
-        "Program and plan do not belong together, or the program was changed. Plan again.";
+        "Program and plan do not belong together, or the program was changed. Plan again.",
+        ["offsets_mm"];
     PlanFlow, "plan-flow", Most, "%", "a bead's flow against the plan's",
-        "More or less filament is fed along a bead than its cross-section needs. Correct `E`, or the profile's `feedstock_diameter_mm`.";
+        "More or less filament is fed along a bead than its cross-section needs. Correct `E`, or the profile's `feedstock_diameter_mm`.",
+        ["feedstock_diameter_mm", "controller.extrusion", "heads.matrix.feed_scale"];
     PlanComplete, "plan-complete", Count, "", "everything planned laid once, nothing else",
-        "A course or bead is missing, doubled or not of the plan. Do not print the part: it is not the one that was planned.";
+        "A course or bead is missing, doubled or not of the plan. Do not print the part: it is not the one that was planned.",
+        [];
     Outline, "outline", Most, "mm", "a course's strip outside the outline",
-        "A course's full width lies inside the part. Move it, or leave it out.";
+        "A course's full width lies inside the part. Move it, or leave it out.",
+        ["controller.chord_mm"];
     Perimeters, "perimeters", Most, "mm", "a course's strip within a perimeter bead",
-        "Perimeter beads close the part's surface, and tow keeps off them. Move the course, or ask for fewer `perimeters`.";
+        "Perimeter beads close the part's surface, and tow keeps off them. Move the course, or ask for fewer `perimeters`.",
+        ["controller.chord_mm"];
     Volume, "volume", Most, "%", "matrix volume of a layer against its area",
-        "The beads of a layer do not make the volume of its matrix area at its height: the layer comes out too high or with pores. Look at feed and bead widths.";
+        "The beads of a layer do not make the volume of its matrix area at its height: the layer comes out too high or with pores. Look at feed and bead widths.",
+        ["feedstock_diameter_mm", "controller.extrusion", "heads.matrix.feed_scale"];
     Areas, "areas", Most, "%", "areas of a layer that add up, of its outline",
-        "Tow, matrix, what is left open and what no bead fits are the outline's area together. The plan is at fault; plan again.";
+        "Tow, matrix, what is left open and what no bead fits are the outline's area together. The plan is at fault; plan again.",
+        [];
     Bare, "bare", Most, "%", "bare area beyond what is told, of a layer's outline",
-        "More of the layer is bare than the plan tells: beads are missing or too narrow. Pressing has to close what is bare.";
+        "More of the layer is bare than the plan tells: beads are missing or too narrow. Pressing has to close what is bare.",
+        [];
     Estimate, "estimate", Most, "%", "an estimate against the program",
-        "The plan's length, counts or masses were not made from this program. Do not quote by it; plan again.";
+        "The plan's length, counts or masses were not made from this program. Do not quote by it; plan again.",
+        ["feedstock_diameter_mm", "controller.extrusion", "blocks.cut"];
     EstimateTime, "estimate-time", Most, "%", "time estimated against the program's, of the total",
-        "The plan's times were not made from this program and this profile. Do not quote by it; plan again.";
+        "The plan's times were not made from this program and this profile. Do not quote by it; plan again.",
+        ["times", "limits", "heads", "bed_heating", "chamber_heating", "blocks.start", "blocks.heat_wait"];
 }
 
 impl Check {
@@ -133,6 +178,16 @@ impl Check {
         self.rule().name
     }
 
+    /// The keys of a printer profile, or its tables, that it depends on.
+    pub fn keys(self) -> &'static [&'static str] {
+        self.rule().keys
+    }
+
+    /// The same as a next step.
+    pub fn keys_told(self) -> String {
+        format!("keys of the profile that it depends on: `{}`", self.keys().join("`, `"))
+    }
+
     /// What it looks at and how its figure is read, in sentences.
     pub fn explained(self) -> String {
         let rule = self.rule();
@@ -142,8 +197,10 @@ impl Check {
             Sense::Count => "It has no figure: every finding is a fault.".to_owned(),
         };
         format!(
-            "A check that `towpath verify` makes of a program, and `towpath plan` of what it has just written: {}. {figure} The table gives the worst figure and where it is; each fault is told below with its line, layer and place. {}",
-            rule.text, rule.advice
+            "A check that `towpath verify` makes of a program, and `towpath plan` of what it has just written: {}. {figure} The table gives the worst figure and where it is; each fault is told below with its line, layer and place. {}{}",
+            rule.text,
+            rule.advice,
+            if rule.keys.is_empty() { String::new() } else { format!(" {}.", capital(&self.keys_told())) }
         )
     }
 
@@ -332,6 +389,9 @@ impl Ledger {
                 if more > 0 {
                     let _ = writeln!(out, "  and {more} more");
                 }
+                if row.faults > 0 && !rule.keys.is_empty() {
+                    let _ = writeln!(out, "  {}", rule.check.keys_told());
+                }
             }
         }
         out
@@ -346,6 +406,7 @@ impl Ledger {
                 "check": rule.name,
                 "text": rule.text,
                 "verdict": match (row.looked, row.faults) { (false, _) => "not looked at", (true, 0) if row.warned => "warning", (true, 0) => "ok", _ => "fault" },
+                "keys": rule.keys,
                 "unit": rule.unit,
                 "sense": match rule.sense { Sense::Most => "at most", Sense::Least => "at least", Sense::Count => "none" },
                 "worst": row.worst.map(|w| w.1),
@@ -357,6 +418,12 @@ impl Ledger {
         });
         Value::Array(rows.collect())
     }
+}
+
+/// With a capital letter, as a sentence begins.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 fn figure(v: f64, unit: &str) -> String {
@@ -387,6 +454,28 @@ mod tests {
         for (k, check) in Check::all().enumerate() {
             assert_eq!(check as usize, k, "{}", check.name());
         }
+    }
+
+    #[test]
+    fn every_key_that_a_check_names_is_a_key_of_profiles() {
+        use crate::job::printer::PRINTER;
+        use crate::job::table::Kind;
+        let mut named = 0;
+        for check in Check::all() {
+            for path in check.keys() {
+                let mut table = &PRINTER;
+                let mut words = path.split('.').peekable();
+                while let Some(word) = words.next() {
+                    let key = table.key(word).unwrap_or_else(|| panic!("{}: no key {path}", check.name()));
+                    match &key.kind {
+                        Kind::Table(inner) => table = inner,
+                        _ => assert!(words.peek().is_none(), "{path}"),
+                    }
+                }
+                named += 1;
+            }
+        }
+        assert!(named > 50, "{named} keys");
     }
 
     #[test]

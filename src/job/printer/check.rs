@@ -35,6 +35,7 @@ fn block_limits(values: &Values) -> Option<Limits> {
     Some(Limits {
         parenthesis_comments: controller.text("comment")? == "parentheses",
         arcs: controller.flag("arcs").unwrap_or(true),
+        absolute_extrusion: controller.text("extrusion").map(|e| e == "absolute"),
         dwell_milliseconds: controller.text("dwell_unit") == Some("ms"),
         cut_s: values.table("times").and_then(|t| t.number("cut_s")),
         heads: [head("matrix"), head("fibre")],
@@ -133,12 +134,12 @@ fn check_geometry(values: &Values, reader: &mut Reader<'_>) {
     if let Some([x0, y0, x1, y1]) = bed
         && px <= x1
         && px + line >= x0
-        && py + PURGE_CLEAR_MM > y0
-        && py - PURGE_CLEAR_MM < y1
+        && py + CLEAR_MM > y0
+        && py - CLEAR_MM < y1
     {
         let message =
             format!("the purge line at y {py} mm lies on the bed where parts go, y {y0} to {y1} mm");
-        let d = wrong(message).help(format!("keep it {PURGE_CLEAR_MM} mm away from `bed_mm`"));
+        let d = wrong(message).help(format!("keep it {CLEAR_MM} mm away from `bed_mm`"));
         reader.fault(d, purge.place("matrix_at_mm"), "");
     }
 }
@@ -171,7 +172,7 @@ fn check_overlap(values: &Values, reader: &mut Reader<'_>, matrix: &[[f64; 2]; 3
     reader.fault(d, place, "");
 }
 
-/// Heads that park or dock have a place for it that they reach.
+/// Heads that park or dock have a place for it that they reach, off the bed.
 fn check_head_change(values: &Values, reader: &mut Reader<'_>) {
     let Some(change) = values.table("head_change") else { return };
     let way = change.text("way").unwrap_or("lift");
@@ -190,6 +191,20 @@ fn check_head_change(values: &Values, reader: &mut Reader<'_>) {
             }
             continue;
         };
+        if let Some([x0, y0, x1, y1]) = values.array::<4>("bed_mm")
+            && px > x0 - CLEAR_MM
+            && px < x1 + CLEAR_MM
+            && py > y0 - CLEAR_MM
+            && py < y1 + CLEAR_MM
+        {
+            let message = format!(
+                "the {head} head is put aside at x {px}, y {py} mm, on the bed where parts lie, x {x0} to {x1}, y {y0} to {y1} mm"
+            );
+            let d = Diagnostic::error("profile-geometry", message).help(format!(
+                "a head that waits there, or on its way there, runs into parts: keep `head_change.{key}` {CLEAR_MM} mm away from `bed_mm`, or make the bed smaller"
+            ));
+            reader.fault(d, change.place(&key), "");
+        }
         let reach = values.table("reach_mm").and_then(|r| r.table(head));
         let Some(([x0, x1], [y0, y1])) = reach.and_then(|r| r.array("x").zip(r.array("y"))) else { continue };
         if px < x0 || px > x1 || py < y0 || py > y1 {
@@ -225,9 +240,9 @@ fn check_heaters(values: &Values, reader: &mut Reader<'_>) {
     check("chamber", values.table("chamber_heating"), values.number("max_chamber_temperature_c"));
 }
 
-/// How far the purge line keeps from parts, mm: wider than any purge bead, so
-/// that a head can be wiped without touching a part.
-const PURGE_CLEAR_MM: f64 = 3.0;
+/// How far the purge line and heads that are put aside keep from where parts lie, mm:
+/// wider than any purge bead, so that a head can be wiped without touching a part.
+const CLEAR_MM: f64 = 3.0;
 
 fn check_limits(values: &Values, reader: &mut Reader<'_>) {
     let Some(limits) = values.table("limits") else { return };

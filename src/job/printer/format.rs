@@ -13,12 +13,12 @@ pub(crate) static PRINTER: Table = Table {
         required(
             "feedstock_diameter_mm",
             Kind::Number(between(0.5, 10.0)),
-            "diameter of the matrix filament",
+            "diameter of the matrix filament; 1.75 and 2.85 mm are common",
         ),
         required(
             "cutter_to_nozzle_mm",
-            Kind::Number(between(0.0, 500.0)),
-            "tow between cutter and nozzle: laid after the cut",
+            Kind::Number(between(0.1, 500.0)),
+            "tow between cutter and nozzle: laid after the cut; 0.1 where the cutter is at the nozzle",
         ),
         required(
             "anchor_mm",
@@ -78,8 +78,8 @@ static CONTROLLER: Table = Table {
         required("arcs", Kind::Flag, "G2 and G3 are understood; otherwise arcs are written as chords"),
         required(
             "chord_mm",
-            Kind::Number(between(0.001, 1.0)),
-            "largest distance between a chord and its arc",
+            Kind::Number(between(0.001, 0.02)),
+            "largest distance between a chord and its arc: coarser ones shorten the tow and bring courses too near to each other",
         ),
         required(
             "extrusion",
@@ -159,15 +159,19 @@ static LIMITS: Table = Table {
     ],
 };
 
+/// Slowest speed, mm/s: F is written in whole mm/min, rounded down, and says this one as 6;
+/// nothing real is slower.
+const SLOWEST_MM_S: f64 = 0.1;
+
 static SPEED: Table = Table {
     text: "Speeds, mm/s.",
     keys: &[
-        required("x", Kind::Number(above_zero(5000.0)), "fastest of axis x"),
-        required("y", Kind::Number(above_zero(5000.0)), "fastest of axis y"),
-        required("z", Kind::Number(above_zero(5000.0)), "fastest of axis z"),
-        required("matrix", Kind::Number(above_zero(5000.0)), "while matrix is laid"),
-        required("fibre", Kind::Number(above_zero(5000.0)), "while tow is laid"),
-        required("travel", Kind::Number(above_zero(5000.0)), "of moves that lay nothing"),
+        required("x", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "fastest of axis x"),
+        required("y", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "fastest of axis y"),
+        required("z", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "fastest of axis z"),
+        required("matrix", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "while matrix is laid"),
+        required("fibre", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "while tow is laid"),
+        required("travel", Kind::Number(between(SLOWEST_MM_S, 5000.0)), "of moves that lay nothing"),
     ],
 };
 
@@ -194,12 +198,12 @@ static HEAD: Table = Table {
         required("max_temperature_c", Kind::Number(TEMPERATURE), "hottest that it gets"),
         required(
             "standby_drop_k",
-            Kind::Number(between(0.0, 400.0)),
-            "how much cooler than at work while the other head works, so that nothing oozes",
+            Kind::Number(between(0.0, 150.0)),
+            "how much cooler than at work while the other head works, so that nothing oozes; further down it freezes, and is waited for at every change",
         ),
         required("heating_k_s", Kind::Number(above_zero(100.0)), "how fast it heats"),
         required("cooling_k_s", Kind::Number(above_zero(100.0)), "how fast it cools when it is hottest"),
-        required("max_feed_mm_s", Kind::Number(above_zero(1000.0)), "fastest feed of its filament or tow"),
+        required("max_feed_mm_s", Kind::Number(between(0.1, 1000.0)), "fastest feed of its filament or tow"),
         optional(
             "time_constant_s",
             Kind::Number(above_zero(10_000.0)),
@@ -257,8 +261,8 @@ static CLEARANCE: Table = Table {
     keys: &[
         required(
             "travel_lift_mm",
-            Kind::Number(above_zero(100.0)),
-            "how far a travel over laid material lifts",
+            Kind::Number(between(0.05, 100.0)),
+            "how far a travel over laid material lifts: less, and the nozzle touches what it passes",
         ),
         required(
             "idle_lift_mm",
@@ -278,7 +282,7 @@ static PURGE: Table = Table {
         ),
         required(
             "matrix_line_mm",
-            Kind::Number(above_zero(LARGEST_MM)),
+            Kind::Number(between(1.0, LARGEST_MM)),
             "length of the purge line, towards +x",
         ),
         required("matrix_volume_mm3", Kind::Number(between(0.0, 10_000.0)), "matrix laid there each time"),
@@ -288,7 +292,11 @@ static PURGE: Table = Table {
 static TIMES: Table = Table {
     text: "Seconds for what is not a move.",
     keys: &[
-        required("head_change_s", Kind::Number(between(0.0, 600.0)), "one head change"),
+        required(
+            "head_change_s",
+            Kind::Number(between(0.0, 60.0)),
+            "one head change; for longer a hot head must not stand still",
+        ),
         required("cut_s", Kind::Number(between(0.0, 60.0)), "one cut"),
         required("start_s", Kind::Number(between(0.0, 7200.0)), "the start block, without heating"),
         required("end_s", Kind::Number(between(0.0, 7200.0)), "the end block"),

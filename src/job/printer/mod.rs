@@ -1,6 +1,7 @@
 //! The printer profile: its format, its checks, and what it resolves to.
 
 mod check;
+mod doubt;
 mod format;
 mod heater;
 mod resolve;
