@@ -52,6 +52,9 @@ pub(super) fn fill(polygon: &Polygon, width: f64, height_mm: f64, beads: &mut Ve
     }
 }
 
+/// Points of a polygon from which on an index is quicker than looking at every edge.
+const INDEXED_FROM: usize = 100;
+
 fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
     let mut points: Vec<Point2<f64>> = Vec::new();
     let mut walls: Vec<[usize; 2]> = Vec::new();
@@ -84,8 +87,13 @@ fn triangulated(polygon: &Polygon, step: f64) -> Vec<Triangle> {
     }
     let size = |f: usize| corners[f].map_or(0.0, |c| polyline::signed_area(&c).abs());
     // gaps between courses can be one polygon of tens of thousands of points
-    let walls = Lines::of_rings(polygon.rings());
-    let looked_up = |f: usize| corners[f].is_some_and(|c| walls.enclose((c[0] + c[1] + c[2]) * (1.0 / 3.0)));
+    let many = polygon.rings().map(<[Point]>::len).sum::<usize>() > INDEXED_FROM;
+    let indexed = many.then(|| Lines::of_rings(polygon.rings()));
+    let holds = |p: Point| match &indexed {
+        Some(lines) => lines.enclose(p),
+        None => polygon.rings().filter(|r| polyline::ring_contains(r, p)).count() % 2 == 1,
+    };
+    let looked_up = |f: usize| corners[f].is_some_and(|c| holds((c[0] + c[1] + c[2]) * (1.0 / 3.0)));
     let outer = mesh.outer_face().fix().index();
     let mut inside = vec![false; corners.len()];
     let mut reached = vec![false; corners.len()];

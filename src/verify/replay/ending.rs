@@ -6,7 +6,7 @@ use crate::job::Head;
 use crate::verify::clock::index;
 use crate::verify::controller::alike;
 use crate::verify::findings::{Check, Ledger, Place};
-use crate::verify::{Figures, TIME_PERCENT, time_off};
+use crate::verify::{Figures, TIME_PERCENT, course, time_off};
 
 impl Replay<'_> {
     /// The end of the text.
@@ -69,7 +69,9 @@ impl Replay<'_> {
         let f = &self.figures;
         if let Some((mm, line)) = self.header.fibre_mm {
             let place = Place { line, ..Place::default() };
-            let within = 1.0 + 1e-3 * f.fibre_mm;
+            let c = &self.printer.controller;
+            let share = course::chord_share((!c.arcs).then_some(c.chord_mm), self.facts.bend_mm);
+            let within = 1.0 + share * f.fibre_mm;
             self.ledger.most(Check::HeaderFibre, (mm - f.fibre_mm).abs(), within, place, || {
                 format!("{mm} mm of fibre told, {:.1} mm laid", f.fibre_mm)
             });
