@@ -239,6 +239,11 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     if let Some(machined) = values.table("machined") {
         job.machined(notes, machined);
     }
+    if let Some(cost) = values.table("cost")
+        && let Some(d) = series::long_day(cost)
+    {
+        job.reader.fault(d, cost.place("shift_h"), "");
+    }
     let mut printer = printer;
     if let Some(build) = build {
         job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
