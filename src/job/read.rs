@@ -260,6 +260,14 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     Ok(job.expect("every required key was checked to be there"))
 }
 
+/// Where a key of a table stands in a job's text; `None` where it is left out.
+pub(crate) fn place_of(job: &Job, table: &str, key: &str) -> Option<Place> {
+    let source = &job.outline.place.source;
+    let (document, _) = toml::de::DeTable::parse_recoverable(&source.text);
+    let span = document.get_ref().get(table)?.get_ref().as_table()?.get(key)?.span();
+    Some(Place { source: Arc::clone(source), span, label: String::new() })
+}
+
 /// The job and every file that it names, as far as it can be read: what to watch
 /// while somebody works on them.
 pub fn named_files(path: &Path) -> Vec<PathBuf> {
@@ -441,7 +449,7 @@ impl Resolver<'_> {
             Ok(mut map) => {
                 let folder = self.folder.join(typed).parent().map(Path::to_owned).unwrap_or_default();
                 for region in &mut map.regions {
-                    region.field = self.field(&folder, region);
+                    region.field = self.field(notes, &folder, region);
                 }
                 Some(map)
             }
@@ -453,7 +461,7 @@ impl Resolver<'_> {
     }
 
     /// The direction field of a steered region, relative to the map's folder.
-    fn field(&mut self, folder: &Path, region: &map::Region) -> Option<Arc<super::Field>> {
+    fn field(&mut self, notes: &mut Notes, folder: &Path, region: &map::Region) -> Option<Arc<super::Field>> {
         let (typed, span) = region.written.field.as_ref()?;
         if region.rule != super::Rule::Steered {
             return None;
@@ -467,7 +475,7 @@ impl Resolver<'_> {
             self.inputs.push(Input::of("field", file_name(&path), &bytes));
             document::text(&path.display().to_string(), bytes)
         });
-        match field.and_then(|source| super::field::read(&source)) {
+        match field.and_then(|source| super::field::read(notes, &source)) {
             Ok(field) => Some(Arc::new(field)),
             Err(faults) => {
                 self.elsewhere.extend(faults.0);

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Bounds, Point, pt};
-use crate::job::{Head, Job};
+use crate::job::{Head, Job, place_of};
 use crate::outline::Outline;
 
 /// One placement per copy: machine xy = part xy + placement. The copies stand in
@@ -36,10 +36,7 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
         };
         let mut d = Diagnostic::error("bed-full", what);
         // of the part where there is no room for one, of the copies asked for elsewhere
-        let role = if most == 0 { "outline" } else { "job" };
-        if let Some(input) = job.inputs.iter().find(|i| i.role == role || i.role == "job") {
-            d = d.in_file(&input.file);
-        }
+        d.place = if most == 0 { Some(job.outline.place.clone()) } else { place_of(job, "build", "copies") };
         if most > 0 {
             d = d.help(format!("set `[build] copies` to {most} or less"));
             let turned = most_turned(job, outline);
