@@ -349,6 +349,7 @@ fn a_quote_says_what_its_figures_hold() {
     let most = line("most on a bed");
     assert!(most.contains("12") && most.contains("; 16 if you turn the outline"), "{most}");
     let priced = estimate(&[text(&example("link")), "--quantity", "250,1000", "--quick"]).out;
+    assert!(priced.contains("courses and cuts are rough: plans had 0.6 to 2.5 times as many"), "{priced}");
     assert!(priced.contains(" a part at 250 a year"), "which quantity: {priced}");
     let few = estimate(&[text(&example("link")), "--quantity", "3", "--quick"]).out;
     assert!(few.contains("more than a year needs"), "12 on a bed for 3 a year: {few}");

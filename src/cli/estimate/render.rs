@@ -30,8 +30,13 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         let percent = [WITHIN.fibre_length, WITHIN.mass, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %",
-            "quick", percent[0], percent[1], percent[2]
+            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %; courses and cuts are rough: plans had {} to {} times as many",
+            "quick",
+            percent[0],
+            percent[1],
+            percent[2],
+            WITHIN.courses_least_times,
+            WITHIN.courses_most_times
         );
     }
     out
