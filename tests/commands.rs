@@ -489,6 +489,7 @@ fn verify_tells_a_good_program_from_a_bad_one() {
     let (program, plan) = program("verify");
     let table = fine(&["verify", &program, "--printer", "shuttle-15", "--plan", &plan]);
     assert!(table.contains("no faults") && table.contains("\nbend ") && !table.contains("FAULT"), "{table}");
+    assert!(table.contains(" by its own clock: no faults"), "a time that the header need not share: {table}");
     let alone = fine(&["verify", &program, "--printer", "shuttle-15"]);
     assert!(alone.contains("without a plan"), "{alone}");
     assert_eq!(fine(&["verify", &program, "--printer", "shuttle-15", "--quiet"]), "");

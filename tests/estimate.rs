@@ -413,4 +413,5 @@ fn more_copies_share_what_a_bed_costs() {
     let ran = estimate(&[text(&over)]);
     assert_eq!(ran.status, Some(1), "{}", ran.told);
     assert!(ran.told.contains(&format!("at most {most:.0} do")), "{}", ran.told);
+    assert!(ran.told.contains("16 fit if you turn the outline and its map by 90 degrees"), "{}", ran.told);
 }
