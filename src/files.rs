@@ -40,6 +40,14 @@ pub fn read(path: &Path) -> Outcome<Vec<u8>> {
     Ok(std::fs::read(path).map_err(|e| failed(path, &e))?)
 }
 
+/// The first bytes of a file, as text; `None` where there is none that can be read.
+pub fn head(path: &Path, most: usize) -> Option<String> {
+    use std::io::Read as _;
+    let mut bytes = Vec::new();
+    open(path).ok()?.take(most as u64).read_to_end(&mut bytes).ok()?;
+    Some(String::from_utf8_lossy(&bytes).into_owned())
+}
+
 /// Opens a file to be read as a stream, however large it is.
 ///
 /// Errors: `file-missing`, `file-unreadable`.

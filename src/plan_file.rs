@@ -3,6 +3,7 @@
 
 use crate::estimate::Estimate;
 use crate::fibre::LayerCourses;
+use crate::files;
 use crate::geom::{Area, Point, Segment};
 use crate::job::{Head, Job};
 use crate::matrix::{Areas, Bead, Cover, LayerBeads};
@@ -10,9 +11,23 @@ use crate::outline::Outline;
 use crate::sequence::{Laid, Program};
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::path::Path;
 
 /// The name and version of the format.
 pub const FORMAT: &str = "towpath-plan/1";
+
+/// Most of a plan that is read for its inputs, bytes: they stand in one of its first lines.
+const HEAD: usize = 1 << 16;
+
+/// Role and file of each input of a plan on the disk; `None` where there is no plan, or
+/// one of another make.
+pub(crate) fn inputs(path: &Path) -> Option<Vec<(String, String)>> {
+    let head = files::head(path, HEAD)?;
+    let line = head.lines().find_map(|l| l.strip_prefix("\"inputs\": "))?;
+    let inputs: Vec<serde_json::Value> = serde_json::from_str(line.trim_end().trim_end_matches(',')).ok()?;
+    let word = |i: &serde_json::Value, key: &str| Some(i.get(key)?.as_str()?.to_owned());
+    inputs.iter().map(|i| Some((word(i, "role")?, word(i, "file")?))).collect()
+}
 
 #[derive(Serialize, JsonSchema)]
 struct Plan {

@@ -50,6 +50,8 @@ pub struct SeriesQuoted {
     pub beds: Vec<Bed>,
     /// The most parts that fit on one bed.
     pub most_on_a_bed: usize,
+    /// As many would fit if the outline and its map were turned by a quarter.
+    pub most_turned: usize,
     /// Mass against the machined part.
     pub mass: Mass,
     /// Where it breaks even against the machined part.
@@ -61,10 +63,14 @@ pub struct SeriesQuoted {
 /// An insert, echoed.
 #[derive(Clone, Debug, Serialize)]
 pub struct InsertTold {
-    name: String,
-    count: f64,
-    price_each: Option<f64>,
-    mass_g: Option<f64>,
+    /// Name.
+    pub name: String,
+    /// Pieces in a part.
+    pub count: f64,
+    /// Price of a piece, if typed.
+    pub price_each: Option<f64>,
+    /// Mass of a piece, g, if typed.
+    pub mass_g: Option<f64>,
 }
 
 /// So many parts on one bed.
@@ -74,7 +80,7 @@ pub struct Bed {
     pub copies: usize,
     /// Hours of the whole program.
     pub program_h: f64,
-    /// Its share of one part, h.
+    /// Its share of one part, h; with the bed change where that is given.
     pub printer_h_per_part: f64,
     /// Cost of a part at the first quantity asked for.
     pub total_per_part: Option<f64>,
@@ -85,7 +91,11 @@ pub struct Bed {
 pub struct Mass {
     /// This part with its inserts, g; `None`: an insert's mass is not given.
     pub part_g: Option<f64>,
-    /// The machined part, g.
+    /// As printed, g.
+    pub printed_g: f64,
+    /// Its inserts, g.
+    pub inserts_g: Option<f64>,
+    /// The machined part without inserts, g.
     pub machined_g: Option<f64>,
     /// The first over the second.
     pub ratio: Option<f64>,
@@ -95,7 +105,7 @@ pub struct Mass {
 
 /// Beds up to this many parts are put in order to be timed; with more, hours
 /// change by less than the clock is good for.
-const MOST_TIMED: usize = 12;
+pub const MOST_TIMED: usize = 12;
 
 /// Estimates a job, and quotes the quantities asked for.
 ///
@@ -138,15 +148,16 @@ fn series(
     counts.retain(|n| (1..=most_on_a_bed).contains(n));
     counts.sort_unstable();
     counts.dedup();
+    let most_turned = sequence::most_turned(job, outline);
     let mut beds = Vec::new();
     for copies in counts {
         let of_bed = if copies == job.copies { estimate.clone() } else { of(copies)? };
-        let part = per_part(job, &of_bed, copies);
+        let mut reckoning = Reckoning::new(per_part(job, &of_bed, copies), rates);
         beds.push(Bed {
             copies,
             program_h: of_bed.time_s.total / 3600.0,
-            printer_h_per_part: part.printer_h,
-            total_per_part: Reckoning::new(part, rates).cost(f64::from(first)).total(),
+            printer_h_per_part: reckoning.printer_h_per_part(),
+            total_per_part: reckoning.cost(f64::from(first)).total(),
         });
     }
     let mass = mass(job, outline, estimate, &mut missing);
@@ -165,6 +176,7 @@ fn series(
         quantities,
         beds,
         most_on_a_bed,
+        most_turned,
         mass,
         break_even,
         missing,
@@ -186,27 +198,30 @@ fn per_part(job: &Job, e: &Estimate, copies: usize) -> PerPart {
 }
 
 fn mass(job: &Job, outline: &Outline, estimate: &Estimate, missing: &mut Vec<String>) -> Mass {
-    let mut part_g = Some(estimate.part_mass_g);
+    let printed_g = estimate.part_mass_g;
+    let mut inserts_g = Some(0.0);
     for insert in &job.series.inserts {
         if insert.mass_g.is_none() {
             missing.push(format!("insert.mass_g of `{}`", insert.name));
         }
-        part_g = part_g.zip(insert.mass_g).map(|(sum, g)| sum + g * insert.count);
+        inserts_g = inserts_g.zip(insert.mass_g).map(|(sum, g)| sum + g * insert.count);
     }
+    let part_g = inserts_g.map(|g| printed_g + g);
+    let own = Mass { part_g, printed_g, inserts_g, machined_g: None, ratio: None, machined_from: None };
     let Some(machined) = &job.series.machined else {
-        return Mass { part_g, machined_g: None, ratio: None, machined_from: None };
+        return own;
     };
-    let metal = machined
-        .alloy
-        .filter(|_| machined.mass_g.is_none())
-        .map_or_else(String::new, |a| format!(", {} by MIL-HDBK-5J table {}", a.name, a.table));
+    let metal = match machined.alloy {
+        Some(a) if !machined.own_density => format!(", {} by MIL-HDBK-5J table {}", a.name, a.table),
+        _ => " as typed".to_owned(),
+    };
     let (machined_g, from) = match (machined.mass_g, machined.density_g_cm3) {
         (Some(g), _) => (Some(g), "as typed".to_owned()),
         (None, Some(density)) => {
-            let own: f64 = outline.layers.iter().map(|l| l.outline.area() * l.height_mm).sum();
+            let outlined: f64 = outline.layers.iter().map(|l| l.outline.area() * l.height_mm).sum();
             let (volume, whose) = match machined.volume_mm3 {
                 Some(v) => (v, "its volume as typed"),
-                None => (own, "the volume of this part's outline"),
+                None => (outlined, "the volume of this part's outline"),
             };
             (Some(volume * density * 1e-3), format!("{whose} at {density:.3} g/cm3{metal}"))
         }
@@ -216,7 +231,7 @@ fn mass(job: &Job, outline: &Outline, estimate: &Estimate, missing: &mut Vec<Str
         }
     };
     let ratio = part_g.zip(machined_g).map(|(p, m)| p / m);
-    Mass { part_g, machined_g, ratio, machined_from: Some(from) }
+    Mass { machined_g, ratio, machined_from: Some(from), ..own }
 }
 
 /// One warning for all that is not given.
@@ -232,6 +247,9 @@ fn tell_missing(notes: &mut Notes, job: &Job, missing: &[String]) {
     let known = |r: Rate| job.series.get(r).is_some();
     if !known(Rate::RejectFraction) {
         d = d.help("without `cost.reject_fraction` the hours are those of the good parts alone");
+    }
+    if !known(Rate::BedChangeMin) {
+        d = d.help("without `cost.bed_change_min` the hours are told without changing beds");
     }
     if !known(Rate::SetupH) {
         d = d.help("without `cost.setup_h` the hours are told without setting up");

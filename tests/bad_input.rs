@@ -182,6 +182,27 @@ const CASES: &[Case] = &[
         "{ circle_mm = [500.0, 500.0, 5.0] }\nlayers = \"all\"\nrule = \"contour\"",
         &["strap.map.toml:3"],
     ),
+    case(
+        "too many copies, at its key",
+        "job",
+        "layer_height_mm = 0.2",
+        "layer_height_mm = 0.2\ncopies = 900",
+        &["job.toml:11:10", "900 copies"],
+    ),
+    case(
+        "a decimal comma",
+        "job",
+        "thickness_mm = 0.4",
+        "thickness_mm = 0,4",
+        &["job.toml:4", "the decimal sign is a point: 0.4"],
+    ),
+    case(
+        "a circle of no size",
+        "map",
+        "{ hole_at_mm = [20.0, 20.0] }\nlayers = \"all\"\nrule = \"hoop\"",
+        "{ circle_mm = [40.0, 15.0, 1e-9] }\nlayers = \"all\"\nrule = \"contour\"",
+        &["strap.map.toml:3", "0.000000001 mm", "shape-empty"],
+    ),
     case("broken XML", "svg", "</svg>", "", &["strap.svg"]),
     case(
         "bad path",
@@ -211,7 +232,7 @@ const CASES: &[Case] = &[
         "svg",
         "width=\"80mm\" height=\"40mm\"",
         "width=\"800mm\" height=\"400mm\"",
-        &["mm"],
+        &["job.toml:3", "800.0 x 400.0 mm"],
     ),
 ];
 
@@ -295,6 +316,131 @@ fn all_faults_of_a_file_are_told_at_once() {
     for line in ["job.toml:4", "job.toml:7", "job.toml:14"] {
         assert!(told.contains(line), "{line} is missing:\n{told}");
     }
+}
+
+/// What follows from a fault is not told as another one.
+#[test]
+fn one_slip_is_one_error() {
+    for (name, angle) in [("a turn too far", "720"), ("no direction", "[]"), ("in words", "\"east\"")] {
+        let folder = folder(name);
+        let rule = format!("\"unidirectional\"\nangle_deg = {angle}");
+        let map = MAP.replace("hole_at_mm = [20.0, 20.0]", "outline = true").replace("\"hoop\"", &rule);
+        write(&folder, JOB, &map.replace("courses = 2\n", ""), SVG);
+        let (status, told, _) = run(&folder);
+        assert_eq!((status, told.matches("error[").count()), (Some(1), 1), "{angle}: {told}");
+        assert!(told.contains("strap.map.toml:6") && told.contains("`region.angle_deg`"), "{told}");
+    }
+}
+
+const STEERED: &str = r#"[[region]]
+name = "wind"
+shape = { outline = true }
+rule = "steered"
+field = "wind.csv"
+"#;
+
+/// A file that plainly is another one: a single message says which.
+#[test]
+fn files_that_were_swapped_are_told_in_one_message() {
+    const ZIP: &[u8] = b"PK\x03\x04\x14\x00\x00\x00\x08\x00\xff\xfe";
+    let cases: &[(&str, &str, &[u8], &[&str])] = &[
+        ("map as printer", "mine.toml", MAP.as_bytes(), &["a reinforcement map", "a printer profile is"]),
+        ("job as printer", "mine.toml", JOB.as_bytes(), &["is a job", "a printer profile is"]),
+        ("drawing as map", "strap.map.toml", SVG.as_bytes(), &["is XML", "a reinforcement map is"]),
+        ("job as map", "strap.map.toml", JOB.as_bytes(), &["is a job", "a reinforcement map is"]),
+        ("archive as map", "strap.map.toml", ZIP, &["ZIP archive"]),
+        ("drawing as job", "job.toml", SVG.as_bytes(), &["is XML", "a job is"]),
+        ("map as job", "job.toml", MAP.as_bytes(), &["a reinforcement map", "a job is"]),
+        ("drawing as field", "wind.csv", SVG.as_bytes(), &["is XML", "x_mm,y_mm,angle_deg"]),
+        ("map as field", "wind.csv", MAP.as_bytes(), &["is TOML", "x_mm,y_mm,angle_deg"]),
+        ("archive as field", "wind.csv", ZIP, &["ZIP archive"]),
+    ];
+    for (name, file, bytes, says) in cases {
+        let folder = folder(name);
+        let job = if *file == "mine.toml" { JOB.replace("shuttle-15", "mine.toml") } else { JOB.to_owned() };
+        write(&folder, &job, if *file == "wind.csv" { STEERED } else { MAP }, SVG);
+        std::fs::write(folder.join(file), bytes).expect("a scratch file");
+        let (status, told, wrote) = run(&folder);
+        assert_eq!((status, wrote, told.matches("error[").count()), (Some(1), false, 1), "{name}: {told}");
+        assert!(told.contains("error[file-of-another-kind]") && told.contains(file), "{name}: {told}");
+        assert!(says.iter().all(|s| told.contains(s)), "{name}: {told}");
+    }
+    // a slip within the right kind is told as that
+    let folder = folder("nearly a map");
+    write(&folder, JOB, &MAP.replace("[[region]]", "[[regoin]]"), SVG);
+    let (_, told, _) = run(&folder);
+    assert!(told.contains("did you mean `region`?"), "{told}");
+}
+
+#[test]
+fn tables_of_another_make_are_told_once_with_a_hint() {
+    for (name, text, says) in [
+        ("semicolons", "x_mm;y_mm;angle_deg\n10;5;0\n20;5;0\n", "semicolons"),
+        ("semicolons and commas", "10,5;5,0;0\n20,5;5,0;0\n", "semicolons"),
+        ("tabs", "10\t5\t0\n", "tabs"),
+        ("decimal commas", "10,5,20,0,30,0\n11,5,20,0,30,0\n", "decimal signs"),
+    ] {
+        let folder = folder(name);
+        write(&folder, JOB, STEERED, SVG);
+        std::fs::write(folder.join("wind.csv"), text).expect("a scratch file");
+        let (status, told, _) = run(&folder);
+        assert_eq!((status, told.matches("error[").count()), (Some(1), 1), "{name}: {told}");
+        assert!(told.contains("wind.csv:1") && told.contains(says), "{name}: {told}");
+        assert!(told.contains("points in numbers: 10.5,20,45"), "{name}: {told}");
+    }
+}
+
+/// Runs the quick estimate of a job, which plans no layer: status and stderr.
+fn warned(folder: &Path) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_towpath"))
+        .args(["estimate", "job.toml", "--quick"])
+        .current_dir(folder)
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("the built program starts");
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{told}");
+    told
+}
+
+#[test]
+fn fields_that_contradict_themselves_or_lie_elsewhere_are_warned_about() {
+    let folder = folder("fields");
+    write(&folder, JOB, STEERED, SVG);
+    let with = |text: &str| {
+        std::fs::write(folder.join("wind.csv"), text).expect("a scratch file");
+        warned(&folder)
+    };
+    let told = with("x_mm,y_mm,angle_deg\n40,15,0\n# of another mesh\n60,20,10\n40,15,90\n");
+    assert!(told.contains("warning[field-clash]: lines 2 and 5 ask for 0 and 90 degrees"), "{told}");
+    assert!(told.contains("wind.csv:5:1") && told.contains("x 40 y 15 mm"), "{told}");
+    // a direction has no sense, and rounding is no contradiction
+    for same in ["40,15,0\n40,15,180\n", "40,15,-89.8\n40,15,90\n", "40,15,0\n40.001,15,90\n"] {
+        let told = with(same);
+        assert!(!told.contains("field-clash") && !told.contains("field-elsewhere"), "{same}: {told}");
+    }
+    let told = with("4000,1500,0\n6000,2000,10\n");
+    assert!(told.contains("warning[field-elsewhere]") && told.contains("strap.map.toml:5"), "{told}");
+    // 3921 beyond x 79 and 1461 beyond y 39: perimeters take a millimetre
+    assert!(told.contains("the nearest is 4184.3 mm off"), "{told}");
+    let told = with("4000,1500,0\n60,20,10\n");
+    assert!(!told.contains("field-elsewhere"), "one lies within: {told}");
+}
+
+#[test]
+fn a_pin_given_twice_is_warned_about() {
+    let folder = folder("pin twice");
+    let pins = |third: &str| {
+        let shape = format!("pins_mm = [[20.0, 20.0, 7.0], [60.0, 20.0, 7.0], [{third}]]");
+        let map = MAP.replace("hole_at_mm = [20.0, 20.0]", &shape).replace("\"hoop\"", "\"strap\"");
+        write(&folder, JOB, &map, SVG);
+        warned(&folder)
+    };
+    let told = pins("20.0, 20.0, 7.0");
+    assert!(told.contains("warning[pin-twice]: region `pin`: pins 1 and 3 are the same"), "{told}");
+    assert!(told.contains("strap.map.toml:3"), "{told}");
+    let told = pins("40.0, 20.0, 7.0");
+    assert!(!told.contains("pin-twice"), "{told}");
 }
 
 #[test]

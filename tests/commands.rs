@@ -229,6 +229,89 @@ fn a_file_named_on_the_command_line_that_is_missing_or_a_folder_could_not_run() 
     }
 }
 
+/// 1: the job, part, profile or program is at fault, a file that it names and that is
+/// missing, too. 2: it could not run; the job itself is missing.
+#[test]
+fn exit_statuses_are_the_same_for_every_command() {
+    let folder = folder("statuses");
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link");
+    for name in ["map.toml", "link.svg"] {
+        std::fs::copy(example.join(name), folder.join(name)).expect("a copy");
+    }
+    let good = std::fs::read_to_string(example.join("job.toml")).expect("the job");
+    let job = |name: &str, from: &str, to: &str| -> String {
+        let path = folder.join(name);
+        assert!(good.contains(from), "{from}");
+        std::fs::write(&path, good.replace(from, to)).expect("a job");
+        path.to_str().expect("a plain path").to_owned()
+    };
+    let right = job("right.toml", "x", "x");
+    let at_fault = [
+        job("word.toml", "\"shuttle-15\"", "\"nope\""),
+        job("path.toml", "\"shuttle-15\"", "\"./nope.toml\""),
+        job("map-missing.toml", "\"map.toml\"", "\"nope.map.toml\""),
+        job("outline-missing.toml", "\"link.svg\"", "\"nope.svg\""),
+        job("wrong.toml", "[build]", "[biuld]"),
+    ];
+    let missing = path(&folder.join("none.toml")).to_owned();
+    let out = path(&folder.join("out")).to_owned();
+    let status = |arguments: &[&str]| {
+        let ran = towpath(arguments);
+        assert!(!ran.told.contains("panicked"), "{}", ran.told);
+        ran.status
+    };
+    for wrong in &at_fault {
+        assert_eq!(status(&["plan", wrong, "--out", &out]), Some(1), "{wrong}");
+        assert_eq!(status(&["estimate", wrong, "--quick"]), Some(1), "{wrong}");
+        assert_eq!(status(&["estimate", &right, wrong, "--quick"]), Some(1), "{wrong} among others");
+    }
+    assert_eq!(status(&["plan", &missing, "--out", &out]), Some(2));
+    assert_eq!(status(&["estimate", &missing, "--quick"]), Some(2));
+    assert_eq!(status(&["estimate", &right, &missing, "--quick"]), Some(2), "missing among others");
+    assert_eq!(status(&["estimate", &at_fault[0], &missing, "--quick"]), Some(2), "whatever else is wrong");
+    assert_eq!(status(&["estimate", &right, &right, "--quick"]), Some(0));
+    // a name that is not built in is a wrong name, a path that is not there a missing file
+    assert_eq!(status(&["verify", &missing, "--printer", "nope"]), Some(1));
+    assert_eq!(status(&["verify", &right, "--printer", &missing]), Some(2));
+    assert_eq!(status(&["verify", &missing, "--printer", "shuttle-15"]), Some(2));
+    assert_eq!(status(&["printer", "check", &missing]), Some(2));
+    assert_eq!(status(&["printer", "check", &right]), Some(1), "a job is no profile");
+    assert!(!Path::new(&out).exists(), "nothing was written");
+}
+
+/// Two jobs that call their parts alike: the second says what it replaces.
+#[test]
+fn replacing_the_program_of_another_job_is_told() {
+    let folder = folder("alike");
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify");
+    for name in ["plate.svg", "plate.map.toml"] {
+        std::fs::copy(tests.join(name), folder.join(name)).expect("a scratch copy");
+    }
+    let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
+    let out = folder.join("out");
+    let plan = |name: &str| {
+        let job = folder.join(name);
+        std::fs::write(&job, &text).expect("a job");
+        fine_but_for_warnings(&["plan", path(&job), "--out", path(&out), "--json"])
+    };
+    let report = || std::fs::read(out.join("plate-arcs.report.html")).expect("the report");
+    assert!(!plan("left.toml").told.contains("output-of-another-job"), "nothing was there");
+    let again = plan("left.toml");
+    assert!(!again.told.contains("output-of-another-job"), "its own: {}", again.told);
+    let other = plan("right.toml");
+    assert!(other.told.contains("warning[output-of-another-job]"), "{}", other.told);
+    assert!(other.told.contains("job `left.toml`") && other.told.contains("`plate-arcs`"), "{}", other.told);
+    let codes = json(&other.out)["warnings"].to_string();
+    assert!(codes.contains("output-of-another-job"), "{codes}");
+    // the same job gives the same bytes whatever lay there before
+    let over = report();
+    assert!(!plan("right.toml").told.contains("output-of-another-job"), "its own by now");
+    assert!(over == report(), "the report is not about the folder");
+    // what is no plan of towpath's is nobody's
+    std::fs::write(out.join("plate-arcs.plan.json"), "{\"inputs\": 3}").expect("a file");
+    assert!(!plan("left.toml").told.contains("output-of-another-job"));
+}
+
 #[test]
 fn faults_as_json() {
     let folder = folder("faults");
@@ -406,6 +489,7 @@ fn verify_tells_a_good_program_from_a_bad_one() {
     let (program, plan) = program("verify");
     let table = fine(&["verify", &program, "--printer", "shuttle-15", "--plan", &plan]);
     assert!(table.contains("no faults") && table.contains("\nbend ") && !table.contains("FAULT"), "{table}");
+    assert!(table.contains(" by its own clock: no faults"), "a time that the header need not share: {table}");
     let alone = fine(&["verify", &program, "--printer", "shuttle-15"]);
     assert!(alone.contains("without a plan"), "{alone}");
     assert_eq!(fine(&["verify", &program, "--printer", "shuttle-15", "--quiet"]), "");
@@ -436,6 +520,21 @@ fn verify_tells_what_it_cannot_read() {
     ] {
         let ran = towpath(&arguments);
         assert!(ran.status == Some(status) && ran.told.contains(code), "{arguments:?}: {}", ran.told);
+    }
+    // shares of nothing are told as missing
+    let empty = folder("verify-empty").join("empty.gcode");
+    std::fs::write(&empty, "").expect("a file");
+    let ran = towpath(&["verify", path(&empty), "--printer", "shuttle-15", "--plan", &plan, "--json"]);
+    assert_eq!(ran.status, Some(1), "{}", ran.told);
+    let checks = json(&ran.out)["checks"].as_array().expect("a list").clone();
+    for (name, says) in [("estimate", "none of it found"), ("estimate-time", "nothing moves")] {
+        let check = checks.iter().find(|c| c["check"] == name).expect("a check");
+        assert_eq!(
+            (&check["verdict"], check["worst"].as_f64()),
+            (&Value::from("fault"), Some(100.0)),
+            "{check}"
+        );
+        assert!(check["findings"][0]["text"].as_str().is_some_and(|t| t.contains(says)), "{check}");
     }
     // another printer's program is told, not refused
     let ran = towpath(&["verify", &program, "--printer", "reed-35", "--plan", &plan]);

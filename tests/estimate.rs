@@ -91,20 +91,28 @@ fn the_example_reckoned_again() {
         let begun = n * gross;
         near("parts begun", number(row, "/parts_begun"), begun, 1e-5);
         let setup_h = rate("/cost/setup_h") * rate("/cost/batches_per_year");
-        let printer_h = begun * hours + setup_h;
+        // a printer stands while its bed, of one part here, is changed
+        let held_h = hours + 6.0 / 60.0;
+        let printer_h = begun * held_h + setup_h;
         near("printer hours", number(row, "/printer_h"), printer_h, 1e-3);
         let capacity = 8.0 * 2.0 * 230.0 * 0.85;
         near("printers", number(row, "/printers"), (printer_h / capacity).ceil(), 0.0);
-        let cycles = (begun / 4.0).ceil();
-        near("press cycles", number(row, "/press_cycles"), cycles, 0.0);
+        let cycles = begun / 4.0;
+        near("press cycles", number(row, "/press_cycles"), cycles, 1e-6);
         near("presses", number(row, "/presses"), (cycles * 0.25 / capacity).ceil(), 0.0);
         let tow_m = number(e, "/fibre_length_mm") / 1000.0 / (1.0 - 0.06) * begun;
         near("spools", number(row, "/tow_spools"), (tow_m / 1000.0).ceil(), 0.0);
         near("matrix", number(row, "/matrix_kg"), matrix_g * 1e-3 / 0.92 * begun, 1e-3);
         near("tow", cost("tow"), number(e, "/tow_mass_g") * 1e-3 * 210.0 / 0.94 * gross, 1e-4);
         near("matrix", cost("matrix"), matrix_g * 1e-3 * 32.0 / 0.92 * gross, 1e-4);
-        near("printer", cost("printer"), hours * 6.5 * gross, 1e-4);
-        near("press", cost("press"), 0.25 / 4.0 * 28.0 * gross, 1e-4);
+        near("printer", cost("printer"), held_h * 6.5 * gross, 1e-4);
+        near(
+            "busy",
+            number(row, "/printers_busy_fraction"),
+            printer_h / ((printer_h / capacity).ceil() * capacity),
+            1e-6,
+        );
+        near("press", cost("press"), cycles * 0.25 * 28.0 / n, 1e-4);
         near("tool", cost("tool"), 4800.0 * begun / (5.0 * begun).min(20_000.0) / n, 1e-4);
         near("inserts", cost("inserts"), 2.0 * 0.85 * gross, 1e-4);
         near("work", cost("labour"), (4.0 / 60.0 + 6.0 / 60.0 + 0.05 * hours) * 48.0 * gross, 1e-4);
@@ -243,6 +251,9 @@ fn threads_change_no_figure() {
 fn wrong_rates_are_told_all_at_once_with_their_places() {
     for (change, says) in [
         (("tow_per_kg", "tow_per_kilo"), "did you mean `tow_per_kg`?"),
+        (("tool_life_parts = 20000", "tool_life_parts = 0.5"), "at least 1"),
+        (("shift_h = 8\n", "shift_h = 24\n"), "24 x 2 = 48 h, a day has 24 h"),
+        (("shift_h = 8\n", "shift_h = 24\n"), "`shift_h` at most 12.00"),
         (("reject_fraction = 0.03", "reject_fraction = 1.0"), "at most 0.95"),
         (("printer_per_h = 6.50", "printer_per_h = -1"), "at least 0"),
         (("printer_per_h = 6.50", "printer_per_h = \"6.50\""), "write the number without quotes"),
@@ -289,6 +300,86 @@ fn what_has_no_effect_is_told() {
     near("as weighed", number(&json(&ran.out), "/series/mass/machined_g"), 60.0, 0.0);
 }
 
+/// One part a year takes one set-up and one press cycle, and the cost says so.
+#[test]
+fn a_series_of_one_has_one_of_everything() {
+    let job = link("one", |j| j.replace("batches_per_year = 6", "batches_per_year = 5000"));
+    let ran = estimate(&[text(&job), "--quantity", "1,100,10000", "--quick", "--json"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.told);
+    let q = json(&ran.out);
+    let hours = number(&q, "/estimate/time_s/total") / 3600.0;
+    for (k, n, batches) in [(0, 1.0, 1.0), (1, 100.0, 100.0), (2, 10_000.0, 5000.0)] {
+        let row = &q["series"]["quantities"][k];
+        near("batches", number(row, "/batches"), batches, 0.0);
+        let setup_h = 2.5 * batches;
+        near("set-up", number(row, "/cost_per_part/setup"), setup_h * (48.0 + 6.5) / n, 1e-5);
+        let held_h = n / 0.97 * (hours + 0.1);
+        near("printer hours", number(row, "/printer_h"), held_h + setup_h, 1e-3);
+        let cycles = (n / 0.97 / 4.0).max(1.0);
+        near("press cycles", number(row, "/press_cycles"), cycles, 1e-5);
+        near("press hours", number(row, "/press_h"), cycles * 0.25, 1e-5);
+        // what the table shows is what is paid
+        near("press", number(row, "/cost_per_part/press"), number(row, "/press_h") * 28.0 / n, 1e-5);
+    }
+    let table = estimate(&[text(&job), "--quantity", "1,100,10000", "--quick"]).out;
+    assert!(table.contains("fewer than the 5000 of `batches_per_year` at 1, 100 a year"), "{table}");
+    let enough = estimate(&[text(&example("link")), "--quantity", "100", "--quick"]).out;
+    assert!(!enough.contains("fewer than the"), "{enough}");
+}
+
+/// What the sums of a quote are about stands beside them.
+#[test]
+fn a_quote_says_what_its_figures_hold() {
+    let job = link("says", |j| {
+        j.replace("alloy = \"aluminium-7075\"", "alloy = \"aluminium-7075\"\ndensity_g_cm3 = 2.8")
+            .replace("price_each = 0.85\n", "")
+    });
+    let ran = estimate(&[text(&job), "--quantity", "250,1000", "--quick"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.told);
+    let line = |name: &str| {
+        let found = ran.out.lines().find(|l| l.starts_with(name));
+        found.unwrap_or_else(|| panic!("no `{name}`: {}", ran.out))
+    };
+    let mass = line("mass of a part");
+    assert!(mass.contains("6.20 g of inserts") && mass.contains(" g machined, without inserts"), "{mass}");
+    assert!(mass.contains("at 2.800 g/cm3 as typed") && !mass.contains("MIL"), "the user's density: {mass}");
+    assert!(ran.told.contains("`machined.alloy` has no effect"), "{}", ran.told);
+    assert!(ran.out.contains("insert 2 x bush, no price given"), "{}", ran.out);
+    // 110 x 34 mm, 8 mm apart, on 340 x 250 mm less what only one head reaches
+    let most = line("most on a bed");
+    assert!(most.contains("12") && most.contains("; 16 if you turn the outline"), "{most}");
+    let priced = estimate(&[text(&example("link")), "--quantity", "250,1000", "--quick"]).out;
+    assert!(priced.contains("courses and cuts are rough: plans had 0.6 to 2.5 times as many"), "{priced}");
+    assert!(priced.contains(" a part at 250 a year"), "which quantity: {priced}");
+    let few = estimate(&[text(&example("link")), "--quantity", "3", "--quick"]).out;
+    assert!(few.contains("more than a year needs"), "12 on a bed for 3 a year: {few}");
+}
+
+/// As many fit turned as the message says, and no more: the drawing is turned here.
+#[test]
+fn a_turned_outline_fits_as_often_as_it_is_told() {
+    let q = json(&estimate(&[text(&example("link")), "--quantity", "10", "--quick", "--json"]).out);
+    let turned = number(&q, "/series/most_turned");
+    let job = link("turned", |j| j.replace("map = \"map.toml\"", ""));
+    let drawing = job.with_file_name("link.svg");
+    let svg = std::fs::read_to_string(&drawing).expect("the drawing");
+    let begin = svg.find('>').expect("the first element's end") + 1;
+    let end = svg.rfind("</svg>").expect("the last element");
+    let inner = &svg[begin..end];
+    std::fs::write(
+        &drawing,
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"34mm\" height=\"110mm\" viewBox=\"0 0 34 110\"><g transform=\"translate(34 0) rotate(90)\">{inner}</g></svg>"
+        ),
+    )
+    .expect("a drawing");
+    let ran = estimate(&[text(&job), "--quantity", "10", "--quick", "--json"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.told);
+    let now = json(&ran.out);
+    near("turned", number(&now, "/series/most_on_a_bed"), turned, 0.0);
+    near("turned back", number(&now, "/series/most_turned"), number(&q, "/series/most_on_a_bed"), 0.0);
+}
+
 #[test]
 fn quantities_that_make_no_sense_could_not_run() {
     let job = example("link");
@@ -322,4 +413,5 @@ fn more_copies_share_what_a_bed_costs() {
     let ran = estimate(&[text(&over)]);
     assert_eq!(ran.status, Some(1), "{}", ran.told);
     assert!(ran.told.contains(&format!("at most {most:.0} do")), "{}", ran.told);
+    assert!(ran.told.contains("16 fit if you turn the outline and its map by 90 degrees"), "{}", ran.told);
 }

@@ -3,7 +3,7 @@
 mod render;
 
 use super::console::Console;
-use super::{AT_FAULT, Report, show};
+use super::{Report, show};
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Progress};
 use crate::quote::{self, Question, Quoted};
 use clap::{Args, ValueEnum};
@@ -107,9 +107,9 @@ pub(super) fn run(
         }
     }
     let mut report = report(arguments, as_json, &question, &rows);
-    if rows.iter().any(|r| r.outcome.is_err()) {
-        report.status = AT_FAULT;
-    }
+    // one that could not be run outweighs one that is at fault
+    report.status =
+        rows.iter().filter_map(|r| r.outcome.as_ref().err()).map(super::status_of).max().unwrap_or(0);
     Ok(report)
 }
 

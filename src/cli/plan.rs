@@ -5,11 +5,11 @@ use super::console::Console;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::job::{Job, Printer};
 use crate::verify::findings::{Check, Place, shown};
-use crate::{estimate, files, plan, report, verify};
+use crate::{estimate, files, plan, plan_file, report, verify};
 use clap::Args;
 use serde_json::json;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What to plan, and where to.
@@ -56,6 +56,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     if !arguments.no_verify {
         check([&names[0], &names[1]], [&planned.program, &planned.plan], &planned.job.printer)?;
     }
+    another(notes, &arguments.out.join(&names[1]), &planned.job);
     let files: Vec<(String, Vec<u8>)> =
         names.iter().cloned().zip([planned.program, planned.plan, page].map(String::into_bytes)).collect();
     files::write_all(&arguments.out, &files).map_err(|e| {
@@ -95,6 +96,35 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         "warnings": notes.warnings.iter().map(super::show::json).collect::<Vec<_>>(),
     });
     Ok(Report::telling(format!("{table}written                   {}\n", paths.join(", ")), json))
+}
+
+/// Warns where a plan that is about to be replaced was made by another job. The report
+/// says nothing of it: it is the folder's business.
+fn another(notes: &mut Notes, there: &Path, job: &Job) {
+    let Some(inputs) = plan_file::inputs(there) else { return };
+    let file = |role: &str| job.inputs.iter().find(|i| i.role == role).map(|i| i.file.as_str());
+    let differs = ["job", "outline"].iter().any(|role| {
+        let was = inputs.iter().find(|(r, _)| r == role).map(|(_, f)| f.as_str());
+        was.is_some() && was != file(role)
+    });
+    if !differs {
+        return;
+    }
+    let was: Vec<String> = inputs
+        .iter()
+        .filter(|(r, _)| r == "job" || r == "outline")
+        .map(|(role, f)| format!("{role} `{f}`"))
+        .collect();
+    let message = format!(
+        "program, plan and report of {} are replaced: they have the name `{}`, too",
+        was.join(" and "),
+        job.file_stem()
+    );
+    notes.push(
+        Diagnostic::warning("output-of-another-job", message)
+            .in_file(there.display().to_string())
+            .help("give one of the parts another `name`, or plan into another folder"),
+    );
 }
 
 /// Checks a program with its plan, before either is written.

@@ -44,7 +44,7 @@ fn told(name: &str, printer: &str, planned: bool, verdict: &Verdict) -> Report {
     let faults = verdict.ledger.faults();
     let mut text = verdict.ledger.table();
     text.push_str(&format!(
-        "\n{name} for {printer}: {} lines, {}, {}, {:.2} m of tow, {:.2} cm3 of matrix, {}: {}\n",
+        "\n{name} for {printer}: {} lines, {}, {}, {:.2} m of tow, {:.2} cm3 of matrix, {} by its own clock: {}\n",
         f.lines,
         counted(f.layers, "layer"),
         counted(f.courses, "course"),

@@ -77,12 +77,24 @@ pub static ALL: &[Code] = &[
         text: "Closed courses begin and end at the same place in every layer unless they are staggered; ends above one another weaken the part (staggering ply ends is common practice). A loop that is too short leaves no room for the distance asked for.",
     },
     Code {
+        name: "field-clash",
+        text: "Two points of a direction field lie at the same place and ask for directions that differ by more than a degree. A direction between them is taken, by weight. Keep the point that is meant; where directions jump, as between two cells of a mesh, set the points a little apart.",
+    },
+    Code {
+        name: "field-elsewhere",
+        text: "No point of a direction field lies within the bounds of the region that it steers, so its directions are those of points outside. Fields count in mm, in the outline's coordinates: look at the unit, and at where the origin of each file is.",
+    },
+    Code {
         name: "field-syntax",
         text: "A line of a direction field cannot be read. A field is a table of comma-separated values, one point a line: x_mm, y_mm, angle_deg and, if wanted, a weight above 0. Its first line may name the columns; lines that begin with # are passed over. Angles are degrees from +x and have no sense.",
     },
     Code {
         name: "file-missing",
         text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
+    },
+    Code {
+        name: "file-of-another-kind",
+        text: "A file plainly is another one than is expected in its place: a map where a printer profile is named, a drawing where a map is. Look at the names in the job and in the map, and at the order on the command line.",
     },
     Code {
         name: "file-too-large",
@@ -245,12 +257,20 @@ pub static ALL: &[Code] = &[
         text: "A new job or a new printer profile would be written over a file that is there already. Nothing is overwritten and nothing was written: choose another name or another folder.",
     },
     Code {
+        name: "output-of-another-job",
+        text: "The folder holds a program, a plan and a report of the same name that were made by a job or from an outline of another name. They are replaced. Where that is not meant, give the part another `name`, or plan into a folder of its own.",
+    },
+    Code {
         name: "output-unwritable",
         text: "The output could not be written: the folder cannot be made, the disk is full, or permissions forbid it. No output file was left half written; the exit status is 2.",
     },
     Code {
         name: "picture-name",
         text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
+    },
+    Code {
+        name: "pin-twice",
+        text: "Two pins of a strap are the same, in place and radius. A strap goes round it once. Mostly one of them was meant to stand elsewhere.",
     },
     Code {
         name: "plan-unreadable",

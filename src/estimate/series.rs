@@ -6,17 +6,20 @@
 //!
 //! ```text
 //! material   mass x price / (1 - scrap) / (1 - r)
-//! printer    hours x printer_per_h / (1 - r)
-//! press      cycle / parts_per_cycle x press_per_h / (1 - r)
+//! printer    (hours + bed change / copies) x printer_per_h / (1 - r)
+//! press      max(n / parts_per_cycle, 1) x cycle x press_per_h / q
 //! inserts    sum of count x price / (1 - r)
 //! labour     (handling + bed change / copies + attended x hours) x labour_per_h / (1 - r)
 //! tool       price x n / min(life, years x n) / q
-//! set-up     batches x setup_h x (labour_per_h + printer_per_h) / q
+//! set-up     min(batches, max(q / copies, 1)) x setup_h x (labour_per_h + printer_per_h) / q
 //! ```
 //!
-//! A tool is written off by the parts that it makes, or by its years where those
-//! end first, so no line rises with the quantity. A rate that was not typed leaves
-//! its line, and the total, unknown.
+//! A printer stands while its bed is changed. No batch makes less than a bed of good
+//! parts, but one is made. Press cycles are those of an average year: what does not
+//! fill the last one waits for the next batch, but one is run. A tool is written off
+//! by the parts that it makes, or by its years where those end first. So no line
+//! rises with the quantity. A rate that was not typed leaves its line, and the total,
+//! unknown.
 
 use crate::job::series::{Rate, Series};
 use serde::Serialize;
@@ -78,11 +81,6 @@ impl CostLines {
     pub fn total(&self) -> Option<f64> {
         self.lines().into_iter().map(|(_, v)| v).sum()
     }
-
-    /// The lines that do not depend on the quantity.
-    fn variable(&self) -> Option<f64> {
-        [self.tow, self.matrix, self.printer, self.press, self.inserts, self.labour].into_iter().sum()
-    }
 }
 
 /// One quantity of a series. What a rate is missing for is unknown; but counts of
@@ -94,13 +92,17 @@ pub struct Quote {
     pub quantity_per_year: f64,
     /// Parts begun, for so many good ones.
     pub parts_begun: f64,
-    /// Printer hours a year, set-up included where it is given.
+    /// Batches that the quantity is made in: those asked for, but none with less than
+    /// a bed of parts.
+    pub batches: Option<f64>,
+    /// Printer hours a year: printing, and standing for bed changes and set-up where
+    /// those are given.
     pub printer_h: f64,
     /// Printers that this takes.
     pub printers: Option<f64>,
     /// Share of their hours in which those printers are busy.
     pub printers_busy_fraction: Option<f64>,
-    /// Press cycles a year.
+    /// Press cycles of an average year, at least one.
     pub press_cycles: Option<f64>,
     /// Press hours a year.
     pub press_h: Option<f64>,
@@ -192,16 +194,39 @@ impl<'a> Reckoning<'a> {
         hours.into_iter().product()
     }
 
-    fn setup_h_per_year(&mut self) -> Option<f64> {
-        let (batches, each) = (self.get(Rate::BatchesPerYear), self.get(Rate::SetupH));
+    /// Batches of a yearly quantity: none makes less than a bed of good parts.
+    fn batches(&mut self, quantity: f64) -> Option<f64> {
+        let most = (quantity / self.part.copies).max(1.0);
+        self.get(Rate::BatchesPerYear).map(|asked| asked.min(most))
+    }
+
+    fn setup_h_per_year(&mut self, quantity: f64) -> Option<f64> {
+        let (batches, each) = (self.batches(quantity), self.get(Rate::SetupH));
         Some(batches? * each?)
+    }
+
+    /// What a bed change takes of one part, h.
+    fn bed_change_h(&mut self) -> Option<f64> {
+        let copies = self.part.copies;
+        self.get(Rate::BedChangeMin).map(|min| min / 60.0 / copies)
+    }
+
+    /// Hours for which a part holds up a printer: printing it, and standing while its
+    /// bed is changed where that is given.
+    pub fn printer_h_per_part(&mut self) -> f64 {
+        self.part.printer_h + self.bed_change_h().unwrap_or(0.0)
+    }
+
+    /// Press cycles of an average year.
+    fn press_cycles(&mut self, begun: f64) -> Option<f64> {
+        self.get(Rate::PartsPerCycle).map(|n| (begun / n).max(1.0))
     }
 
     fn labour_h(&mut self) -> Option<f64> {
         let part = self.part;
         let (handling, bed, attended) =
-            (self.get(Rate::HandlingMin), self.get(Rate::BedChangeMin), self.get(Rate::AttendedFraction));
-        Some(handling? / 60.0 + bed? / 60.0 / part.copies + attended? * part.printer_h)
+            (self.get(Rate::HandlingMin), self.bed_change_h(), self.get(Rate::AttendedFraction));
+        Some(handling? / 60.0 + bed? + attended? * part.printer_h)
     }
 
     fn inserts(&mut self) -> Option<f64> {
@@ -227,20 +252,20 @@ impl<'a> Reckoning<'a> {
         let (matrix_price, matrix_gross) =
             (self.get(Rate::MatrixPerKg), self.gross(Rate::MatrixScrapFraction));
         let (printer, labour) = (self.get(Rate::PrinterPerH), self.get(Rate::LabourPerH));
-        let (press, cycle, pressed) =
-            (self.get(Rate::PressPerH), self.get(Rate::CycleS), self.get(Rate::PartsPerCycle));
+        let (press, cycle) = (self.get(Rate::PressPerH), self.get(Rate::CycleS));
+        let cycles = self.press_cycles(begun.unwrap_or(1.0) * quantity);
         let tool = (self.get(Rate::ToolEach), self.get(Rate::ToolLifeParts), self.get(Rate::ToolYears));
         let work = self.labour_h();
+        let bed = self.bed_change_h();
         let inserts = self.inserts();
-        let setup = self.setup_h_per_year();
+        let setup = self.setup_h_per_year(quantity);
         CostLines {
             tow: material(part.tow_g, tow_price, tow_gross),
             matrix: material(part.matrix_g, matrix_price, matrix_gross),
-            printer: times(printer.map(|p| p * part.printer_h), begun),
-            press: press
-                .zip(cycle)
-                .zip(pressed.zip(begun))
-                .map(|((rate, s), (parts, begun))| rate * s / 3600.0 / parts * begun),
+            printer: times(times(printer, bed.map(|h| part.printer_h + h)), begun),
+            press: times(times(press, cycle), cycles)
+                .filter(|_| begun.is_some())
+                .map(|year| year / 3600.0 / quantity),
             tool: begun.and_then(|begun| {
                 let n = quantity * begun;
                 Some(tool.0? * n / tool.1?.min(tool.2? * n) / quantity)
@@ -256,11 +281,11 @@ impl<'a> Reckoning<'a> {
         let part = self.part;
         let rejects = self.gross(Rate::RejectFraction);
         let begun = rejects.unwrap_or(1.0) * quantity;
-        let setup_h = self.setup_h_per_year().unwrap_or(0.0);
-        let printer_h = begun * part.printer_h + setup_h;
+        let setup_h = self.setup_h_per_year(quantity).unwrap_or(0.0);
+        let printer_h = begun * self.printer_h_per_part() + setup_h;
         let capacity_h = self.hours_per_machine();
         let printers = capacity_h.map(|c| whole_up(printer_h / c));
-        let press_cycles = self.get(Rate::PartsPerCycle).map(|n| whole_up(begun / n));
+        let press_cycles = self.press_cycles(begun);
         let press_h = press_cycles.zip(self.get(Rate::CycleS)).map(|(n, s)| n * s / 3600.0);
         let tools = self
             .get(Rate::ToolLifeParts)
@@ -276,6 +301,7 @@ impl<'a> Reckoning<'a> {
         Quote {
             quantity_per_year: quantity,
             parts_begun: begun,
+            batches: self.batches(quantity),
             printer_h,
             printers,
             printers_busy_fraction: printers
@@ -353,17 +379,35 @@ impl<'a> Reckoning<'a> {
         self.series.machined.as_ref()?;
         let (each, machined_setup) = (self.get(Rate::MachinedEach), self.get(Rate::MachinedSetupPerYear));
         let (each, machined_setup) = (each?, machined_setup?);
-        let variable = self.cost(1.0).variable()?;
         let begun = self.gross(Rate::RejectFraction)?;
-        let (tool, life, years) =
-            (self.get(Rate::ToolEach)?, self.get(Rate::ToolLifeParts)?, self.get(Rate::ToolYears)?);
-        // at 1 part a year the line of the set-up is the year's
-        let setup = self.cost(1.0).setup?;
-        // up to here the years write a tool off, from here its wear
-        let worn = life / (years * begun);
-        let below = Line { fixed: tool / years + setup - machined_setup, slope: variable - each };
-        let above = Line { fixed: setup - machined_setup, slope: variable - each + tool * begun / life };
-        Some(BreakEven::of(&below, &above, worn))
+        let (life, years) = (self.get(Rate::ToolLifeParts)?, self.get(Rate::ToolYears)?);
+        let (pressed, batches) = (self.get(Rate::PartsPerCycle)?, self.get(Rate::BatchesPerYear)?);
+        let copies = self.part.copies;
+        // each year's cost is a straight line between these quantities: from here on
+        // tools wear out, a press cycle is full, there is more than one batch, and there
+        // are all that are asked for
+        let mut bends = [life / (years * begun), pressed / begun, copies, batches.max(1.0) * copies];
+        bends.sort_by(f64::total_cmp);
+        let mut more = |quantity: f64| -> Option<f64> {
+            Some((self.cost(quantity).total()? - each) * quantity - machined_setup)
+        };
+        let mut lines = Vec::new();
+        let mut from = 0.0;
+        for to in bends.into_iter().chain([f64::INFINITY]) {
+            if to > from {
+                // two places within, well apart
+                let (a, b) = if to.is_finite() {
+                    (from + 0.25 * (to - from), from + 0.75 * (to - from))
+                } else {
+                    (1.5 * from + 1.0, 3.0 * from + 3.0)
+                };
+                let (at_a, at_b) = (more(a)?, more(b)?);
+                let slope = (at_b - at_a) / (b - a);
+                lines.push((Line { fixed: at_a - slope * a, slope }, from, to));
+                from = to;
+            }
+        }
+        Some(BreakEven::of(&lines))
     }
 }
 
@@ -377,8 +421,8 @@ impl Line {
     /// Where it is not above 0 within a range: from, to.
     fn not_above(&self, from: f64, to: f64) -> Option<(f64, f64)> {
         let (mut lo, mut hi) = (from, to);
-        if self.slope.abs() < 1e-12 {
-            return (self.fixed <= 0.0).then_some((lo, hi));
+        if self.slope.abs() < FLAT {
+            return (self.fixed <= FLAT).then_some((lo, hi));
         }
         let zero = -self.fixed / self.slope;
         if self.slope > 0.0 {
@@ -390,31 +434,59 @@ impl Line {
     }
 }
 
+/// Money that is none: what differences leave.
+const FLAT: f64 = 1e-9;
+
 /// The yearly quantities at which the series costs no more than the machined one.
-/// The difference of the two is convex in the quantity, so they are one range.
+///
+/// They may be two ranges: while every bed is a batch of its own each part bears a
+/// set-up, and once there are all batches that were asked for the next one does not.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct BreakEven {
     /// It pays at some quantity.
     pub pays: bool,
-    /// From so many parts a year on, whole.
+    /// From so many parts a year on, whole: in the upper range where there are two.
     pub from_per_year: Option<f64>,
     /// Up to so many parts a year; `None`: without end.
     pub to_per_year: Option<f64>,
+    /// The lower range, where there are two, begins here.
+    pub also_from_per_year: Option<f64>,
+    /// And ends here.
+    pub also_to_per_year: Option<f64>,
 }
 
 impl BreakEven {
-    const NEVER: Self = Self { pays: false, from_per_year: None, to_per_year: None };
+    const NEVER: Self = Self {
+        pays: false,
+        from_per_year: None,
+        to_per_year: None,
+        also_from_per_year: None,
+        also_to_per_year: None,
+    };
 
-    fn of(below: &Line, above: &Line, worn: f64) -> Self {
-        let ranges = [below.not_above(0.0, worn), above.not_above(worn, f64::INFINITY)];
-        let from = ranges.iter().flatten().map(|r| r.0).reduce(f64::min);
-        let to = ranges.iter().flatten().map(|r| r.1).reduce(f64::max);
-        let (Some(from), Some(to)) = (from, to) else { return Self::NEVER };
-        let (from, to) = (whole_up(from).max(1.0), (to + WHOLE).floor());
-        if from > to {
-            return Self::NEVER;
+    /// From the lines between quantities, upwards.
+    fn of(lines: &[(Line, f64, f64)]) -> Self {
+        let mut ranges: Vec<(f64, f64)> = Vec::new();
+        for (line, from, to) in lines {
+            let Some((lo, hi)) = line.not_above(*from, *to) else { continue };
+            let (lo, hi) = (whole_up(lo).max(1.0), (hi + WHOLE).floor());
+            if lo > hi {
+                continue;
+            }
+            match ranges.last_mut() {
+                Some(below) if lo <= below.1 + 1.0 => below.1 = below.1.max(hi),
+                _ => ranges.push((lo, hi)),
+            }
         }
-        Self { pays: true, from_per_year: Some(from), to_per_year: to.is_finite().then_some(to) }
+        let Some(&(from, to)) = ranges.last() else { return Self::NEVER };
+        let lower = ranges.len().checked_sub(2).map(|k| ranges[k]);
+        Self {
+            pays: true,
+            from_per_year: Some(from),
+            to_per_year: to.is_finite().then_some(to),
+            also_from_per_year: lower.map(|r| r.0),
+            also_to_per_year: lower.map(|r| r.1),
+        }
     }
 }
 

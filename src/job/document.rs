@@ -4,16 +4,39 @@
 use super::table::{Key, Kind, Need, Table};
 use crate::diagnostic::nearest::{help, listed, nearest};
 use crate::diagnostic::{Diagnostic, Faults, Outcome, Source, counted};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+/// What a ZIP archive begins with (PKWARE, APPNOTE.TXT, 4.3.7).
+const ZIP: &[u8] = b"PK\x03\x04";
+
+/// What a text plainly is by how it begins, where it is none that people type here.
+pub(crate) fn other_format(text: &str) -> Option<&'static str> {
+    let begin = text.trim_start_matches('\u{feff}').trim_start();
+    [("<", "XML, as a drawing is"), ("{", "JSON, as a plan is"), ("solid ", "an ASCII STL mesh")]
+        .into_iter()
+        .find_map(|(first, what)| begin.starts_with(first).then_some(what))
+}
+
+/// The files that people type, and keys of their first level that no other kind has.
+const KINDS: &[(&str, &[&str])] = &[
+    ("a job", &["part", "build", "reinforcement"]),
+    ("a reinforcement map", &["region"]),
+    ("a printer profile", &["controller", "tools", "heads", "bed_mm", "reach_mm"]),
+    ("a matrix or tow", &["kind", "polymer"]),
+];
+
 /// A text from bytes.
 ///
-/// Errors: `not-utf8`, with the line and the byte.
+/// Errors: `not-utf8`, with the line and the byte; `file-of-another-kind` for an archive.
 pub(crate) fn text(name: &str, bytes: Vec<u8>) -> Outcome<Arc<Source>> {
+    if bytes.starts_with(ZIP) {
+        let message = format!("`{name}` is a ZIP archive, as a 3MF file is; a text is expected");
+        return Err(Diagnostic::error("file-of-another-kind", message).in_file(name).into());
+    }
     match String::from_utf8(bytes) {
         Ok(text) => Ok(Arc::new(Source { name: name.to_owned(), text })),
         Err(e) => {
@@ -40,6 +63,8 @@ pub(crate) struct Values {
     /// Where the table stands: its header, or nothing for a whole file.
     pub(crate) span: Range<usize>,
     entries: BTreeMap<&'static str, Entry>,
+    /// Keys that are there and at fault.
+    at_fault: BTreeSet<&'static str>,
 }
 
 #[derive(Clone, Debug)]
@@ -47,6 +72,20 @@ struct Entry {
     value: Value,
     /// `None` where a default holds.
     span: Option<Range<usize>>,
+}
+
+/// The kind of file of a first level of keys, if one of them tells it.
+fn kind_of(has: impl Fn(&str) -> bool) -> Option<&'static str> {
+    KINDS.iter().find(|(_, keys)| keys.iter().any(|k| has(k))).map(|(kind, _)| *kind)
+}
+
+/// A number with a decimal comma as the value of a line: as it would be written here.
+fn decimal_comma(text: &str, at: usize) -> Option<String> {
+    let before = text.get(..at)?.rfind('\n').map_or(0, |k| k + 1);
+    let value = text[before..].lines().next()?.split_once('=')?.1.split('#').next()?.trim();
+    let (whole, part) = value.split_once(',')?;
+    let digits = |s: &str| !s.is_empty() && s.chars().all(|c| c.is_ascii_digit());
+    (digits(whole.trim_start_matches(['+', '-'])) && digits(part)).then(|| format!("{whole}.{part}"))
 }
 
 #[derive(Clone, Debug)]
@@ -150,6 +189,11 @@ impl Values {
         self.entries.get(key)?.span.clone()
     }
 
+    /// Whether a key is there, right or wrong.
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.typed(key).is_some() || self.at_fault.contains(key)
+    }
+
     /// Where the value of a key was typed, or else the table's header.
     pub(crate) fn place(&self, key: &str) -> Range<usize> {
         self.typed(key).unwrap_or_else(|| self.span.clone())
@@ -171,16 +215,41 @@ impl<'a> Reader<'a> {
     pub(crate) fn read(source: &'a Arc<Source>, root: &'static Table) -> (Values, Self) {
         let mut reader = Self { source, root, faults: Vec::new() };
         let (document, errors) = DeTable::parse_recoverable(&source.text);
+        let expected = kind_of(|k| root.key(k).is_some());
         if errors.is_empty() {
-            let values = reader.table(document.get_ref(), 0..0, root, "");
+            let table = document.get_ref();
+            let found = kind_of(|k| table.contains_key(k));
+            if let (Some(found), Some(expected)) = (found, expected)
+                && !KINDS
+                    .iter()
+                    .any(|(kind, keys)| *kind == expected && keys.iter().any(|k| table.contains_key(*k)))
+            {
+                reader.other_kind(found, expected);
+                return (Values::default(), reader);
+            }
+            let values = reader.table(table, 0..0, root, "");
             return (values, reader);
+        }
+        if let (Some(found), Some(expected)) = (other_format(&source.text), expected) {
+            reader.other_kind(found, expected);
+            return (Values::default(), reader);
         }
         for e in errors {
             let span = e.span().unwrap_or_default();
             let message = e.message().trim_end_matches('.').replace('\n', ", ");
-            reader.fault(Diagnostic::error("toml-syntax", format!("not TOML: {message}")), span, "");
+            let mut d = Diagnostic::error("toml-syntax", format!("not TOML: {message}"));
+            if let Some(number) = decimal_comma(&source.text, span.start) {
+                d = d.help(format!("the decimal sign is a point: {number}"));
+            }
+            reader.fault(d, span, "");
         }
         (Values::default(), reader)
+    }
+
+    /// The one fault of a file that is another one.
+    fn other_kind(&mut self, found: &str, expected: &str) {
+        let message = format!("`{}` is {found}; {expected} is expected", self.source.name);
+        self.fault(Diagnostic::error("file-of-another-kind", message), 0..0, "");
     }
 
     /// Adds a fault at a place.
@@ -204,7 +273,7 @@ impl<'a> Reader<'a> {
     }
 
     fn table(&mut self, table: &DeTable<'_>, span: Range<usize>, spec: &'static Table, path: &str) -> Values {
-        let mut values = Values { span: span.clone(), entries: BTreeMap::new() };
+        let mut values = Values { span: span.clone(), ..Values::default() };
         for (key, value) in table {
             let Some(known) = spec.key(key.get_ref()) else {
                 self.unknown(key, spec, path);
@@ -220,8 +289,13 @@ impl<'a> Reader<'a> {
                 continue;
             }
             let name = joined(path, known.name);
-            if let Some(v) = self.value(known, value, &name) {
-                values.entries.insert(known.name, Entry { value: v, span: Some(value.span()) });
+            match self.value(known, value, &name) {
+                Some(v) => {
+                    values.entries.insert(known.name, Entry { value: v, span: Some(value.span()) });
+                }
+                None => {
+                    values.at_fault.insert(known.name);
+                }
             }
         }
         for key in spec.keys {

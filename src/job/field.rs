@@ -1,7 +1,9 @@
 //! The direction field of the rule `steered`: scattered points, each with an
 //! angle and a weight, from a table of comma-separated values.
 
-use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use super::document::other_format;
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Source};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// One point of a field.
@@ -34,9 +36,19 @@ const MOST_POINTS: usize = 200_000;
 /// Reads a table. The first line may name the columns; empty lines and lines
 /// that begin with `#` are passed over.
 ///
-/// Errors: `field-syntax` with the line, up to ten of them.
-pub fn read(source: &Arc<Source>) -> Outcome<Field> {
+/// Errors: `field-syntax` with the line, up to ten of them; `file-of-another-kind`.
+/// Warns of `field-clash`.
+pub fn read(notes: &mut Notes, source: &Arc<Source>) -> Outcome<Field> {
+    let headed = |l: &str| l.starts_with('[') && l.ends_with(']');
+    let first = source.text.lines().map(str::trim).find(|l| !l.is_empty() && !l.starts_with('#'));
+    let toml = first.is_some_and(headed).then_some("TOML, as a map or a job is");
+    let other = other_format(&source.text).or(toml);
+    if let Some(other) = other {
+        let message = format!("`{}` is {other}; a table of {COLUMNS} is expected", source.name);
+        return Err(Diagnostic::error("file-of-another-kind", message).at(source, 0..0, "").into());
+    }
     let mut samples = Vec::new();
+    let mut spans: Vec<Range<usize>> = Vec::new();
     let mut faults = Vec::new();
     let mut begin = 0;
     let mut first = true;
@@ -52,9 +64,21 @@ pub fn read(source: &Arc<Source>) -> Outcome<Field> {
         let words: Vec<&str> = text.split(',').map(str::trim).collect();
         let header = first && words.iter().all(|w| w.parse::<f64>().is_err());
         first = false;
+        // every line of such a table is wrong: one tells it
+        if let Some(message) = other_table(text, &words) {
+            let d = Diagnostic::error("field-syntax", message).at(source, span, "");
+            let d = d.help(format!(
+                "one point a line: {COLUMNS}; commas between values, points in numbers: 10.5,20,45"
+            ));
+            return Err(d.into());
+        }
         let parsed = if header { named(&words).map(|()| None) } else { sample(&words).map(Some) };
         match parsed {
-            Ok(s) => samples.extend(s),
+            Ok(None) => {}
+            Ok(Some(s)) => {
+                samples.push(s);
+                spans.push(span);
+            }
             Err(message) => {
                 let d = Diagnostic::error("field-syntax", message)
                     .at(source, span, "")
@@ -71,7 +95,72 @@ pub fn read(source: &Arc<Source>) -> Outcome<Field> {
         let d = Diagnostic::error("field-syntax", message).at(source, 0..0, "");
         faults.push(d.help(format!("one point a line: {COLUMNS}")));
     }
-    if faults.is_empty() { Ok(Field { samples }) } else { Err(Faults(faults)) }
+    if !faults.is_empty() {
+        return Err(Faults(faults));
+    }
+    clashes(notes, source, &samples, &spans);
+    Ok(Field { samples })
+}
+
+/// What a line of a table of another make says: values between semicolons or tabs, or
+/// numbers with decimal commas.
+fn other_table(line: &str, words: &[&str]) -> Option<String> {
+    for (sign, name) in [(';', "semicolons"), ('\t', "tabs")] {
+        if (3..=4).contains(&line.split(sign).count()) {
+            return Some(format!("values stand between {name}, a field has commas there"));
+        }
+    }
+    let whole = |w: &&str| w.parse::<i64>().is_ok();
+    let doubled = matches!(words.len(), 6 | 8) && words.iter().all(whole);
+    doubled.then(|| {
+        format!(
+            "this line holds {} whole numbers, it needs 3 or 4: are commas its decimal signs?",
+            words.len()
+        )
+    })
+}
+
+/// Directions at one place that differ by more are told, degrees: less is what rounding
+/// and meshes leave.
+const CLASH_DEG: f64 = 1.0;
+
+/// Warns of points at the same place that ask for different directions, at the first
+/// of them.
+fn clashes(notes: &mut Notes, source: &Arc<Source>, samples: &[Sample], spans: &[Range<usize>]) {
+    let mut order: Vec<usize> = (0..samples.len()).collect();
+    let by_place = |&i: &usize, &j: &usize| {
+        let ([ax, ay], [bx, by]) = (samples[i].at_mm, samples[j].at_mm);
+        ax.total_cmp(&bx).then(ay.total_cmp(&by))
+    };
+    order.sort_by(|i, j| by_place(i, j).then(i.cmp(j)));
+    let apart = |i: usize, j: usize| {
+        let turn = (samples[i].angle_deg - samples[j].angle_deg).rem_euclid(180.0);
+        turn.min(180.0 - turn) > CLASH_DEG
+    };
+    let mut found: Vec<[usize; 2]> = order
+        .chunk_by(|i, j| by_place(i, j).is_eq())
+        .filter_map(|same| Some([same[0], *same[1..].iter().find(|j| apart(same[0], **j))?]))
+        .collect();
+    found.sort_unstable();
+    let Some(&[i, j]) = found.first() else { return };
+    let line = |k: usize| 1 + source.text[..spans[k].start].matches('\n').count();
+    let [x, y] = samples[i].at_mm;
+    let others = match found.len() - 1 {
+        0 => String::new(),
+        n => format!(", and so at {}", crate::diagnostic::counted(n, "other place")),
+    };
+    let message = format!(
+        "lines {} and {} ask for {} and {} degrees at the same place, x {x} y {y} mm{others}",
+        line(i),
+        line(j),
+        samples[i].angle_deg,
+        samples[j].angle_deg
+    );
+    notes.push(
+        Diagnostic::warning("field-clash", message)
+            .at(source, spans[j].clone(), "")
+            .help("a direction between them is taken, by weight; keep the one that is meant"),
+    );
 }
 
 fn named(words: &[&str]) -> Result<(), String> {
@@ -108,7 +197,7 @@ mod tests {
     use super::*;
 
     fn text(text: &str) -> Outcome<Field> {
-        read(&Arc::new(Source { name: "field.csv".to_owned(), text: text.to_owned() }))
+        read(&mut Notes::default(), &Arc::new(Source { name: "field.csv".to_owned(), text: text.to_owned() }))
     }
 
     #[test]

@@ -321,6 +321,17 @@ fn resolve(
     tow: Option<&Tow>,
 ) -> Option<Region> {
     let shape = v.table("shape").and_then(|s| shape(reader, v, s));
+    if let Some(Shape::Pins(pins)) = &shape
+        && let Some([i, j]) = alike(pins)
+    {
+        let message = format!("region `{name}`: pins {} and {} are the same", i + 1, j + 1);
+        let place = v.table("shape").map_or_else(|| v.place("shape"), |s| s.place("pins_mm"));
+        notes.push(
+            Diagnostic::warning("pin-twice", message)
+                .at(source, place, "")
+                .help("correct one of them, or take it out: the strap goes round it once"),
+        );
+    }
     let layers = v.text("layers").and_then(|typed| match layers::parse(typed) {
         Ok(layers) => Some(layers),
         Err(why) => {
@@ -333,7 +344,7 @@ fn resolve(
     let angle_deg = v.numbers("angle_deg").map(<[f64]>::to_vec).unwrap_or_default();
     if let Some(rule) = rule {
         let unidirectional = rule == Rule::Unidirectional;
-        if unidirectional && v.typed("angle_deg").is_none() {
+        if unidirectional && !v.has("angle_deg") {
             let d = Diagnostic::error(
                 "missing-key",
                 format!("region `{name}`: the rule `unidirectional` needs the key `angle_deg`"),
@@ -341,7 +352,7 @@ fn resolve(
             .help("angle_deg = 0, or a list taken in turn: angle_deg = [0, 45, -45]");
             reader.fault(d, v.place("rule"), "asked for here");
         }
-        if rule == Rule::Steered && v.typed("field").is_none() {
+        if rule == Rule::Steered && !v.has("field") {
             let d = Diagnostic::error(
                 "missing-key",
                 format!("region `{name}`: the rule `steered` needs the key `field`"),
@@ -485,6 +496,11 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
             );
             return None;
         }
+        if std::f64::consts::PI * r * r < SMALLEST_MM2 {
+            let message = format!("the circle's radius is {r} mm: no tow fits into it");
+            reader.fault(empty(message).help("[x, y, r]"), v.place("circle_mm"), "");
+            return None;
+        }
         return Some(Shape::Circle([x, y, r]));
     }
     if let Some(pins) = v.discs("pins_mm") {
@@ -498,6 +514,13 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
     v.text("id").map(|id| Shape::Id(id.to_owned()))
 }
 
+/// Two pins that are the same.
+fn alike(pins: &[[f64; 3]]) -> Option<[usize; 2]> {
+    let same = |i: usize, j: usize| pins[i].iter().zip(&pins[j]).all(|(a, b)| a.total_cmp(b).is_eq());
+    let pairs = (0..pins.len()).flat_map(|i| (i + 1..pins.len()).map(move |j| [i, j]));
+    pairs.into_iter().find(|&[i, j]| same(i, j))
+}
+
 /// Two sides of a polygon that cross, by the corners they begin at.
 fn crossing(corners: &[[f64; 2]]) -> Option<[usize; 2]> {
     let n = corners.len();
@@ -508,5 +531,5 @@ fn crossing(corners: &[[f64; 2]]) -> Option<[usize; 2]> {
     pairs.into_iter().find(|&[i, j]| (j + 1) % n != i && split(i, j) && split(j, i))
 }
 
-/// A polygon smaller than this is a slip, mm2: no tow is as narrow as 0.1 mm.
+/// A polygon or circle smaller than this is a slip, mm2: no tow is as narrow as 0.1 mm.
 const SMALLEST_MM2: f64 = 0.01;

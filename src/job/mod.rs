@@ -22,6 +22,7 @@ pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
 pub use named::{matrix_named, printer_named, tow_named};
 pub use printer::{Head, Printer};
+pub(crate) use read::place_of;
 pub use read::{built_in_text, first, first_opened, first_text, layer_fit, named_files, read};
 pub use series::Series;
 

@@ -239,6 +239,11 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     if let Some(machined) = values.table("machined") {
         job.machined(notes, machined);
     }
+    if let Some(cost) = values.table("cost")
+        && let Some(d) = series::long_day(cost)
+    {
+        job.reader.fault(d, cost.place("shift_h"), "");
+    }
     let mut printer = printer;
     notes.warnings.extend(printer.iter().flat_map(Printer::doubts));
     if let Some(build) = build {
@@ -254,6 +259,14 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     let parts = (printer.zip(matrix)).zip(tow.zip(outline));
     let job = parts.and_then(|((p, m), (t, o))| resolve(&values, p, m, t, o, map, inputs));
     Ok(job.expect("every required key was checked to be there"))
+}
+
+/// Where a key of a table stands in a job's text; `None` where it is left out.
+pub(crate) fn place_of(job: &Job, table: &str, key: &str) -> Option<Place> {
+    let source = &job.outline.place.source;
+    let (document, _) = toml::de::DeTable::parse_recoverable(&source.text);
+    let span = document.get_ref().get(table)?.get_ref().as_table()?.get(key)?.span();
+    Some(Place { source: Arc::clone(source), span, label: String::new() })
 }
 
 /// The job and every file that it names, as far as it can be read: what to watch
@@ -437,7 +450,7 @@ impl Resolver<'_> {
             Ok(mut map) => {
                 let folder = self.folder.join(typed).parent().map(Path::to_owned).unwrap_or_default();
                 for region in &mut map.regions {
-                    region.field = self.field(&folder, region);
+                    region.field = self.field(notes, &folder, region);
                 }
                 Some(map)
             }
@@ -449,7 +462,7 @@ impl Resolver<'_> {
     }
 
     /// The direction field of a steered region, relative to the map's folder.
-    fn field(&mut self, folder: &Path, region: &map::Region) -> Option<Arc<super::Field>> {
+    fn field(&mut self, notes: &mut Notes, folder: &Path, region: &map::Region) -> Option<Arc<super::Field>> {
         let (typed, span) = region.written.field.as_ref()?;
         if region.rule != super::Rule::Steered {
             return None;
@@ -463,7 +476,7 @@ impl Resolver<'_> {
             self.inputs.push(Input::of("field", file_name(&path), &bytes));
             document::text(&path.display().to_string(), bytes)
         });
-        match field.and_then(|source| super::field::read(&source)) {
+        match field.and_then(|source| super::field::read(notes, &source)) {
             Ok(field) => Some(Arc::new(field)),
             Err(faults) => {
                 self.elsewhere.extend(faults.0);

@@ -6,6 +6,7 @@
 
 use super::document::Values;
 use super::table::{Key, Kind, Need, Table, Words, above_zero, between};
+use crate::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
 
 /// Largest sum of money, in whatever currency: a plausible factory in a weak one.
@@ -40,7 +41,7 @@ pub enum Rate {
     AttendedFraction,
     /// Work on one part: to the press, out of it, trimming, a look.
     HandlingMin,
-    /// Work on one bed: clear it, prepare it, begin again.
+    /// One bed: clear it, prepare it, begin again. Somebody works and the printer stands.
     BedChangeMin,
     /// Set-up of one batch: a printer stands still and somebody works.
     SetupH,
@@ -162,6 +163,8 @@ pub struct Machined {
     pub alloy: Option<&'static Alloy>,
     /// Density, g/cm3: as typed, else the alloy's.
     pub density_g_cm3: Option<f64>,
+    /// The density is as typed.
+    pub own_density: bool,
     /// Mass, g, if typed.
     pub mass_g: Option<f64>,
     /// Volume, mm3, if typed.
@@ -224,7 +227,7 @@ pub(super) static COST: Table = Table {
         rate("tow_per_kg", money(), "price of the tow"),
         rate("matrix_per_kg", money(), "price of the matrix"),
         rate("tool_each", money(), "price of a press tool; 0 where there is none"),
-        rate("tool_life_parts", Kind::Number(above_zero(1e9)), "parts that a tool makes before it is worn"),
+        rate("tool_life_parts", Kind::Number(between(1.0, 1e9)), "parts that a tool makes before it is worn"),
         rate(
             "tool_years",
             Kind::Number(above_zero(100.0)),
@@ -250,7 +253,7 @@ pub(super) static COST: Table = Table {
         rate(
             "bed_change_min",
             Kind::Number(between(0.0, 10_000.0)),
-            "work on one bed: clear it, prepare it, begin again",
+            "one bed: clear it, prepare it, begin again; somebody works and the printer stands",
         ),
         rate(
             "setup_h",
@@ -260,7 +263,7 @@ pub(super) static COST: Table = Table {
         rate(
             "batches_per_year",
             Kind::Number(between(1.0, 10_000.0)),
-            "batches in which a year's quantity is made",
+            "batches in which a year's quantity is made; none is reckoned with less than a bed of parts",
         ),
         rate("tow_spool_m", Kind::Number(above_zero(1e7)), "tow on a spool"),
         rate("shift_h", Kind::Number(above_zero(24.0)), "hours of a shift"),
@@ -341,6 +344,7 @@ pub(super) fn of(values: &Values) -> Series {
         Machined {
             alloy,
             density_g_cm3: m.number("density_g_cm3").or(alloy.map(Alloy::density_g_cm3)),
+            own_density: m.number("density_g_cm3").is_some(),
             mass_g: m.number("mass_g"),
             volume_mm3: m.number("volume_mm3"),
         }
@@ -356,10 +360,31 @@ pub(super) fn unused(machined: &Values) -> Vec<(&'static str, &'static str)> {
         unused.push(("alloy", "density_g_cm3"));
     }
     if typed("mass_g") {
-        unused
-            .extend(["volume_mm3", "density_g_cm3"].into_iter().filter(|k| typed(k)).map(|k| (k, "mass_g")));
+        let beside = ["alloy", "volume_mm3", "density_g_cm3"].into_iter();
+        unused = beside.filter(|k| typed(k)).map(|k| (k, "mass_g")).collect();
     }
     unused
+}
+
+/// Hours of a day.
+const DAY_H: f64 = 24.0;
+
+/// A day with more hours than there are: the fault, without its place, which is that of
+/// `shift_h`.
+pub(super) fn long_day(cost: &Values) -> Option<Diagnostic> {
+    let (shift, shifts) = (cost.number("shift_h")?, cost.number("shifts_per_day")?);
+    let day = shift * shifts;
+    // thirds and sixths of a day come with few decimals
+    if day <= DAY_H + 0.01 {
+        return None;
+    }
+    let message = format!(
+        "`cost.shift_h` x `cost.shifts_per_day` is {shift} x {shifts} = {day} h, a day has {DAY_H} h"
+    );
+    Some(Diagnostic::error("out-of-range", message).help(format!(
+        "{shifts} shifts a day: `shift_h` at most {:.2}; what more machines do is reckoned, not typed",
+        DAY_H / shifts
+    )))
 }
 
 #[cfg(test)]

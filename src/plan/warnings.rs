@@ -2,8 +2,9 @@
 
 use crate::diagnostic::{Diagnostic, Notes, Severity, counted};
 use crate::fibre;
+use crate::geom::Bounds;
 use crate::job::{self, Job};
-use crate::reinforcement::LeftOut;
+use crate::reinforcement::{LayerTasks, LeftOut, Target};
 use crate::{matrix, outline};
 
 /// Share of a layer's outline that may stay bare before it is warned about: one
@@ -168,6 +169,38 @@ pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCours
 
 /// How the reason begins for which a course whose tow would land astray is left out.
 const TRAILING: &str = "tow that trails the nozzle";
+
+/// Warns of steered regions that no point of their field lies in: directions are then
+/// those of points far off.
+pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTasks]) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        let (Some(field), Some((typed, span))) = (&region.field, &region.written.field) else { continue };
+        let tasks = layers.iter().flat_map(|l| &l.tasks).filter(|t| t.region == index);
+        let areas = tasks.filter_map(|t| match &t.target {
+            Target::Area(a) => a.bounds(),
+            Target::Holes { .. } | Target::Pins { .. } => None,
+        });
+        let Some(b) = Bounds::of(areas.flat_map(|b| [b.lo, b.hi])) else { continue };
+        // how far a coordinate lies outside of a range
+        let beyond = |v: f64, lo: f64, hi: f64| (lo - v).max(v - hi).max(0.0);
+        let off =
+            |[x, y]: [f64; 2]| crate::geom::pt(beyond(x, b.lo.x, b.hi.x), beyond(y, b.lo.y, b.hi.y)).norm();
+        let Some(nearest) = field.samples.iter().map(|s| off(s.at_mm)).min_by(f64::total_cmp) else {
+            continue;
+        };
+        if nearest > 0.0 {
+            let message = format!(
+                "no point of the field `{typed}` lies in region `{}`, which spans x {:.1} to {:.1} and y {:.1} to {:.1} mm: the nearest is {nearest:.1} mm off",
+                region.name, b.lo.x, b.hi.x, b.lo.y, b.hi.y
+            );
+            notes.push(
+                Diagnostic::warning("field-elsewhere", message)
+                    .at(&region.written.source, span.clone(), "")
+                    .help("a field counts in mm in the coordinates of the outline"),
+            );
+        }
+    }
+}
 
 /// Warns, by name, of regions that get no tow in any layer.
 pub(super) fn empty_regions(

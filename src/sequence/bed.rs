@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Bounds, Point, pt};
-use crate::job::{Head, Job};
+use crate::job::{Head, Job, place_of};
 use crate::outline::Outline;
 
 /// One placement per copy: machine xy = part xy + placement. The copies stand in
@@ -36,12 +36,13 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
         };
         let mut d = Diagnostic::error("bed-full", what);
         // of the part where there is no room for one, of the copies asked for elsewhere
-        let role = if most == 0 { "outline" } else { "job" };
-        if let Some(input) = job.inputs.iter().find(|i| i.role == role || i.role == "job") {
-            d = d.in_file(&input.file);
-        }
+        d.place = if most == 0 { Some(job.outline.place.clone()) } else { place_of(job, "build", "copies") };
         if most > 0 {
             d = d.help(format!("set `[build] copies` to {most} or less"));
+            let turned = most_turned(job, outline);
+            if turned > most {
+                d = d.help(format!("{turned} fit if you turn the outline and its map by 90 degrees"));
+            }
         } else {
             d = d.help("turn the part, divide it, or choose a larger printer");
         }
@@ -91,6 +92,14 @@ pub fn fits(job: &Job, outline: &Outline) -> Outcome<()> {
 pub fn most_copies(job: &Job, outline: &Outline) -> usize {
     let points = outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied();
     Bounds::of(points).map_or(0, |part| grid(job, part.size()).into_iter().product())
+}
+
+/// As [`most_copies`], if the outline and its map were turned by a quarter: copies are
+/// not turned by themselves, since the program's fibre directions are those of the map.
+pub fn most_turned(job: &Job, outline: &Outline) -> usize {
+    let points = outline.layers.iter().flat_map(|l| l.outline.rings()).flatten().copied();
+    let turned = |part: Bounds| pt(part.size().y, part.size().x);
+    Bounds::of(points).map_or(0, |part| grid(job, turned(part)).into_iter().product())
 }
 
 /// How many parts of a size stand side by side, in x and in y.

@@ -6,7 +6,7 @@ mod preheat;
 mod reach;
 mod route;
 
-pub use bed::{fits, most_copies};
+pub use bed::{fits, most_copies, most_turned};
 pub use build::order;
 pub use preheat::preheat;
 

@@ -399,9 +399,15 @@ impl<'a> Against<'a> {
         let plan = self.plan;
         let copies = float(plan.placement_mm.len());
         let mut look = |what: &str, told: f64, found: f64, percent: f64| {
-            let off = 100.0 * (told - found).abs() / found.abs().max(1e-3);
+            // there is no share of nothing: all of it is missing
+            let missing = found.abs() < 1e-9 && told.abs() > 1e-3;
+            let off = if missing { 100.0 } else { 100.0 * (told - found).abs() / found.abs().max(1e-3) };
             ledger.most(Check::Estimate, off, percent, Place::default(), || {
-                format!("{what}: {told} told, {found:.4} found")
+                if missing {
+                    format!("{what}: {told} told, none of it found")
+                } else {
+                    format!("{what}: {told} told, {found:.4} found")
+                }
             });
         };
         #[expect(clippy::cast_precision_loss, reason = "counts")]
@@ -441,6 +447,11 @@ impl<'a> Against<'a> {
             ledger.most(Check::EstimateTime, 100.0 * off, percent, Place::default(), || what.to_owned());
         };
         time("time_s: total against its parts", (total - sum).abs() / total.max(1.0), 0.1);
+        if f.moves == 0 && total > 0.0 {
+            // there is no share of nothing: all of it is missing
+            time("time_s.total: told, and nothing moves", 1.0, super::TIME_PERCENT);
+            return;
+        }
         time("time_s.total", super::time_off(total, f.seconds), super::TIME_PERCENT);
         for (key, found) in SPENT.iter().zip(seconds) {
             let off = (told(key) - found).abs() / total.max(1.0);

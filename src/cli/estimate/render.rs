@@ -5,7 +5,8 @@ use crate::diagnostic::Faults;
 use crate::estimate::series::{BreakEven, Quote};
 use crate::estimate::{self, WITHIN};
 use crate::gcode::clock;
-use crate::quote::{Question, Quoted, SeriesQuoted};
+use crate::job::series::Rate;
+use crate::quote::{MOST_TIMED, Question, Quoted, SeriesQuoted};
 use serde_json::{Map, Value, json};
 use std::fmt::Write as _;
 
@@ -29,8 +30,13 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
         let percent = [WITHIN.fibre_length, WITHIN.mass, WITHIN.time].map(|w| w * 100.0);
         let _ = writeln!(
             out,
-            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %",
-            "quick", percent[0], percent[1], percent[2]
+            "{:<NAME$}no layer was planned; at most so far off the plan on the bench set: fibre length {:.0} %, mass of a part {:.0} %, build time {:.0} %; courses and cuts are rough: plans had {} to {} times as many",
+            "quick",
+            percent[0],
+            percent[1],
+            percent[2],
+            WITHIN.courses_least_times,
+            WITHIN.courses_most_times
         );
     }
     out
@@ -58,6 +64,7 @@ fn one(out: &mut String, quoted: &Quoted, s: &SeriesQuoted) {
     out.push('\n');
     figures(out, &s.quantities, s.currency.as_deref());
     out.push('\n');
+    batches(out, s, job.series.get(Rate::BatchesPerYear));
     beds(out, s);
     mass(out, s);
     if job.series.machined.is_some() {
@@ -79,11 +86,12 @@ type Cell = fn(&Quote) -> Option<f64>;
 const FIGURES: &[(&str, usize, Cell)] = &[
     ("good parts a year", 0, |q| Some(q.quantity_per_year)),
     ("parts begun", 1, |q| Some(q.parts_begun)),
+    ("batches", 1, |q| q.batches),
     ("printer hours", 1, |q| Some(q.printer_h)),
     ("printers", 0, |q| q.printers),
     ("  busy, %", 1, |q| q.printers_busy_fraction.map(|f| f * 100.0)),
-    ("press cycles", 0, |q| q.press_cycles),
-    ("press hours", 1, |q| q.press_h),
+    ("press cycles", 1, |q| q.press_cycles),
+    ("press hours", 2, |q| q.press_h),
     ("presses", 0, |q| q.presses),
     ("press tools", 0, |q| q.tools),
     ("tow, kg", 3, |q| q.tow_kg),
@@ -128,14 +136,32 @@ fn figures(out: &mut String, quotes: &[Quote], currency: Option<&str>) {
     }
 }
 
+/// Where fewer batches are reckoned with than were asked for.
+fn batches(out: &mut String, s: &SeriesQuoted, asked: Option<f64>) {
+    let fewer: Vec<String> = s
+        .quantities
+        .iter()
+        .filter(|q| q.batches.zip(asked).is_some_and(|(n, asked)| n < asked))
+        .map(|q| whole(q.quantity_per_year))
+        .collect();
+    if let (Some(asked), false) = (asked, fewer.is_empty()) {
+        let text = format!(
+            "fewer than the {asked} of `batches_per_year` at {} a year: none makes less than a bed of parts",
+            fewer.join(", ")
+        );
+        line(out, "batches", &text);
+    }
+}
+
 /// Parts on a bed, and whether more of them pay.
 fn beds(out: &mut String, s: &SeriesQuoted) {
-    let Some(first) = s.beds.first() else { return };
+    let (Some(first), Some(quote)) = (s.beds.first(), s.quantities.first()) else { return };
+    let quantity = whole(quote.quantity_per_year);
     for b in &s.beds {
         let name = format!("{} on a bed", b.copies);
         let mut text = format!("{:.3} printer hours a part", b.printer_h_per_part);
         if let Some(cost) = b.total_per_part {
-            let _ = write!(text, ", {cost:.2} a part");
+            let _ = write!(text, ", {cost:.2} a part at {quantity} a year");
         }
         if b.copies != first.copies {
             let less = 1.0 - b.printer_h_per_part / first.printer_h_per_part;
@@ -143,12 +169,38 @@ fn beds(out: &mut String, s: &SeriesQuoted) {
             if let Some((one, now)) = first.total_per_part.zip(b.total_per_part).filter(|(one, _)| *one > 0.0)
             {
                 let _ = write!(text, ", {:+.1} % cost against 1", (now / one - 1.0) * 100.0);
-                text.push_str(if now < one * (1.0 - WORTH) { ": it pays" } else { ": hardly worth it" });
+                text.push_str(if b.copies > 1 && count(b.copies) > quote.parts_begun {
+                    ": more than a year needs"
+                } else if now < one * (1.0 - WORTH) {
+                    ": it pays"
+                } else {
+                    ": hardly worth it"
+                });
             }
         }
         line(out, &name, &text);
     }
-    line(out, "most on a bed", &s.most_on_a_bed.to_string());
+    let mut most = s.most_on_a_bed.to_string();
+    if s.most_on_a_bed > MOST_TIMED {
+        let _ = write!(
+            most,
+            "; beds are timed up to {MOST_TIMED}, or as many as `copies` says: hours of a part hardly change beyond"
+        );
+    }
+    if s.most_turned > s.most_on_a_bed {
+        let _ = write!(
+            most,
+            "; {} if you turn the outline and its map by 90 degrees (angle_deg too)",
+            s.most_turned
+        );
+    }
+    line(out, "most on a bed", &most);
+}
+
+fn count(n: usize) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "parts on a bed")]
+    let n = n as f64;
+    n
 }
 
 /// Savings below this share are within what the estimate is good for.
@@ -157,8 +209,12 @@ const WORTH: f64 = 0.01;
 fn mass(out: &mut String, s: &SeriesQuoted) {
     let m = &s.mass;
     let mut text = m.part_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
+    if !s.inserts.is_empty() {
+        let inserts = m.inserts_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
+        let _ = write!(text, ", {:.2} g as printed and {inserts} of inserts,", m.printed_g);
+    }
     if let (Some(g), Some(from)) = (m.machined_g, &m.machined_from) {
-        let _ = write!(text, " against {g:.2} g machined ({from})");
+        let _ = write!(text, " against {g:.2} g machined, without inserts ({from})");
     }
     if let Some(ratio) = m.ratio {
         let _ = write!(text, ": {ratio:.3} of it");
@@ -168,7 +224,7 @@ fn mass(out: &mut String, s: &SeriesQuoted) {
 
 /// Break-even in words.
 fn pays(break_even: Option<&BreakEven>) -> String {
-    match break_even {
+    let text = match break_even {
         None => "unknown: rates are missing".to_owned(),
         Some(b) => match (b.pays, b.from_per_year, b.to_per_year) {
             (true, Some(from), None) if from <= 1.0 => "costs no more from the first part on".to_owned(),
@@ -178,6 +234,10 @@ fn pays(break_even: Option<&BreakEven>) -> String {
             }
             _ => "costs more at every quantity".to_owned(),
         },
+    };
+    match break_even.and_then(|b| b.also_from_per_year.zip(b.also_to_per_year)) {
+        Some((from, to)) => format!("{text}, and between {} and {}", whole(from), whole(to)),
+        None => text,
     }
 }
 
@@ -196,8 +256,9 @@ const ECHOED: usize = 4;
 /// The rates, beside every result.
 fn echo(out: &mut String, s: &SeriesQuoted) {
     let mut rates: Vec<String> = s.rates.iter().map(|(k, v)| format!("{k} {v}")).collect();
-    for i in &serde_json::to_value(&s.inserts).ok().and_then(|v| v.as_array().cloned()).unwrap_or_default() {
-        rates.push(format!("insert {} x {} at {}", i["count"], i["name"], i["price_each"]));
+    for i in &s.inserts {
+        let price = i.price_each.map_or_else(|| "no price given".to_owned(), |p| format!("at {p}"));
+        rates.push(format!("insert {} x {}, {price}", i.count, i.name));
     }
     let currency = s.currency.as_deref().unwrap_or("no currency given");
     if rates.is_empty() {

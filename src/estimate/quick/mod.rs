@@ -25,10 +25,12 @@ const CHORD_MM: f64 = 0.08;
 
 /// How far the quick estimate lies from the plan on the bench set, as shares,
 /// rounded up. Fibre length is furthest off where the shape is to be filled with
-/// rings and pieces must be long.
-pub const WITHIN: Within = Within { fibre_length: 0.10, mass: 0.04, time: 0.10 };
+/// rings and pieces must be long; courses are where rings run out at a boundary.
+pub const WITHIN: Within =
+    Within { fibre_length: 0.10, mass: 0.04, time: 0.10, courses_least_times: 0.6, courses_most_times: 2.5 };
 
-/// Shares by which figures may be wrong.
+/// Shares by which figures may be wrong, and how many times as many courses a plan may
+/// have.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Within {
     /// Of the fibre length.
@@ -37,6 +39,10 @@ pub struct Within {
     pub mass: f64,
     /// Of the build time.
     pub time: f64,
+    /// A plan has at least so many times the courses and cuts told.
+    pub courses_least_times: f64,
+    /// And at most so many times.
+    pub courses_most_times: f64,
 }
 
 /// How far a boundary may be moved to make it simpler, those of a part before regions are

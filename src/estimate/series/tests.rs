@@ -34,7 +34,13 @@ fn by_hand() -> (PerPart, Series) {
         series.rates.insert(rate, value);
     }
     series.inserts = vec![Insert { name: "bush".into(), count: 2.0, price_each: Some(1.6), mass_g: None }];
-    series.machined = Some(Machined { alloy: None, density_g_cm3: None, mass_g: None, volume_mm3: None });
+    series.machined = Some(Machined {
+        alloy: None,
+        density_g_cm3: None,
+        own_density: false,
+        mass_g: None,
+        volume_mm3: None,
+    });
     (PerPart { printer_h: 2.0, copies: 4.0, tow_m: 36.0, tow_g: 9.0, matrix_g: 10.0 }, series)
 }
 
@@ -48,10 +54,15 @@ fn a_series_reckoned_by_hand() {
     let mut r = Reckoning::new(part, &series);
     let q = r.quote(100.0);
     near("parts begun", q.parts_begun, 125.0);
-    near("printer hours, set-up and all", q.printer_h, 270.0);
-    assert_eq!(q.printers, Some(1.0), "270 h of 2000");
-    near("busy", q.printers_busy_fraction.expect("known"), 0.135);
-    assert_eq!((q.press_cycles, q.press_h, q.presses), (Some(42.0), Some(21.0), Some(1.0)));
+    assert_eq!(q.batches, Some(4.0), "a bed of 4 parts is filled 25 times");
+    // 125 parts of 2 h, a change of 8 min for each 4 of them, 4 set-ups of 5 h
+    let hours = 125.0 * 2.0 + 125.0 / 4.0 * 8.0 / 60.0 + 20.0;
+    near("printer hours, bed changes and set-up and all", q.printer_h, hours);
+    assert_eq!(q.printers, Some(1.0), "274 h of 2000");
+    near("busy", q.printers_busy_fraction.expect("known"), hours / 2000.0);
+    near("press cycles", q.press_cycles.expect("known"), 125.0 / 3.0);
+    near("press hours", q.press_h.expect("known"), 125.0 / 6.0);
+    assert_eq!(q.presses, Some(1.0));
     assert_eq!(q.tools, Some(1.0), "500 parts in the tool's years");
     near("tow, m", q.tow_m.expect("known"), 36.0 / 0.9 * 125.0);
     assert_eq!(q.tow_spools, Some(5.0), "5000 m, whole");
@@ -62,7 +73,8 @@ fn a_series_reckoned_by_hand() {
     for (name, is, want) in [
         ("tow", c.tow, 9e-3 * 200.0 / 0.9 / 0.8),
         ("matrix", c.matrix, 10e-3 * 80.0 / 0.8 / 0.8),
-        ("printer", c.printer, 50.0),
+        // 20 an hour: 2 h, and 2 min of the change of a bed of 4
+        ("printer", c.printer, 20.0 * (2.0 + 2.0 / 60.0) / 0.8),
         ("press", c.press, 30.0 * 0.5 / 3.0 / 0.8),
         // 6000 over 4 years of 125 parts begun, 1.25 of them a good part
         ("tool", c.tool, 15.0),
@@ -72,10 +84,12 @@ fn a_series_reckoned_by_hand() {
     ] {
         near(name, is.expect("every rate is given"), want);
     }
-    near("total", q.total_per_part.expect("known"), 2.5 + 1.25 + 50.0 + 6.25 + 15.0 + 4.0 + 25.0 + 16.0);
-    near("a year", q.total_per_year.expect("known"), 12_000.0);
+    let standing = 20.0 * 2.0 / 60.0 / 0.8;
+    let total = 2.5 + 1.25 + 50.0 + standing + 6.25 + 15.0 + 4.0 + 25.0 + 16.0;
+    near("total", q.total_per_part.expect("known"), total);
+    near("a year", q.total_per_year.expect("known"), 100.0 * total);
     near("machined", q.machined_per_part.expect("known"), 100.0);
-    near("ratio", q.cost_ratio.expect("known"), 1.2);
+    near("ratio", q.cost_ratio.expect("known"), total / 100.0);
     assert!(r.missing().is_empty(), "{:?}", r.missing());
 }
 
@@ -102,6 +116,25 @@ fn more_never_costs_more_a_part() {
     }
     // worn tools and nothing else: 6000 / 2000 parts / 0.8
     near("in the long run", r.cost(1e9).tool.expect("known"), 3.75);
+}
+
+/// One part a year: one batch, one press cycle, whatever is asked for.
+#[test]
+fn a_small_series_by_hand() {
+    let (part, mut series) = by_hand();
+    series.rates.insert(Rate::BatchesPerYear, 5000.0);
+    let mut r = Reckoning::new(part, &series);
+    let q = r.quote(1.0);
+    assert_eq!((q.batches, q.press_cycles, q.press_h), (Some(1.0), Some(1.0), Some(0.5)));
+    near("set-up", q.cost_per_part.setup.expect("known"), 5.0 * 80.0);
+    near("press", q.cost_per_part.press.expect("known"), 0.5 * 30.0);
+    near("work", q.labour_h.expect("known"), 1.25 * (0.1 + 8.0 / 240.0 + 0.2) + 5.0);
+    // beds of 4: 25 of them at 100 parts a year
+    let q = r.quote(100.0);
+    assert_eq!(q.batches, Some(25.0));
+    near("set-up", q.cost_per_part.setup.expect("known"), 25.0 * 5.0 * 80.0 / 100.0);
+    // there are all that were asked for from 20 000 parts on
+    assert_eq!(r.quote(30_000.0).batches, Some(5000.0));
 }
 
 #[test]
@@ -145,6 +178,7 @@ fn what_is_not_given_is_named_and_leaves_its_line_out() {
     let mut r = Reckoning::new(part, &nothing);
     let q = r.quote(500.0);
     near("hours without any rate", q.printer_h, 1000.0);
+    assert_eq!(q.batches, None);
     assert_eq!((q.tow_kg, q.tow_m, q.matrix_kg), (None, None, None), "scrap is not known to be none");
     assert_eq!(q.cost_per_part, CostLines::default(), "no line is known without the share of rejects");
     assert_eq!(r.missing().len(), Rate::all().count() - 2, "all but those of a machined part");
@@ -156,7 +190,7 @@ fn break_even_is_where_trying_finds_it() {
     let (part, series) = by_hand();
     let mut seen = BTreeSet::new();
     for each in [30.0, 85.0, 88.0, 90.5, 95.0, 104.0, 300.0] {
-        for setup in [0.0, 1000.0, 1590.0, 40_000.0] {
+        for setup in [0.0, 1000.0, 1590.0, 2200.0, 40_000.0] {
             let mut series = series.clone();
             series.rates.insert(Rate::MachinedEach, each);
             series.rates.insert(Rate::MachinedSetupPerYear, setup);
@@ -169,25 +203,22 @@ fn break_even_is_where_trying_finds_it() {
             const MOST: u32 = 40_000;
             let tried: Vec<u32> = (1..=MOST).filter(|q| pays(&mut r, f64::from(*q))).collect();
             let what = format!("{each} each, {setup} set-up: {told:?}");
-            match (tried.first(), tried.last()) {
-                (Some(first), Some(last)) => {
-                    assert!(told.pays, "{what}");
-                    assert_eq!(told.from_per_year, Some(f64::from(*first)), "{what}");
-                    if *last < MOST {
-                        assert_eq!(told.to_per_year, Some(f64::from(*last)), "{what}");
-                    } else {
-                        assert!(told.to_per_year.is_none_or(|t| t >= f64::from(MOST)), "{what}");
-                    }
-                    seen.insert(if *last == MOST { "from some on" } else { "up to some" });
-                }
-                _ => {
-                    assert!(!told.pays || told.from_per_year.is_some_and(|f| f > f64::from(MOST)), "{what}");
-                    seen.insert("never");
-                }
-            }
+            let upper = told.from_per_year.map(|from| [from, told.to_per_year.unwrap_or(f64::INFINITY)]);
+            let lower = told.also_from_per_year.zip(told.also_to_per_year).map(|(from, to)| [from, to]);
+            let ranges: Vec<[f64; 2]> = lower.into_iter().chain(upper).collect();
+            let within = |q: f64| ranges.iter().any(|r| (r[0]..=r[1]).contains(&q));
+            let of_told: Vec<u32> = (1..=MOST).filter(|q| within(f64::from(*q))).collect();
+            assert!(tried == of_told, "{what}: by trying {:?} to {:?}", tried.first(), tried.last());
+            assert_eq!(told.pays, !ranges.is_empty(), "{what}");
+            seen.insert(match (tried.last(), lower) {
+                (None, _) => "never",
+                (Some(_), Some(_)) => "few and many, but not between",
+                (Some(&MOST), None) => "from some on",
+                (Some(_), None) => "up to some",
+            });
         }
     }
-    assert_eq!(seen.len(), 3, "every kind of answer was met: {seen:?}");
+    assert_eq!(seen.len(), 4, "every kind of answer was met: {seen:?}");
 }
 
 #[test]
@@ -195,11 +226,13 @@ fn the_strongest_inputs_first() {
     let (part, series) = by_hand();
     let q = Reckoning::new(part, &series).quote(100.0);
     let names: Vec<&str> = q.sensitivity.iter().map(|i| i.input.as_str()).collect();
-    // a tenth more time: a tenth of 50 and of the 15 that attending costs, of 120
+    let standing = 20.0 * 2.0 / 60.0 / 0.8;
+    let total = 120.0 + standing;
+    // a tenth more time: a tenth of 50 and of the 15 that attending costs
     assert_eq!(names[0], "the program's time", "{:?}", q.sensitivity);
-    near("its share", q.sensitivity[0].change_fraction, 6.5 / 120.0);
+    near("its share", q.sensitivity[0].change_fraction, 6.5 / total);
     assert_eq!(names[1], "cost.printer_per_h");
-    // 50 a part and 4 of the 16 of set-up
-    near("the printer's share", q.sensitivity[1].change_fraction, 5.4 / 120.0);
+    // 50 a part, what it stands for a bed change and 4 of the 16 of set-up
+    near("the printer's share", q.sensitivity[1].change_fraction, (5.4 + 0.1 * standing) / total);
     assert_eq!(q.sensitivity.len(), 3);
 }
