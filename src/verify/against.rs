@@ -15,6 +15,10 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Ends of a piece as written, mm.
 const WRITTEN_MM: f64 = 0.003;
 
+/// Beads longer than this are looked at one by one, mm: of shorter ones, whose ends meet
+/// others', it cannot always be told which of them a piece belongs to.
+const LOOKED_AT_MM: f64 = 2.0;
+
 /// A strip may reach this far out of the outline, mm.
 const ROOM_MM: f64 = 0.05;
 
@@ -39,6 +43,8 @@ struct Open {
     rings: Rings,
     beads: Beads,
     bead_mm: f64,
+    /// Length laid along each bead, all copies.
+    laid: Vec<f64>,
 }
 
 pub(super) struct Against<'a> {
@@ -92,7 +98,8 @@ impl<'a> Against<'a> {
         }
         let rings = Rings::new(&layer.outline);
         let beads = Beads::new(layer, rings.bounds());
-        self.layer = Some(Open { index, rings, beads, bead_mm: 0.0 });
+        let laid = vec![0.0; layer.beads.len()];
+        self.layer = Some(Open { index, rings, beads, bead_mm: 0.0, laid });
     }
 
     pub(super) fn open_course(&mut self, ledger: &mut Ledger, id: &str, place: Place) {
@@ -195,6 +202,7 @@ impl<'a> Against<'a> {
         ledger
             .most(Check::PlanBead, off, NEAR_MM, place, || "matrix laid beside the plan's beads".to_owned());
         let bead = &layer.beads[best?.1];
+        open.laid[best?.1] += length;
         let percent = 100.0 * (flow - bead.area_mm2).abs() / bead.area_mm2.max(1e-9);
         // the last digit of a short line's ends
         let within = FLOW_PERCENT + 100.0 * 0.003 * (section + flow) / (length * bead.area_mm2).max(1e-9);
@@ -244,6 +252,15 @@ impl<'a> Against<'a> {
         if (open.bead_mm - planned).abs() > 0.005 * planned + 0.05 {
             let text = format!("{:.2} mm of beads laid, {planned:.2} mm planned", open.bead_mm);
             ledger.say(Check::PlanComplete, place, text);
+        }
+        for (bead, laid) in layer.beads.iter().zip(&open.laid) {
+            let planned = bead.length() * copies;
+            if planned > LOOKED_AT_MM * copies && (laid - planned).abs() > 0.5 * planned / copies {
+                let at_mm = bead.points.first().zip(self.plan.placement_mm.first());
+                let at_mm = at_mm.map(|(p, o)| [p[0] + o[0], p[1] + o[1]]);
+                let text = format!("of a bead of {planned:.1} mm, all copies, {laid:.1} mm are laid");
+                ledger.say(Check::PlanComplete, Place { at_mm, ..place }, text);
+            }
         }
         // trailing tow that lies off its line laps its neighbours
         let laps = 0.01

@@ -81,6 +81,9 @@ checks! {
     IdleStrike, "idle-strike", Most, "mm", "the idle nozzle deeper than what is laid",
         "The head that does not work hangs lower than what is laid beneath it. Measure `idle_lift_mm` under `[clearance]` and the z offsets again; do not run the program before that.",
         ["clearance.idle_lift_mm", "offsets_mm"];
+    PurgePlace, "purge-place", Most, "mm", "what is purged, off the profile's place for it",
+        "A head is cleared along the profile's purge line, away from the parts, where a tray stands. Lay it there, or correct `[purge]`.",
+        ["purge"];
     Drag, "drag", Count, "", "travels that pass over tow of their layer",
         "A nozzle at the height of the layer drags tow along that is still soft. Lift the travel by `travel_lift_mm` of the profile's `[clearance]`.",
         ["clearance.travel_lift_mm"];

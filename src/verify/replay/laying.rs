@@ -6,10 +6,13 @@ use crate::job::Head;
 use crate::verify::clock::Spent;
 use crate::verify::course::{Course, Stage};
 use crate::verify::findings::Check;
-use crate::verify::geometry::Curve;
+use crate::verify::geometry::{Curve, to_stretch};
 use crate::verify::ground::Stretch;
 use crate::verify::machine::Move;
 use std::f64::consts::PI;
+
+/// How far from its line a purge may lie, mm: about a bead's width.
+const PURGE_MM: f64 = 0.5;
 
 impl Replay<'_> {
     /// What a move does in its frame.
@@ -38,6 +41,16 @@ impl Replay<'_> {
         }
         if head == Head::Matrix {
             self.figures.purge_mm3 += feed * self.section();
+            let p = &self.printer.purge;
+            let [x, y] = p.matrix_at_mm;
+            let off = [curve.from, curve.to]
+                .map(|q| to_stretch(q, [x, y], [x + p.matrix_line_mm, y]).0)
+                .into_iter()
+                .fold(0.0, f64::max);
+            let place = self.at(curve.to);
+            self.ledger.most(Check::PurgePlace, off, PURGE_MM, place, || {
+                format!("{off:.1} mm from the line at x {x} y {y}")
+            });
         }
         if let Some(a) = &self.against {
             let place = self.at(curve.to);
