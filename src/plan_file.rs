@@ -261,6 +261,8 @@ struct LaidTow {
     end_off_mm: f64,
     /// Where the larger of the two is.
     at_mm: [f64; 2],
+    /// The tightest bend that it comes to lie in; null where it lies straight.
+    min_bend_radius_mm: Option<f64>,
     points: Vec<[f64; 2]>,
 }
 
@@ -439,8 +441,8 @@ fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
         })
         .collect();
     let radius = path.min_radius();
-    let wanted = l.course.wanted().min_radius();
-    let edge_strain = if wanted.is_finite() { 0.5 * tow.width_mm / wanted } else { 0.0 };
+    let least = l.course.least_radius_mm();
+    let edge_strain = if least.is_finite() { 0.5 * tow.width_mm / least } else { 0.0 };
     Course {
         id: l.id.clone(),
         region: l.course.region.clone(),
@@ -455,6 +457,7 @@ fn course(l: &Laid, tow: &crate::job::Tow) -> Course {
             off_mm: coarse(t.off_mm),
             end_off_mm: coarse(t.end_off_mm),
             at_mm: t.at_mm.map(coarse),
+            min_bend_radius_mm: t.least_radius_mm.is_finite().then(|| coarse(t.least_radius_mm)),
             points: crate::geom::polyline::simplified(&t.laid, 0.002).iter().map(xy_coarse).collect(),
         }),
         segments,

@@ -62,7 +62,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "duplicate-name",
-        text: "Two regions of a map have the same name. The plan and the messages tell them apart by it, so give each its own.",
+        text: "Two regions of a map have the same name, or two elements of a drawing the same id. The plan and the messages tell regions apart by their names, and a map finds shapes by their ids, the first of them: give each its own.",
     },
     Code {
         name: "element-not-read",
@@ -375,6 +375,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "tow-wrinkles",
         text: "Steered flat, the inner edge of a tow is compressed and the outer stretched by width / (2 radius). Beyond the strain that the tow's profile gives as `wrinkle_strain` it buckles, twists or lifts. Ask for a larger `min_bend_radius_mm` in the regions named, or use a narrower tow.",
+    },
+    Code {
+        name: "trail-bends",
+        text: "Tow that trails the nozzle (`trail_mm`) does not bend as the nozzle's way does: where one bend goes over into another it may for a little way bend tighter than the radius that the nozzle keeps. The plan gives the tightest bend of each course as laid (`laid.min_bend_radius_mm`), and edge strain is reckoned with it.",
     },
     Code {
         name: "trail-off",

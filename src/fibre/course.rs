@@ -1,7 +1,7 @@
 //! A course: lines and arcs joined tangentially, none tighter than the minimum
 //! radius, long enough to be cut and laid.
 
-use crate::geom::tractrix::Led;
+use crate::geom::tractrix::{self, Led};
 use crate::geom::{Path, Point};
 use crate::job::Rule;
 
@@ -39,6 +39,8 @@ pub struct Trail {
     pub end_off_mm: f64,
     /// Where the larger of the two is, mm.
     pub at_mm: [f64; 2],
+    /// The tightest bend that the tow comes to lie in, mm; infinite where it lies straight.
+    pub least_radius_mm: f64,
 }
 
 /// Why a path is no course.
@@ -139,6 +141,11 @@ impl Course {
         self.back.as_deref().cloned()
     }
 
+    /// The tightest bend of the tow as it lies, mm; infinite where it lies straight.
+    pub fn least_radius_mm(&self) -> f64 {
+        self.trail.as_ref().map_or_else(|| self.path.min_radius(), |t| t.least_radius_mm)
+    }
+
     /// It has to be laid from its start: see [`Course::reversed`].
     pub fn one_way(&self) -> bool {
         self.trail.is_some() && self.back.is_none()
@@ -161,6 +168,7 @@ impl Course {
             off_mm,
             end_off_mm,
             at_mm: [at.x, at.y],
+            least_radius_mm: tractrix::tightest_bend(&path, distance_mm),
         };
         Self { path, trail: Some(trail), ..self.clone() }
     }

@@ -378,7 +378,11 @@ mod tests {
     /// A plate of 120 x 40 mm, its courses 1 mm wide along a direction that turns by
     /// `bow` degrees from one end to the other.
     fn laid(angle_deg: f64, bow: f64) -> Room<'static> {
-        let order = Order::sample(Rule::Steered);
+        laid_with(angle_deg, bow, false)
+    }
+
+    fn laid_with(angle_deg: f64, bow: f64, few_cuts: bool) -> Room<'static> {
+        let order = Order { few_cuts, ..Order::sample(Rule::Steered) };
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 40.0), pt(0.0, 40.0)]);
         let mut room = Room::new(order, &plate);
         let samples = (0..=24)
@@ -439,7 +443,10 @@ mod tests {
             let (n, m) = (plain.courses.len(), joined.courses.len());
             assert_eq!(n - m, saved, "{angle} {bow}");
             assert!(m * 20 <= n * 19, "{angle} {bow}: {m} of {n} courses");
-            all = (all.0 + n, all.1 + m);
+            // a region that asks for few cuts is laid beside the first course that leaves fewest
+            let few = laid_with(angle, bow, true).courses.len();
+            assert!(few <= m, "{angle} {bow}: {few} courses, {m} where they are joined afterwards");
+            all = (all.0 + n, all.1 + few);
             let mean = tow(&plain) / f64_of(n);
             let cost = (tow(&plain) - tow(&joined)) / f64_of(n - m);
             assert!(cost < 0.25 * mean, "{angle} {bow}: {cost} mm of tow for a cut, {mean} mm a course");

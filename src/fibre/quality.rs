@@ -140,7 +140,7 @@ pub(super) fn measure(
     gaps.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0])));
     let gap_count = gaps.len();
     gaps.truncate(MOST_GAPS);
-    let tightest = s.courses.iter().map(|c| c.wanted().min_radius()).fold(f64::INFINITY, f64::min);
+    let tightest = s.courses.iter().map(Course::least_radius_mm).fold(f64::INFINITY, f64::min);
     let quality = RegionQuality {
         region: s.region.to_string(),
         layer: 0,

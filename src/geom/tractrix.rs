@@ -364,6 +364,54 @@ pub fn judged(wanted: &Path, drawn: Path, distance: f64) -> Led {
     Wanted::new(wanted).judged(drawn, distance)
 }
 
+/// The least radius, mm, that a point bends at which trails `distance` mm behind one that
+/// goes along `path`; infinite where it goes straight.
+///
+/// The follower goes towards the leader: at an angle a between that and the leader's way it
+/// bends by tan(a) / d, and a changes by the leader's own bend less sin(a) / d. On a line
+/// or an arc a tends to one value from one side, so it is largest where pieces meet.
+pub fn tightest_bend(path: &Path, distance: f64) -> f64 {
+    let Some(start) = path.start() else { return f64::INFINITY };
+    let mut most = 0.0_f64;
+    // `None` until the follower is drawn along
+    let mut angle: Option<f64> = None;
+    for segment in &path.segments {
+        let bend = match segment {
+            super::Segment::Line { .. } => 0.0,
+            super::Segment::Arc(a) if a.ccw => 1.0 / a.radius(),
+            super::Segment::Arc(a) => -1.0 / a.radius(),
+        };
+        let length = segment.length();
+        let steps = (length * STEPS / distance).ceil().max(1.0);
+        let step = length / steps;
+        let mut k = 1.0;
+        while k <= steps {
+            let s = k * step;
+            k += 1.0;
+            if let Some(a) = angle {
+                let slope = |a: f64| bend - trig::sin(a) / distance;
+                let first = slope(a);
+                let second = slope(a + 0.5 * step * first);
+                let third = slope(a + 0.5 * step * second);
+                let fourth = slope(a + step * third);
+                angle = Some(a + step / 6.0 * (first + 2.0 * second + 2.0 * third + fourth));
+            } else if segment.point_at(s).dist(start) >= distance
+                && let Some(link) = (segment.point_at(s) - start).normalised()
+            {
+                let way = segment.tangent_at(s);
+                angle = Some(trig::atan2(link.cross(way), link.dot(way)));
+            } else {
+                continue;
+            }
+            most = most.max(angle.map_or(0.0, f64::abs));
+        }
+    }
+    if most > 1e-9 { distance / trig::tan(most.min(1.5)) } else { f64::INFINITY }
+}
+
+/// Steps of the reckoning over one distance: a hundredth of a per cent of the radius.
+const STEPS: f64 = 20.0;
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -613,5 +661,47 @@ mod tests {
         // itself leaves with its corners eased
         assert!(led.path.min_radius() >= 4.0, "legal");
         assert!((0.2..0.28).contains(&led.off_anywhere_mm()), "{}", led.off_anywhere_mm());
+    }
+
+    #[test]
+    fn the_tightest_bend_is_that_of_the_closed_forms_and_of_the_line_drawn() {
+        let line = |a: Point, b: Point| Segment::Line { from: a, to: b };
+        let arc =
+            |from: Point, to: Point, centre: Point, ccw: bool| Segment::Arc(Arc { from, to, centre, ccw });
+        for (r, d) in [(5.0, 1.0), (5.0, 2.0), (12.0, 3.0)] {
+            let round = vec![
+                arc(pt(r, 0.0), pt(-r, 0.0), pt(0.0, 0.0), true),
+                arc(pt(-r, 0.0), pt(r, 0.0), pt(0.0, 0.0), true),
+            ];
+            // from rest on the circle itself the angle comes from below: the closed form
+            let form = (r * r - d * d).sqrt();
+            let found = tightest_bend(&Path::new(round.repeat(3), false), d);
+            assert!((found - form).abs() < 2e-3 * form, "R {r}, d {d}: {found} against {form}");
+            let straight = Path::new(vec![line(pt(0.0, 0.0), pt(30.0, 0.0))], false);
+            assert!(tightest_bend(&straight, d).is_infinite(), "straight");
+            // straight, a bow each way, straight: against circles through the places drawn
+            let bow = Path::new(
+                vec![
+                    line(pt(-20.0, 0.0), pt(0.0, 0.0)),
+                    arc(pt(0.0, 0.0), pt(r, r), pt(0.0, r), true),
+                    arc(pt(r, r), pt(2.0 * r, 2.0 * r), pt(2.0 * r, r), false),
+                    line(pt(2.0 * r, 2.0 * r), pt(2.0 * r + 20.0, 2.0 * r)),
+                ],
+                false,
+            );
+            let laid = follow(&bow.flatten(1e-6), d);
+            let laid = &laid[..laid.len() - 1];
+            let mut drawn = f64::INFINITY;
+            for w in laid.windows(41).step_by(5) {
+                let (a, b, c) = (w[0], w[20], w[40]);
+                let area = (b - a).cross(c - a).abs();
+                let sides = a.dist(b) * b.dist(c) * c.dist(a);
+                if a.dist(c) > 0.02 && area > 0.0 {
+                    drawn = drawn.min(sides / (2.0 * area));
+                }
+            }
+            let found = tightest_bend(&bow, d);
+            assert!((found - drawn).abs() < 0.02 * drawn, "R {r}, d {d}: {found}, drawn {drawn}");
+        }
     }
 }

@@ -60,7 +60,35 @@ pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]
         notes
             .push(d.help("the plan has each course as laid; a larger `min_bend_radius_mm` brings it nearer"));
     }
+    trailing_bends(notes, job, courses);
 }
+
+/// Warns where trailing tow comes to lie in tighter bends than it is meant to.
+fn trailing_bends(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    let asked = |c: &fibre::Course| {
+        let region = job.map.iter().flat_map(|m| &m.regions).find(|r| r.name == c.region);
+        region.map_or(job.tow.min_bend_radius_mm, |r| r.min_bend_radius_mm)
+    };
+    let share = |c: &fibre::Course| c.least_radius_mm() / asked(c);
+    let tighter: Vec<&fibre::Course> =
+        courses.iter().flat_map(|l| &l.courses).filter(|c| c.trail.is_some() && share(c) < TIGHTER).collect();
+    let Some(worst) = tighter.iter().min_by(|a, b| share(a).total_cmp(&share(b))) else { return };
+    let message = format!(
+        "in {} the tow, which trails the nozzle by {} mm, comes to lie in a bend tighter than asked for; the tightest {:.2} mm where {:.2} mm are asked, in region `{}`",
+        counted(tighter.len(), "course"),
+        job.tow.trail_mm,
+        worst.least_radius_mm(),
+        asked(worst),
+        worst.region
+    );
+    notes.push(Diagnostic::warning("trail-bends", message).help(
+        "the nozzle keeps the radius all along; where that matters ask for a somewhat larger `min_bend_radius_mm`",
+    ));
+}
+
+/// Share of the least radius below which a bend that trailing tow lies in is told: what is
+/// above it, fits of lines and arcs explain.
+const TIGHTER: f64 = 0.98;
 
 /// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 pub(super) fn unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {

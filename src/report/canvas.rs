@@ -84,7 +84,6 @@ pub(super) struct Line {
 pub(super) enum Anchor {
     Start,
     Middle,
-    End,
 }
 
 /// Something on the sheet.

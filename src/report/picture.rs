@@ -70,6 +70,16 @@ const SCALES: &[(f64, &str)] = &[
     (0.01, "1:100"),
 ];
 
+/// Height that scale bar and axes take at the head of a sheet, and the longest legend above
+/// the title block, mm.
+const HEADING: f64 = 17.0;
+const LEGEND: f64 = 33.0;
+
+/// There is room for the legend beside the title block.
+fn beside_block(frame: [Point; 2]) -> bool {
+    frame[1].x - BLOCK[0] - frame[0].x > 60.0
+}
+
 /// Where things stand on a sheet.
 struct Layout {
     size: [f64; 2],
@@ -94,7 +104,13 @@ impl Layout {
         let fits = |s: f64| part.x * s <= room.x && part.y * s <= room.y;
         let (scale, scale_word) =
             SCALES.iter().copied().find(|(s, _)| fits(*s)).unwrap_or(SCALES[SCALES.len() - 1]);
-        let centre = pt(0.5 * (frame[0].x + frame[1].x), 0.5 * (frame[0].y + low));
+        // between scale bar and legend where there is room, else as far from them as it goes
+        let legend = if beside_block(frame) { 0.0 } else { LEGEND };
+        let half = 0.5 * part.y * scale;
+        let (top, bottom) = (frame[0].y + CLEAR + half, low - CLEAR - half);
+        let between = 0.5 * (frame[0].y + HEADING + low - legend);
+        let y = if top <= bottom { between.clamp(top, bottom) } else { 0.5 * (frame[0].y + low) };
+        let centre = pt(0.5 * (frame[0].x + frame[1].x), y);
         Self { size, frame, scale, scale_word, centre }
     }
 }
@@ -154,9 +170,10 @@ fn furniture(canvas: &mut Canvas, layout: &Layout, bounds: Bounds) {
     }
     let (a, b) = (bounds.lo, bounds.hi);
     canvas.items.push(Item::Text {
-        at: pt(hi.x - 4.0, lo.y + 19.0),
+        // outside the frame, where no part is
+        at: pt(lo.x, hi.y + 3.5),
         height_mm: 1.5,
-        anchor: Anchor::End,
+        anchor: Anchor::Start,
         ink: Ink::Thin,
         text: format!("part x {:.1} to {:.1}, y {:.1} to {:.1}", a.x, b.x, a.y, b.y),
     });
@@ -246,7 +263,7 @@ fn has_below(work: &Work, index: usize) -> bool {
 /// What the lines mean, at the left of the title block or above it.
 fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool, trails: bool) {
     let [lo, hi] = layout.frame;
-    let beside = hi.x - BLOCK[0] - lo.x > 60.0;
+    let beside = beside_block(layout.frame);
     let mut rows = vec!["tow, true width; start, cut", "beads", "outline"];
     if trails {
         rows.push("nozzle's way; the tow trails");

@@ -31,7 +31,6 @@ pub(super) fn png(canvas: &Canvas) -> Option<Vec<u8>> {
                 let x = match anchor {
                     Anchor::Start => at.x,
                     Anchor::Middle => at.x - 0.5 * width,
-                    Anchor::End => at.x - width,
                 };
                 let lines = lettering::lines(text, Point::new(x, at.y), *height_mm);
                 let pen = Pen::full(height_mm * lettering::PEN, *ink);

@@ -53,7 +53,6 @@ pub(super) fn svg(canvas: &Canvas, colours: Colours) -> String {
                 let anchor = match anchor {
                     Anchor::Start => "",
                     Anchor::Middle => " text-anchor=\"middle\"",
-                    Anchor::End => " text-anchor=\"end\"",
                 };
                 // capitals of common type are 0.7 of its size
                 let size = short(height_mm / 0.7);

@@ -96,6 +96,9 @@ impl<'a> Reader<'a> {
                 self.warnings.push(d);
             }
         }
+        if inner.region && !node.ancestors().any(|a| a.has_attribute("id")) {
+            self.pass("an element with data-role=\"region\" and no `id`".to_owned(), node);
+        }
         self.drawn.push(Drawn { area, group: inner.group, region: inner.region, place: tag });
     }
 

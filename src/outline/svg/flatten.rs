@@ -110,10 +110,11 @@ impl EndpointArc {
         }
         let (u, v) = (pt(cos * rx, sin * rx), pt(-sin * ry, cos * ry));
         let centre = self.from.lerp(self.to, 0.5) + u * c.x + v * c.y;
+        let before = out.len();
         ellipse(map.point(centre), map.vector(u), map.vector(v), start, turn, out);
-        // the last point as written, not as computed: the next piece starts there
-        if let Some(last) = out.last_mut() {
-            *last = map.point(self.to);
-        }
+        // the last point as written, not as computed: the next piece starts there; ends so
+        // far apart that no arc could be reckoned are told by their places
+        out.truncate((out.len() - 1).max(before));
+        out.push(map.point(self.to));
     }
 }

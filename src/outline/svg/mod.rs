@@ -172,6 +172,18 @@ impl<'a> Reader<'a> {
                 }
             }
             if let Some(id) = node.attribute("id") {
+                if let Some(first) = self.ids.get(id)
+                    && drawing_namespace(node)
+                {
+                    let line = doc.text_pos_at(first.range().start).row;
+                    let d = Diagnostic::warning(
+                        "duplicate-name",
+                        format!("two elements have the id `{id}`: a map that names it gets the first, in line {line}"),
+                    )
+                    .at(&self.source, self.tag(node), "the second")
+                    .help("give each an id of its own");
+                    self.warnings.push(d);
+                }
                 self.ids.entry(id).or_insert(node);
             }
         }

@@ -324,6 +324,26 @@ fn elements_drawn_twice_count_once_and_crossing_ones_are_told() {
 }
 
 #[test]
+fn ids_that_a_map_cannot_tell_apart_are_told() {
+    let notes = |body: &str| {
+        let mut notes = crate::diagnostic::Notes::default();
+        let file = page(body);
+        super::super::tests::read_with(&mut notes, "a.svg", file.as_bytes(), Some(1.0), 1.0).unwrap();
+        notes.warnings
+    };
+    let outline = "<rect width='20' height='20'/>";
+    let q = "<rect id='q' data-role='region' x='2' width='2' height='2'/>";
+    let told = notes(&format!("{outline}\n{q}\n{q}"));
+    assert_eq!(told.iter().map(|d| d.code).collect::<Vec<_>>(), ["duplicate-name"]);
+    assert!(told[0].message.contains("line 3") && place(&told[0]).0 == 4, "{}", told[0]);
+    let told = notes(&format!("{outline}\n<rect data-role='region' x='2' width='2' height='2'/>"));
+    assert!(told.len() == 1 && told[0].message.contains("no `id`"), "{told:?}");
+    let told =
+        notes(&format!("{outline}<g id='q' data-role='region'><rect x='2' width='2' height='2'/></g>"));
+    assert!(told.is_empty(), "{told:?}");
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
@@ -346,6 +366,8 @@ fn faults_point_at_their_place() {
         ("<g id='a'><use href='#b'/></g><g id='b'><use href='#a'/></g>", "element-unreadable", 2, ""),
         ("<path d='M0 0L1e9 0L10 10Z'/>", "outline-too-large", 2, ""),
         ("<path d='M0 0L1e999 0L10 10Z'/>", "element-unreadable", 2, "1e999"),
+        // an arc from so far off cannot be reckoned: where it begins is told all the same
+        ("<path d='M0 0H1e308A5 5 0 0 1 65 30H0Z'/>", "outline-too-large", 2, ""),
         ("<g transform='scale(1e300) scale(1e300)'><circle r='2'/></g>", "outline-too-large", 2, ""),
         ("\n\n<rect width='2' height='2'>", "xml-unreadable", 5, ""),
     ];
