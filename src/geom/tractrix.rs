@@ -669,7 +669,7 @@ mod tests {
         let arc =
             |from: Point, to: Point, centre: Point, ccw: bool| Segment::Arc(Arc { from, to, centre, ccw });
         for (r, d) in [(5.0, 1.0), (5.0, 2.0), (12.0, 3.0)] {
-            let round = vec![
+            let round = [
                 arc(pt(r, 0.0), pt(-r, 0.0), pt(0.0, 0.0), true),
                 arc(pt(-r, 0.0), pt(r, 0.0), pt(0.0, 0.0), true),
             ];

@@ -145,9 +145,9 @@ static BUILD: Table = Table {
         },
         Key {
             name: "course_deviation_mm",
-            kind: Kind::Number(between(0.001, 0.1)),
+            kind: Kind::Number(between(0.01, 0.1)),
             need: Need::Number(0.02),
-            text: "largest distance between a course and the line that its rule asks for; further off, it takes the room of its neighbours",
+            text: "largest distance between a course and the line that its rule asks for: further off it takes the room of its neighbours, nearer than the chords of drawings allow rings break up",
         },
         Key {
             name: "end_stagger_mm",

@@ -66,8 +66,9 @@ impl Outline {
 /// Most layers of a part: 2 m in layers of 0.1 mm. More means a wrong unit.
 pub const MOST_LAYERS: usize = 20_000;
 
-/// A rest of a layer below this is none, mm.
-const WHOLE_LAYER_MM: f64 = 1e-6;
+/// A rest of a layer below this is none, mm: half of the last decimal told, and more than
+/// heights lose that were written in inches.
+const WHOLE_LAYER_MM: f64 = 5e-5;
 
 /// The formats that are read, for messages.
 const FORMATS: &str = ".svg, .3mf, .stl";

@@ -170,7 +170,7 @@ pub(super) fn empty_layers(notes: &mut Notes, outline: &outline::Outline) {
         let message = format!("layer {} is empty{more}: what is laid over it hangs in the air", first.number);
         let d = Diagnostic::warning("layer-empty", message).in_part(first.number, first.z_top_mm(), None);
         notes.push(d.help(
-            "heights of a layered drawing follow each other without gaps; see the group's `data-z-mm`",
+            "heights follow each other without gaps: those of a drawing's groups stand in `data-z-mm`, a layered file has its own",
         ));
     }
 }
