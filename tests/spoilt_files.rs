@@ -155,6 +155,29 @@ fn drawings() {
     never_panics("svg", SVG.as_bytes(), outline_reader("svg", "svg"));
 }
 
+#[test]
+fn layer_files() {
+    let ring = [[1.0_f32, 1.0], [21.0, 1.0], [21.0, 11.0], [1.0, 11.0], [1.0, 1.0]];
+    let head = |form: &str| format!("$$HEADERSTART\n$${form}\n$$UNITS/1\n$$LAYERS/2\n$$HEADEREND");
+    let mut text = head("ASCII") + "\n$$GEOMETRYSTART\n$$LAYER/0.0\n";
+    let mut binary = head("BINARY").into_bytes();
+    for z in [0.2_f32, 0.4] {
+        text += &format!("$$LAYER/{z}\n$$POLYLINE/1,1,{}", ring.len());
+        binary.extend(127_u16.to_le_bytes());
+        binary.extend(z.to_le_bytes());
+        binary.extend(130_u16.to_le_bytes());
+        binary.extend([1_i32, 1, 5].into_iter().flat_map(i32::to_le_bytes));
+        for v in ring.iter().flatten() {
+            text += &format!(",{v}");
+            binary.extend(v.to_le_bytes());
+        }
+        text += "\n$$HATCHES/1,1,0,0,5,5\n";
+    }
+    text += "$$GEOMETRYEND\n";
+    never_panics("cli text", text.as_bytes(), outline_reader("cli text", "cli"));
+    never_panics("cli binary", &binary, outline_reader("cli binary", "cli"));
+}
+
 /// A box as triangles, corners 0 and (20, 10, 0.4).
 fn triangles() -> Vec<[[f32; 3]; 3]> {
     let p = |i: usize| [[0.0, 20.0][i & 1], [0.0, 10.0][(i >> 1) & 1], [0.0, 0.4][i >> 2]];

@@ -49,6 +49,14 @@ pub static ALL: &[Code] = &[
         text: "A block of the printer profile writes something that a program must not hold: a word outside RS-274 and `E`, a comment in another style than the profile's, a `T` that would select a head, a move where the planner counts on none, an arc for a controller without arcs, a temperature above what the machine gets, what E counts from to the contrary of `extrusion`, or a cut that dwells for longer than `times.cut_s` or for next to no time, by the unit that `dwell_unit` says.",
     },
     Code {
+        name: "cli-unreadable",
+        text: "The layer file (Common Layer Interface) cannot be read: its header lacks something, a command is damaged or not of the format, or the file is cut off. The message has the line, in a binary file the byte. Export it again.",
+    },
+    Code {
+        name: "contour-turned",
+        text: "A layer file says of each contour whether it is outer or inner, and turns outer ones counter-clockwise. Some turn the other way than is said of them. What is said holds: look at the layers.",
+    },
+    Code {
         name: "drawing-overlap",
         text: "Two elements of a drawing overlap in part, or the same element is drawn twice. Elements are combined even-odd: what lies in both is a hole. Unite the elements in the drawing program if both are material; an element drawn twice counts once.",
     },

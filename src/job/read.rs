@@ -93,7 +93,7 @@ static PART: Table = Table {
             name: "outline",
             kind: Kind::Text,
             need: Need::Required,
-            text: "the part's cross-sections: .svg, .3mf or .stl, relative to this file",
+            text: "the part's cross-sections: .svg, .3mf, .stl or .cli, relative to this file",
         },
         Key {
             name: "thickness_mm",

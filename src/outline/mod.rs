@@ -2,11 +2,12 @@
 //!
 //! [`read`] picks the reader by the file's extension. Drawings are extruded or
 //! layered by groups (`svg`), meshes are cut at the middle of each layer
-//! (`section`), files that come layered keep their own heights (`threemf`).
+//! (`section`), files that come layered keep their own heights (`threemf`, `layered`).
 //! Everything is in mm, in the file's own coordinates, moved in z so that the
 //! lowest layer stands on the bed.
 
 mod extrude;
+mod layered;
 mod mesh;
 mod section;
 mod stl;
@@ -71,7 +72,7 @@ pub const MOST_LAYERS: usize = 20_000;
 const WHOLE_LAYER_MM: f64 = 5e-5;
 
 /// The formats that are read, for messages.
-const FORMATS: &str = ".svg, .3mf, .stl";
+const FORMATS: &str = ".svg, .3mf, .stl, .cli";
 
 /// Reads the outline file of a job, and records it.
 ///
@@ -90,8 +91,8 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         d
     };
     let reader = match extension.as_deref() {
-        Some(e @ ("svg" | "3mf" | "stl")) => e.to_owned(),
-        Some(e @ ("cli" | "dxf")) => {
+        Some(e @ ("svg" | "3mf" | "stl" | "cli")) => e.to_owned(),
+        Some(e @ "dxf") => {
             return Err(pointed(
                 Diagnostic::error("format-not-yet", format!("`{}`: .{e} files are not read yet", file.typed))
                     .help(format!("export the part as one of: {FORMATS}")),
@@ -118,6 +119,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
     let name = file.path.file_name().map_or_else(|| file.typed.clone(), |n| n.to_string_lossy().into_owned());
     let input = Input::of("outline", name, &bytes);
     let (layers, shapes, own_height) = match reader.as_str() {
+        "cli" => (layered::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "3mf" => (threemf::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "stl" => {
             let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm)?;
@@ -333,12 +335,9 @@ mod tests {
 
     #[test]
     fn formats_are_told() {
-        for (name, code) in [
-            ("part.cli", "format-not-yet"),
-            ("part.DXF", "format-not-yet"),
-            ("part.step", "format-unknown"),
-            ("part", "format-unknown"),
-        ] {
+        for (name, code) in
+            [("part.DXF", "format-not-yet"), ("part.step", "format-unknown"), ("part", "format-unknown")]
+        {
             let got = read_text(name, b"", None, 1.0);
             assert_eq!(codes(&got), [code]);
             assert!(got.unwrap_err().0[0].help[0].contains(".svg, .3mf, .stl"));
