@@ -156,6 +156,13 @@ fn drawings() {
 }
 
 #[test]
+fn dxf_drawings() {
+    let words = "0 SECTION 2 HEADER 9 $INSUNITS 70 4 0 ENDSEC 0 SECTION 2 TABLES 0 TABLE 2 LAYER 0 LAYER 2 notes 70 1 62 7 0 ENDTAB 0 ENDSEC 0 SECTION 2 BLOCKS 0 BLOCK 8 0 2 eye 10 0 20 0 0 CIRCLE 8 0 10 0 20 0 40 2 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES 0 LINE 8 0 10 20 20 10 11 0 21 10 0 ARC 8 0 10 20 20 5 40 5 50 270 51 90 0 LINE 8 0 10 20 20 0 11 0 21 0 0 ARC 8 0 10 0 20 5 40 5 50 90 51 270 0 INSERT 8 0 2 eye 10 5 20 5 41 0.5 42 0.5 50 30 70 2 71 1 44 9 45 0 0 LWPOLYLINE 8 region-web 90 3 70 1 10 5 20 5 42 0.5 10 9 20 5 10 5 20 9 0 SPLINE 8 notes 71 1 40 0 40 0 40 1 40 1 10 1 20 1 10 2 20 2 0 ENDSEC 0 EOF";
+    let text: String = words.split_whitespace().map(|w| format!("{w}\n")).collect();
+    never_panics("dxf", text.as_bytes(), outline_reader("dxf", "dxf"));
+}
+
+#[test]
 fn layer_files() {
     let ring = [[1.0_f32, 1.0], [21.0, 1.0], [21.0, 11.0], [1.0, 11.0], [1.0, 1.0]];
     let head = |form: &str| format!("$$HEADERSTART\n$${form}\n$$UNITS/1\n$$LAYERS/2\n$$HEADEREND");

@@ -73,6 +73,10 @@ pub static ALL: &[Code] = &[
         text: "Two regions of a map have the same name, or two elements of a drawing the same id. The plan and the messages tell regions apart by their names, and a map finds shapes by their ids, the first of them: give each its own.",
     },
     Code {
+        name: "dxf-unreadable",
+        text: "The DXF drawing cannot be read: it is binary, a group code or number is damaged, an entity lacks something or does not lie in the xy plane, or its unit is none that is read. The message has the line. Export it again as ASCII DXF.",
+    },
+    Code {
         name: "element-not-read",
         text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, support objects. Check that nothing of the part is missing.",
     },
@@ -123,10 +127,6 @@ pub static ALL: &[Code] = &[
     Code {
         name: "fit-profile",
         text: "A fitted value could not be put into the profile's text, because its table is written in a way that leaves no line for a new key. The value is told: write it yourself.",
-    },
-    Code {
-        name: "format-not-yet",
-        text: "The outline's format is known but not read by this version. Export the part as .svg, .3mf or .stl.",
     },
     Code {
         name: "format-unknown",

@@ -93,7 +93,7 @@ static PART: Table = Table {
             name: "outline",
             kind: Kind::Text,
             need: Need::Required,
-            text: "the part's cross-sections: .svg, .3mf, .stl or .cli, relative to this file",
+            text: "the part's cross-sections: .svg, .dxf, .3mf, .stl or .cli, relative to this file",
         },
         Key {
             name: "thickness_mm",
@@ -105,7 +105,7 @@ static PART: Table = Table {
             name: "unit",
             kind: Kind::Word(Words { now: &["mm", "cm", "m", "in"], later: &[] }),
             need: Need::Optional,
-            text: "only for outline files that carry none, as .stl; left out = mm",
+            text: "only for outline files that carry none, as .stl or .dxf without $INSUNITS; left out = mm",
         },
     ],
 };

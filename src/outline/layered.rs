@@ -59,7 +59,7 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], layer_height_mm:
         match command {
             Command::Layer(z) => {
                 let top_mm = z * unit;
-                if !(top_mm.abs() <= grid::LIMIT_MM) {
+                if top_mm.is_nan() || top_mm.abs() > grid::LIMIT_MM {
                     return Err(fault.told("outline-too-large", format!("a layer at z {top_mm:e} mm")));
                 }
                 if let Some(last) = cuts.last()

@@ -1,11 +1,12 @@
 //! The part's cross-sections, layer by layer.
 //!
 //! [`read`] picks the reader by the file's extension. Drawings are extruded or
-//! layered by groups (`svg`), meshes are cut at the middle of each layer
+//! layered by groups (`svg`, `dxf`), meshes are cut at the middle of each layer
 //! (`section`), files that come layered keep their own heights (`threemf`, `layered`).
 //! Everything is in mm, in the file's own coordinates, moved in z so that the
 //! lowest layer stands on the bed.
 
+mod dxf;
 mod extrude;
 mod layered;
 mod mesh;
@@ -72,7 +73,7 @@ pub const MOST_LAYERS: usize = 20_000;
 const WHOLE_LAYER_MM: f64 = 5e-5;
 
 /// The formats that are read, for messages.
-const FORMATS: &str = ".svg, .3mf, .stl, .cli";
+const FORMATS: &str = ".svg, .3mf, .stl, .cli, .dxf";
 
 /// Reads the outline file of a job, and records it.
 ///
@@ -81,7 +82,7 @@ const FORMATS: &str = ".svg, .3mf, .stl, .cli";
 /// the height as printed: all layers have the height that the process is set
 /// for.
 ///
-/// Errors: those of [`files::read`]; `format-unknown`, `format-not-yet`,
+/// Errors: those of [`files::read`]; `format-unknown`,
 /// `thickness-missing`, `outline-empty`, `outline-too-large`, `outline-open`, and
 /// what each reader says of its format.
 pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outcome<(Outline, Input)> {
@@ -91,14 +92,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         d
     };
     let reader = match extension.as_deref() {
-        Some(e @ ("svg" | "3mf" | "stl" | "cli")) => e.to_owned(),
-        Some(e @ "dxf") => {
-            return Err(pointed(
-                Diagnostic::error("format-not-yet", format!("`{}`: .{e} files are not read yet", file.typed))
-                    .help(format!("export the part as one of: {FORMATS}")),
-            )
-            .into());
-        }
+        Some(e @ ("svg" | "3mf" | "stl" | "cli" | "dxf")) => e.to_owned(),
         _ => {
             return Err(pointed(
                 Diagnostic::error(
@@ -124,6 +118,10 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         "stl" => {
             let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm)?;
             (sectioned(notes, &[(&file.typed, &mesh)], layer_height_mm)?, BTreeMap::new(), true)
+        }
+        "dxf" => {
+            let drawing = dxf::read(notes, &file.typed, &bytes, file.unit_mm)?;
+            (extrude::layers(notes, &drawing, file, layer_height_mm)?, drawing.shapes, false)
         }
         _ => {
             let drawing = svg::read(notes, &file.typed, &bytes)?;
@@ -335,9 +333,7 @@ mod tests {
 
     #[test]
     fn formats_are_told() {
-        for (name, code) in
-            [("part.DXF", "format-not-yet"), ("part.step", "format-unknown"), ("part", "format-unknown")]
-        {
+        for (name, code) in [("part.step", "format-unknown"), ("part", "format-unknown")] {
             let got = read_text(name, b"", None, 1.0);
             assert_eq!(codes(&got), [code]);
             assert!(got.unwrap_err().0[0].help[0].contains(".svg, .3mf, .stl"));

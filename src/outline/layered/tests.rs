@@ -1,3 +1,5 @@
+#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "numbers of a small file")]
+
 use super::super::tests::{codes, place, read_text, read_with};
 use crate::diagnostic::Notes;
 use crate::geom::polyline;

@@ -8,7 +8,7 @@ use std::f64::consts::{PI, TAU};
 /// course may keep from the line that a rule asks for (0.02 mm), so that the
 /// outline adds nothing to it that shows; a hole of 10 mm becomes 111 chords,
 /// its area low by 1 part in 2000.
-pub(super) const CHORD_MM: f64 = 0.002;
+pub(in crate::outline) const CHORD_MM: f64 = 0.002;
 
 /// Most chords of one curve: a curve that needs more is far larger than any
 /// part, and its coordinates are refused later.
@@ -48,7 +48,14 @@ fn at(control: &[Point], t: f64) -> Point {
 
 /// Points on the ellipse centre + cos(t) u + sin(t) v from `start` over `sweep`
 /// radians; the first left out, the last included.
-pub(super) fn ellipse(centre: Point, u: Point, v: Point, start: f64, sweep: f64, out: &mut Vec<Point>) {
+pub(in crate::outline) fn ellipse(
+    centre: Point,
+    u: Point,
+    v: Point,
+    start: f64,
+    sweep: f64,
+    out: &mut Vec<Point>,
+) {
     // longest semi-axis, from the singular values of [u v]: the second
     // derivative is nowhere larger
     let (uu, vv, uv) = (u.norm2(), v.norm2(), u.dot(v));

@@ -23,7 +23,7 @@
 
 mod closed;
 mod elements;
-mod flatten;
+pub(super) mod flatten;
 mod gather;
 mod inherit;
 mod page;

@@ -1,0 +1,143 @@
+//! Curves of entities as chords.
+
+use crate::geom::{Point, pt, trig};
+use crate::outline::svg::flatten::{self, CHORD_MM};
+use std::f64::consts::TAU;
+
+/// A map of the plane: x and y of a point from its columns and its shift.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Map {
+    pub(super) u: Point,
+    pub(super) v: Point,
+    pub(super) shift: Point,
+}
+
+impl Map {
+    /// A scale alone.
+    pub(super) fn scaled(k: f64) -> Self {
+        Self { u: pt(k, 0.0), v: pt(0.0, k), shift: Point::default() }
+    }
+
+    pub(super) fn vector(&self, p: Point) -> Point {
+        self.u * p.x + self.v * p.y
+    }
+
+    pub(super) fn point(&self, p: Point) -> Point {
+        self.vector(p) + self.shift
+    }
+
+    /// First `inner`, then this one.
+    pub(super) fn of(&self, inner: &Self) -> Self {
+        Self { u: self.vector(inner.u), v: self.vector(inner.v), shift: self.point(inner.shift) }
+    }
+}
+
+/// An arc or ellipse from one parameter to another, radians, counter-clockwise, with its
+/// first point.
+pub(super) fn ellipse(map: &Map, centre: Point, [u, v]: [Point; 2], from: f64, sweep: f64) -> Vec<Point> {
+    let (c, u, v) = (map.point(centre), map.vector(u), map.vector(v));
+    let (sin, cos) = trig::sin_cos(from);
+    let mut out = vec![c + u * cos + v * sin];
+    flatten::ellipse(c, u, v, from, sweep, &mut out);
+    out
+}
+
+/// How far round from one angle to another, radians: a whole turn where they are the same.
+pub(super) fn sweep(from: f64, to: f64) -> f64 {
+    let sweep = (to - from) % TAU;
+    if sweep <= 1e-12 { sweep + TAU } else { sweep }
+}
+
+/// The places of a polyline with bulges, each with the bulge of the piece that goes on from
+/// it: the tangent of a quarter of its arc's angle, positive for a turn to the left.
+pub(super) fn bulged(map: &Map, places: &[(Point, f64)], closed: bool) -> Vec<Point> {
+    let Some(&(first, _)) = places.first() else { return Vec::new() };
+    let mut out = vec![map.point(first)];
+    let n = if closed { places.len() } else { places.len() - 1 };
+    for k in 0..n {
+        let ((a, bulge), (b, _)) = (places[k], places[(k + 1) % places.len()]);
+        let half = (b - a) * 0.5;
+        if bulge.abs() > 1e-9 && half.norm() > 0.0 {
+            let angle = 4.0 * trig::atan2(bulge, 1.0);
+            // the centre lies beside the middle by half the chord over tan(angle / 2)
+            let centre = a + half + half.left() * ((1.0 - bulge * bulge) / (2.0 * bulge));
+            let (u, v) = (a - centre, (a - centre).left());
+            flatten::ellipse(map.point(centre), map.vector(u), map.vector(v), 0.0, angle, &mut out);
+            // as written, not as computed
+            out.pop();
+        }
+        out.push(map.point(b));
+    }
+    out
+}
+
+/// A rational B-spline.
+pub(super) struct Spline {
+    pub(super) degree: usize,
+    pub(super) knots: Vec<f64>,
+    /// Control points, mm, and their weights.
+    pub(super) control: Vec<(Point, f64)>,
+}
+
+/// Most chords of one span of a spline.
+const MOST_CHORDS: usize = 4096;
+
+impl Spline {
+    /// Chords along it; `None` where its numbers make no spline.
+    pub(super) fn flattened(&self) -> Option<Vec<Point>> {
+        let (p, n) = (self.degree, self.control.len());
+        let fits = (1..=12).contains(&p)
+            && n > p
+            && self.knots.len() == n + p + 1
+            && self.knots.windows(2).all(|w| w[0] <= w[1])
+            && self.control.iter().all(|(_, w)| *w > 0.0);
+        if !fits || self.knots[p] >= self.knots[n] {
+            return None;
+        }
+        let mut out = vec![self.at(self.knots[p], p)];
+        for span in p..n {
+            let (from, to) = (self.knots[span], self.knots[span + 1]);
+            if to <= from {
+                continue;
+            }
+            // halved until chords are near: looked at in their middles and beside them
+            let mut parts = 1_usize;
+            loop {
+                let at = |k: usize, of: usize| {
+                    #[expect(clippy::cast_precision_loss, reason = "some thousand chords")]
+                    let share = k as f64 / of as f64;
+                    self.at(from + (to - from) * share, span)
+                };
+                let near = (0..parts).all(|k| {
+                    let (a, b) = (at(k, parts), at(k + 1, parts));
+                    [1, 2, 3].iter().all(|q| {
+                        crate::geom::polyline::point_segment_distance(at(4 * k + q, 4 * parts), a, b)
+                            <= CHORD_MM
+                    })
+                });
+                if near || parts >= MOST_CHORDS {
+                    out.extend((1..=parts).map(|k| at(k, parts)));
+                    break;
+                }
+                parts *= 2;
+            }
+        }
+        Some(out)
+    }
+
+    /// de Boor's construction in homogeneous coordinates.
+    fn at(&self, t: f64, span: usize) -> Point {
+        let p = self.degree;
+        let mut d: Vec<(Point, f64)> =
+            self.control[span - p..=span].iter().map(|(q, w)| (*q * *w, *w)).collect();
+        for r in 1..=p {
+            for j in (r..=p).rev() {
+                let i = span - p + j;
+                let (low, high) = (self.knots[i], self.knots[i + p + 1 - r]);
+                let a = if high > low { (t - low) / (high - low) } else { 0.0 };
+                d[j] = (d[j - 1].0 * (1.0 - a) + d[j].0 * a, d[j - 1].1 * (1.0 - a) + d[j].1 * a);
+            }
+        }
+        d[p].0 * (1.0 / d[p].1)
+    }
+}

@@ -1,0 +1,218 @@
+use super::super::tests::{codes, place, read_text, read_with};
+use crate::diagnostic::Notes;
+use crate::geom::Area;
+use proptest::prelude::*;
+use std::f64::consts::PI;
+
+/// Pairs from codes and values written in a line each.
+fn pairs(text: &str) -> String {
+    text.split_whitespace().map(|w| w.replace('_', " ") + "\n").collect()
+}
+
+/// A drawing of these entities, in mm.
+fn file(entities: &str) -> String {
+    pairs(&format!(
+        "0 SECTION 2 HEADER 9 $INSUNITS 70 4 0 ENDSEC 0 SECTION 2 ENTITIES {entities} 0 ENDSEC 0 EOF"
+    ))
+}
+
+fn drawn(text: &str) -> Area {
+    let (outline, _) = read_text("a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+    outline.layers[0].outline.clone()
+}
+
+fn near(found: f64, want: f64, what: &str) {
+    assert!((found - want).abs() < 2e-3 * want.abs(), "{what}: {found}, {want}");
+}
+
+#[test]
+fn closed_forms_of_every_curve() {
+    let circle = "0 CIRCLE 8 0 10 30 20 20 40 7";
+    near(drawn(&file(circle)).area(), PI * 49.0, "a circle");
+    let turned = "0 ELLIPSE 8 0 10 30 20 20 11 3 21 4 40 0.5 41 0 42 6.283185307179586";
+    near(drawn(&file(turned)).area(), PI * 5.0 * 2.5, "an ellipse");
+    // a bulge of 1 is half a circle
+    let slot = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 20 20 0 42 1 10 20 20 10 10 0 20 10 42 1";
+    near(drawn(&file(slot)).area(), 200.0 + PI * 25.0, "a slot of bulges");
+    let hollow = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 20 20 0 42 -1 10 20 20 10 10 0 20 10";
+    near(drawn(&file(hollow)).area(), 200.0 - PI * 12.5, "a bulge to the other side");
+    let old = "0 POLYLINE 8 0 66 1 70 1 0 VERTEX 8 0 10 0 20 0 0 VERTEX 8 0 10 20 20 0 42 1 0 VERTEX 8 0 10 20 20 10 0 VERTEX 8 0 10 0 20 10 0 SEQEND";
+    near(drawn(&file(old)).area(), 200.0 + PI * 12.5, "a polyline of old");
+    // lines and arcs in any order and sense
+    let joined = "0 LINE 8 0 10 20 20 10 11 0 21 10 0 ARC 8 0 10 20 20 5 40 5 50 270 51 90 0 LINE 8 0 10 20 20 0 11 0 21 0 0 ARC 8 0 10 0 20 5 40 5 50 90 51 270";
+    near(drawn(&file(joined)).area(), 200.0 + PI * 25.0, "a slot of four pieces");
+    // nine control points and weights of a circle (Piegl and Tiller, The NURBS Book, 7.5; from memory)
+    let w = 0.5_f64.sqrt();
+    let corner = [(1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1), (0, -1), (1, -1), (1, 0)];
+    let mut spline = "0 SPLINE 8 0 70 12 71 2".to_owned();
+    for k in [0, 0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 4] {
+        spline += &format!(" 40 {k}");
+    }
+    for k in 0..9 {
+        spline += &format!(" 41 {}", if k % 2 == 0 { 1.0 } else { w });
+    }
+    for (x, y) in corner {
+        spline += &format!(" 10 {} 20 {}", 30 + 7 * x, 20 + 7 * y);
+    }
+    near(drawn(&file(&spline)).area(), PI * 49.0, "a rational spline");
+}
+
+#[test]
+fn one_within_another_is_a_hole_and_units_are_the_files_own() {
+    let ring = "0 CIRCLE 8 0 10 5 20 5 40 4 0 CIRCLE 8 0 10 5 20 5 40 2";
+    near(drawn(&file(ring)).area(), PI * 12.0, "mm");
+    for (code, mm) in [(1, 25.4), (2, 304.8), (5, 10.0), (6, 1000.0), (9, 0.0254), (14, 100.0)] {
+        let text = file(ring).replace("$INSUNITS\n70\n4\n", &format!("$INSUNITS\n70\n{code}\n"));
+        let (outline, _) = read_text("a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+        let b = outline.layers[0].outline.bounds().unwrap();
+        near(b.size().x, 8.0 * mm, "another unit");
+    }
+    // without one the job's holds
+    let text = file(ring).replace("$INSUNITS", "$LUNITS");
+    near(drawn(&text).area(), PI * 12.0, "the job's mm");
+}
+
+#[test]
+fn blocks_are_put_where_they_are_inserted() {
+    let file = |insert: &str| {
+        pairs(&format!(
+            "0 SECTION 2 BLOCKS 0 BLOCK 8 0 2 tab 10 1 20 1 0 LWPOLYLINE 8 0 90 3 70 1 10 1 20 1 10 5 20 1 10 1 20 3 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES {insert} 0 ENDSEC 0 EOF"
+        ))
+    };
+    let a = drawn(&file("0 INSERT 8 0 2 tab 10 20 20 10 41 2 42 3 50 90"));
+    near(a.area(), 4.0 * 6.0, "scaled");
+    let b = a.bounds().unwrap();
+    near(b.lo.x, 14.0, "turned: what was up is to the left");
+    near(b.hi.x, 20.0, "from the base on");
+    near(b.hi.y, 18.0, "what was right is up");
+    let many = drawn(&file("0 INSERT 8 0 2 tab 10 20 20 10 70 3 71 2 44 10 45 5"));
+    near(many.area(), 6.0 * 4.0, "an array");
+    assert_eq!(many.polygons().len(), 6);
+    // seen from below x counts the other way
+    let mirrored = drawn(&file("0 INSERT 8 0 2 tab 10 20 20 10 210 0 220 0 230 -1"));
+    near(mirrored.bounds().unwrap().lo.x, -24.0, "mirrored");
+    let circle = "0 CIRCLE 8 0 10 -30 20 20 40 7 210 0 220 0 230 -1";
+    near(drawn(&self::file(circle)).bounds().unwrap().lo.x, 23.0, "a circle drawn from below");
+}
+
+#[test]
+fn layers_say_what_counts() {
+    let layers = "0 SECTION 2 TABLES 0 TABLE 2 LAYER 0 LAYER 2 centre_lines 70 1 62 7 0 LAYER 2 notes 70 0 62 -3 0 ENDTAB 0 ENDSEC";
+    let square = |layer: &str, x: f64| {
+        format!(
+            "0 LWPOLYLINE 8 {layer} 90 4 70 1 10 {x} 20 0 10 {} 20 0 10 {} 20 2 10 {x} 20 2",
+            x + 2.0,
+            x + 2.0
+        )
+    };
+    let text = pairs(&format!(
+        "{layers} 0 SECTION 2 ENTITIES {} 0 LINE 8 centre_lines 10 0 20 0 11 9 21 9 {} {} 0 TEXT 8 0 1 hello 0 LINE 8 0 67 1 10 0 20 0 11 5 21 5 0 ENDSEC 0 EOF",
+        square("part", 0.0),
+        square("notes", 5.0),
+        square("region-web", 10.0)
+    ));
+    let mut notes = Notes::default();
+    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+    near(outline.layers[0].outline.area(), 4.0, "the part alone");
+    near(outline.shapes["web"].area(), 4.0, "a shape for the map");
+    let told: Vec<&str> = notes.warnings.iter().map(|d| d.message.as_str()).collect();
+    assert_eq!(told, ["`TEXT` is not read"]);
+}
+
+#[test]
+fn what_is_drawn_twice_counts_once() {
+    let square = "0 LINE 8 0 10 0 20 0 11 9 21 0 0 LINE 8 0 10 9 20 0 11 9 21 9 0 LINE 8 0 10 9 20 9 11 0 21 9 0 LINE 8 0 10 0 20 9 11 0 21 0";
+    let again = "0 LINE 8 0 10 9 20 9 11 9 21 0 0 CIRCLE 8 0 10 4 20 4 40 1 0 CIRCLE 8 0 10 4 20 4 40 1";
+    let mut notes = Notes::default();
+    let text = file(&format!("{square} {again}"));
+    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+    near(outline.layers[0].outline.area(), 81.0 - PI, "a square with a hole");
+    assert!(notes.warnings[0].message.contains("2 curves"), "{}", notes.warnings[0]);
+}
+
+#[test]
+fn faults_are_told_with_their_line() {
+    let line = |text: &str, word: &str| text.lines().position(|l| l == word).unwrap() + 1;
+    let open = file(
+        "0 LINE 8 0 10 0 20 0 11 9 21 0 0 LINE 8 0 10 9 20 0.02 11 9 21 9 0 LINE 8 0 10 9 20 9 11 0 21 0",
+    );
+    let got = read_text("a.dxf", open.as_bytes(), Some(1.0), 1.0);
+    assert_eq!(codes(&got), ["outline-open", "outline-open"]);
+    let d = &got.as_ref().unwrap_err().0[0];
+    assert!(d.message.contains("x 9.000 mm, y 0.000 mm") && d.message.contains("0.020 mm from"), "{d}");
+    assert_eq!(place(d).0, line(&open, "LINE"), "{d}");
+    for (entities, words) in [
+        ("0 CIRCLE 8 0 10 1 20 1 40 two", "`two` is no number"),
+        ("0 CIRCLE 8 0 10 1 20 1 40 -2", "radius -2"),
+        ("0 CIRCLE 8 0 10 1 20 1", "no group code 40"),
+        ("0 LINE 8 0 10 1 20 1", "no group code 11"),
+        ("0 CIRCLE 8 0 10 1 20 1 40 2 210 1 220 0 230 0", "xy plane"),
+        ("0 INSERT 8 0 2 gone 10 1 20 1", "no block `gone`"),
+        ("0 SPLINE 8 0 71 3 11 1 21 1", "cannot be drawn"),
+        ("0 CIRCLE 8 0 10 1 20 nan 40 2", "`nan` is no number"),
+    ] {
+        let text = file(entities);
+        let got = read_text("a.dxf", text.as_bytes(), Some(1.0), 1.0);
+        assert_eq!(codes(&got), ["dxf-unreadable"], "{entities}");
+        assert!(got.as_ref().unwrap_err().0[0].message.contains(words), "{entities}: {got:?}");
+    }
+    let far = read_text("a.dxf", file("0 CIRCLE 8 0 10 1e9 20 1 40 2").as_bytes(), Some(1.0), 1.0);
+    assert_eq!(codes(&far), ["outline-too-large"]);
+    let endless = pairs(
+        "0 SECTION 2 BLOCKS 0 BLOCK 2 a 10 0 20 0 0 INSERT 8 0 2 a 10 1 20 1 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 a 10 0 20 0 0 ENDSEC 0 EOF",
+    );
+    let got = read_text("a.dxf", endless.as_bytes(), Some(1.0), 1.0);
+    assert!(got.unwrap_err().0[0].message.contains("in a circle"));
+    for (bytes, words) in [
+        (&b""[..], "empty"),
+        (b"some words\nthat are no pairs\n", "is no group code"),
+        (b"0\nSECTION\n2", "cut off"),
+        (b"a binary\0file", "binary"),
+        (b"0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n17\n0\nENDSEC\n0\nEOF\n", "no unit that is read"),
+    ] {
+        let got = read_text("a.dxf", bytes, Some(1.0), 1.0);
+        assert_eq!(codes(&got), ["dxf-unreadable"], "{words}");
+        assert!(got.as_ref().unwrap_err().0[0].message.contains(words), "{got:?}");
+    }
+    let nothing = read_text("a.dxf", file("0 POINT 8 0 10 1 20 1").as_bytes(), Some(1.0), 1.0);
+    assert_eq!(codes(&nothing), ["outline-empty"]);
+    let flat = read_text("a.dxf", file("0 CIRCLE 8 0 10 1 20 1 40 2").as_bytes(), None, 1.0);
+    assert_eq!(codes(&flat), ["thickness-missing"]);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
+
+    #[test]
+    fn no_bytes_panic(cut in 0..900usize, at in 0..900usize, value: u8) {
+        let text = file("0 LINE 8 0 10 20 20 10 11 0 21 10 0 ARC 8 0 10 20 20 5 40 5 50 270 51 90 0 LINE 8 0 10 20 20 0 11 0 21 0 0 ARC 8 0 10 0 20 5 40 5 50 90 51 270 0 SPLINE 8 0 71 1 40 0 40 0 40 1 40 1 10 1 20 1 10 2 20 2 0 LWPOLYLINE 8 0 90 3 70 1 10 5 20 5 42 0.5 10 9 20 5 10 5 20 9");
+        let mut bytes = text.into_bytes();
+        if let Some(b) = bytes.get_mut(at) {
+            *b = value;
+        }
+        bytes.truncate(cut);
+        let _ = read_text("a.dxf", &bytes, Some(1.0), 1.0);
+    }
+
+    /// Pieces of a ring in any order and sense join to the ring.
+    #[test]
+    fn pieces_in_any_order_join(order in Just((0..12usize).collect::<Vec<_>>()).prop_shuffle(), flipped in prop::collection::vec(any::<bool>(), 12)) {
+        let corner = |k: usize| {
+            let t = k as f64 / 12.0 * std::f64::consts::TAU;
+            (40.0 + (20.0 + (k % 3) as f64) * crate::geom::trig::cos(t), 40.0 + 20.0 * crate::geom::trig::sin(t))
+        };
+        let whole: f64 = (0..12).map(|k| {
+            let ((a, b), (c, d)) = (corner(k), corner((k + 1) % 12));
+            0.5 * (a * d - b * c)
+        }).sum();
+        let text: String = order.iter().map(|&k| {
+            let (mut a, mut b) = (corner(k), corner((k + 1) % 12));
+            if flipped[k] {
+                std::mem::swap(&mut a, &mut b);
+            }
+            format!("0 LINE 8 0 10 {} 20 {} 11 {} 21 {} ", a.0, a.1, b.0, b.1)
+        }).collect();
+        let area = drawn(&file(&text)).area();
+        prop_assert!((area - whole).abs() < 1e-3, "{area}, {whole}");
+    }
+}
