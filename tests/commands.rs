@@ -563,3 +563,40 @@ fn a_program_that_fails_its_check_is_not_left() {
     let ran = towpath(&["plan", path(&file), "--out", path(&out), "--no-verify"]);
     assert_eq!((ran.status, out.join("plate-arcs.gcode").exists()), (Some(0), true), "{}", ran.told);
 }
+
+/// Parts of matrix alone that are all short beads: the plan's own check of its time, of its
+/// flow and of what stays bare passes.
+#[test]
+fn plates_of_small_holes_and_strips_of_one_bead_are_planned() {
+    let folder = folder("fine");
+    let mut holes = String::new();
+    for k in 0..16 {
+        let (x, y) = (10.0 + 5.5 * f64::from(k % 4), 10.0 + 5.5 * f64::from(k / 4));
+        holes += &format!("<circle cx='{x}' cy='{y}' r='1.6'/>");
+    }
+    for (name, body) in [
+        ("plate", format!("<rect x='5' y='5' width='27' height='27'/>{holes}").as_str()),
+        ("strip", "<rect x='5' y='5' width='40' height='0.5'/>"),
+        ("sliver", "<rect x='5' y='5' width='0.6' height='8'/>"),
+        ("wedge", "<polygon points='5,5 6.1,5 5,45'/>"),
+    ] {
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' viewBox='0 0 60 60'>{body}</svg>"
+        );
+        std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
+        let job = folder.join("job.toml");
+        let text = format!(
+            "[part]\nname = \"{name}\"\noutline = \"part.svg\"\nthickness_mm = 0.4\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\n"
+        );
+        std::fs::write(&job, text).expect("a job");
+        let ran = fine_but_for_warnings(&["plan", path(&job), "--out", path(&folder.join("out"))]);
+        assert!(ran.out.contains("build time"), "{name}: {}", ran.out);
+        let plan = std::fs::read_to_string(folder.join(format!("out/{name}.plan.json"))).expect("a plan");
+        let plan = json(&plan);
+        for bead in plan["layers"][0]["beads"].as_array().expect("beads") {
+            let (width, area) = (bead["width_mm"].as_f64(), bead["area_mm2"].as_f64());
+            let share = area.expect("an area") / (0.2 * width.expect("a width"));
+            assert!((0.5..2.5).contains(&share), "{name}: a bead's section against its width: {bead}");
+        }
+    }
+}

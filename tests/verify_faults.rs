@@ -324,6 +324,45 @@ fn a_bead_turned_about_its_middle_is_off_the_plan() {
 }
 
 #[test]
+fn one_bead_that_is_dry_or_laid_twice_is_found() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let lines: Vec<&str> = good.program.lines().collect();
+    let places = places(&good);
+    let bead = |i: usize| places.get(i).is_some_and(|p| p.0 == "bead");
+    // a short one of its own: of all beads it is too little to be missed
+    let length = |i: usize| {
+        let ends = [lines[i - 1], lines[i]].map(xy);
+        let [Some(a), Some(b)] = ends else { return 0.0 };
+        libm::hypot(a[0] - b[0], a[1] - b[1])
+    };
+    let alone = |i: &usize| bead(*i) && !bead(i - 1) && !bead(i + 1) && (2.5..12.0).contains(&length(*i));
+    let row = (1..lines.len()).find(alone).expect("a short row of its own");
+    let changed = |with: &dyn Fn(&mut Vec<String>)| {
+        let mut program: Vec<String> = lines.iter().map(|l| (*l).to_owned()).collect();
+        with(&mut program);
+        let v = checked(&(program.join("\n") + "\n"), &printer, Some(&good.plan));
+        let first = v.ledger.first_of(Check::PlanComplete).map(|f| f.text.clone()).unwrap_or_default();
+        (v.ledger.faults_of(Check::PlanComplete), first)
+    };
+    assert_eq!(changed(&|_| ()).0, 0, "as it is");
+    // E counts on from what was fed: it is set again where feeding is left out or doubled
+    let e = |i: usize| lines[i].split(' ').find_map(|w| w.strip_prefix('E')?.parse::<f64>().ok());
+    let before = (0..row).rev().find_map(e).unwrap_or(0.0);
+    let after = e(row).expect("it feeds");
+    let dry = changed(&|p| {
+        p[row] = p[row].split(' ').filter(|w| !w.starts_with('E')).collect::<Vec<_>>().join(" ");
+        p.insert(row + 1, format!("G92 E{after}"));
+    });
+    assert!(dry.0 > 0 && dry.1.contains("0.0 mm are laid"), "{dry:?}");
+    let twice = changed(&|p| {
+        let again = [p[row - 1].clone(), format!("G92 E{before}"), p[row].clone()];
+        p.splice(row + 1..row + 1, again);
+    });
+    assert!(twice.0 > 0 && twice.1.contains("are laid"), "{twice:?}");
+}
+
+#[test]
 fn ground_left_bare_under_the_second_copy_alone_is_found() {
     let good = good("chords");
     let printer = read_profile(good.profile.clone());
