@@ -102,20 +102,22 @@ fn seconds(word: &str) -> Option<f64> {
 mod tests {
     use super::*;
 
+    fn of(comments: &[&str]) -> Header {
+        let mut h = Header::default();
+        for (line, comment) in (1..).zip(comments) {
+            h.comment(comment, line);
+        }
+        h
+    }
+
     #[test]
     fn facts_are_found() {
-        let mut h = Header::default();
-        for (k, c) in [
+        let h = of(&[
             "part lever, copies 2, layers 20",
             "tow carbon-1k-pa12, lot 7",
             "fibre length 371.5 mm",
             "build time 1:24:27",
-        ]
-        .iter()
-        .enumerate()
-        {
-            h.comment(c, k as u64 + 1);
-        }
+        ]);
         assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
         assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 3)), Some((5067.0, 4))));
         assert_eq!(h.tow.as_deref(), Some("carbon-1k-pa12"));
@@ -123,8 +125,7 @@ mod tests {
 
     #[test]
     fn what_the_user_wrote_is_no_figure() {
-        let mut h = Header::default();
-        for (k, c) in [
+        let h = of(&[
             "part arm 9:59:59, layers 3, fibre length 7, copies 2, layers 20",
             "input outline fibre length 5.svg sha256 0123456789ab",
             "input tow own.toml sha256 0123456789ab",
@@ -132,12 +133,7 @@ mod tests {
             "tow carbon-1k-pa12, lot fibre length 9",
             "fibre length 371.5 mm",
             "build time 1:24:27",
-        ]
-        .iter()
-        .enumerate()
-        {
-            h.comment(c, k as u64 + 1);
-        }
+        ]);
         assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
         assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 6)), Some((5067.0, 7))));
         assert_eq!(h.materials(), [None, None], "neither file is built in");

@@ -36,6 +36,13 @@ fn closed_forms_of_every_curve() {
     near(drawn(&file(slot)).area(), 200.0 + PI * 25.0, "a slot of bulges");
     let hollow = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 20 20 0 42 -1 10 20 20 10 10 0 20 10";
     near(drawn(&file(hollow)).area(), 200.0 - PI * 12.5, "a bulge to the other side");
+    // 0.5: an angle of 4 atan 0.5 = 1.8546 over a chord of 10, radius 6.25
+    let segment = 0.5 * 6.25 * 6.25 * (1.854_590 - 0.96);
+    for (bulge, sign) in [("0.5", 1.0), ("-0.5", -1.0)] {
+        let side =
+            format!("0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 20 20 0 42 {bulge} 10 20 20 10 10 0 20 10");
+        near(drawn(&file(&side)).area(), 200.0 + sign * segment, "a bulge of less than half a circle");
+    }
     let old = "0 POLYLINE 8 0 66 1 70 1 0 VERTEX 8 0 10 0 20 0 0 VERTEX 8 0 10 20 20 0 42 1 0 VERTEX 8 0 10 20 20 10 0 VERTEX 8 0 10 0 20 10 0 SEQEND";
     near(drawn(&file(old)).area(), 200.0 + PI * 12.5, "a polyline of old");
     // lines and arcs in any order and sense

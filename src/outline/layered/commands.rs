@@ -236,7 +236,11 @@ impl Binary<'_> {
         Ok(n)
     }
 
-    fn long(&mut self, fault: &Fault) -> Outcome<i64> {
+    /// A whole number of a short or a long command.
+    fn field(&mut self, short: bool, fault: &Fault) -> Outcome<i64> {
+        if short {
+            return self.short(fault).map(i64::from);
+        }
         Ok(i64::from(i32::from_le_bytes(self.take(fault)?)))
     }
 
@@ -267,21 +271,16 @@ impl Binary<'_> {
             128 => Command::Layer(f64::from(self.short(fault)?)),
             129 | 130 => {
                 let short = code == 129;
-                let field = |reader: &mut Self| {
-                    if short { reader.short(fault).map(i64::from) } else { reader.long(fault) }
-                };
-                field(self)?;
-                let (direction, count) = (direction(field(self)?, fault)?, field(self)?);
+                self.field(short, fault)?;
+                let direction = direction(self.field(short, fault)?, fault)?;
+                let count = self.field(short, fault)?;
                 let numbers = self.numbers(count.saturating_mul(2), short, fault)?;
                 Command::Polyline { direction, points: numbers.chunks(2).map(|c| pt(c[0], c[1])).collect() }
             }
             131 | 132 => {
                 let short = code == 131;
-                let field = |reader: &mut Self| {
-                    if short { reader.short(fault).map(i64::from) } else { reader.long(fault) }
-                };
-                field(self)?;
-                let count = field(self)?;
+                self.field(short, fault)?;
+                let count = self.field(short, fault)?;
                 self.numbers(count.saturating_mul(4), short, fault)?;
                 Command::Hatches
             }
