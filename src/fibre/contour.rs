@@ -1,8 +1,8 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
-use super::room::Room;
+use super::room::{Order, Room};
 use super::unidirectional;
-use crate::geom::{Area, combine, hatch, offset, polyline, pt, trig};
+use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use rayon::prelude::*;
 
 /// Rounds at most: no shape is deeper than this many courses.
@@ -19,24 +19,18 @@ const ROUNDS: usize = 2_000;
 ///
 /// Where the shape is to be filled, the order of boundaries matters: loops round
 /// every small hole leave wedges between them. So it is also tried with courses
-/// that follow the outer boundary alone, and the hole that is largest, before
-/// what they leave is served as above; what covers most is laid, closed courses rather
-/// than open ones.
+/// that follow the outer boundary alone, and the hole that is largest, but for a course
+/// or a few along every other boundary that tow can follow, before what they leave is
+/// served as above; what covers most is laid, closed courses rather than open ones.
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let many = room.area.rings().count() > 1;
-    let leads = if o.courses.is_some() || !many {
-        &[Lead::Every][..]
-    } else {
-        &[Lead::Every, Lead::Outer, Lead::Hole][..]
-    };
+    let leads = if o.courses.is_some() || !many { &LEADS[..1] } else { &LEADS[..] };
     let tried: Vec<Room<'_>> = leads
         .par_iter()
         .map(|&lead| {
             let mut tried = room.empty_copy();
-            if lead != Lead::Every {
-                follow(&mut tried, lead);
-            }
+            follow(&mut tried, lead);
             let rest = tried.rest();
             serve(&mut tried, &rest, 0);
             tried
@@ -54,16 +48,27 @@ pub(super) fn lay(room: &mut Room<'_>) {
     tell_unserved(room);
 }
 
-/// Which boundary is followed first.
-#[derive(Clone, Copy, PartialEq, Eq)]
+/// Which boundary is followed first, past all others but for so many courses along each
+/// of them that tow can follow: ends lie there, and not at a rim.
+#[derive(Clone, Copy)]
 enum Lead {
     /// All of them at once.
     Every,
     /// The outer boundary.
-    Outer,
+    Outer { rims: usize },
     /// The largest hole.
-    Hole,
+    Hole { rims: usize },
 }
+
+/// What is tried. Where the corners of a rim are far from what is followed, more courses
+/// along it cover more; where they are near, fewer do.
+const LEADS: [Lead; 5] = [
+    Lead::Every,
+    Lead::Outer { rims: 1 },
+    Lead::Outer { rims: 3 },
+    Lead::Hole { rims: 1 },
+    Lead::Hole { rims: 3 },
+];
 
 /// Tow laid, less what its cuts cost.
 fn worth(room: &Room<'_>) -> f64 {
@@ -86,46 +91,64 @@ const OPEN: f64 = 0.94;
 /// they lay nearly as much tow.
 pub(crate) const CUT_OF_A_RING: f64 = 0.25;
 
-/// Courses side by side along one boundary of every part, past all others.
+/// Courses side by side along one boundary of every part, to its middle.
 fn follow(room: &mut Room<'_>, lead: Lead) {
     let o = room.order;
-    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
-    let mut edges: Vec<Area> = Vec::new();
+    let (of_hole, most) = match lead {
+        Lead::Every => return,
+        Lead::Outer { rims } => (false, rims),
+        Lead::Hole { rims } => (true, rims),
+    };
+    let (mut led, mut rims): (Vec<Area>, Vec<Area>) = (Vec::new(), Vec::new());
     for part in room.area.polygons() {
-        if lead == Lead::Outer {
-            edges.push(combine::ring_area(part.outer()));
-        } else if let Some(hole) =
-            part.holes().iter().max_by(|a, b| polyline::ring_length(a).total_cmp(&polyline::ring_length(b)))
-        {
-            // the complement of the hole: following it inwards is following it outwards
-            let Some(b) = room.area.bounds() else { return };
-            let far = b.hi.dist(b.lo) + 10.0 * o.radius;
-            let frame = combine::ring_area(&[
-                pt(b.lo.x - far, b.lo.y - far),
-                pt(b.hi.x + far, b.lo.y - far),
-                pt(b.hi.x + far, b.hi.y + far),
-                pt(b.lo.x - far, b.hi.y + far),
-            ]);
-            edges.push(combine::difference(&frame, &combine::ring_area(hole)));
+        let long = |k: &usize| polyline::ring_length(&part.holes()[*k]);
+        let largest = (0..part.holes().len()).max_by(|a, b| long(a).total_cmp(&long(b)));
+        if of_hole && largest.is_none() {
+            continue;
+        }
+        let leads = largest.filter(|_| of_hole);
+        let outside = (None, combine::ring_area(part.outer()));
+        let holes = part.holes().iter().enumerate().map(|(k, hole)| (Some(k), beyond(room, hole)));
+        for (which, edge) in std::iter::once(outside).chain(holes) {
+            if which == leads { led.push(edge) } else { rims.push(edge) }
         }
     }
-    for mut edge in edges {
+    for _ in 0..most {
+        for rim in &mut rims {
+            *rim = room.lay_whole(rim).map(|path| beside(o, rim, &path)).unwrap_or_default();
+        }
+    }
+    for mut edge in led {
         for _ in 0..ROUNDS {
             let before = room.courses.len();
-            let Some(path) = room.lay_edge(&edge, lead == Lead::Outer) else { break };
+            let Some(path) = room.lay_edge(&edge) else { break };
             if room.courses.len() == before {
                 break;
             }
-            // the next follows this one, eased as it is
-            let strip = offset::strip(&path.flatten(chord), 2.0 * o.spacing, true, chord);
-            edge = combine::simplified(&combine::difference(&edge, &strip), 0.5 * offset::TIDY_MM);
-            let main = edge.split().max_by(|a, b| a.area().total_cmp(&b.area()));
-            match main {
-                Some(main) => edge = main,
-                None => break,
-            }
+            edge = beside(o, &edge, &path);
         }
     }
+}
+
+/// What a course along an edge leaves inside it: the next one follows that, eased as it is.
+fn beside(o: Order<'_>, edge: &Area, path: &Path) -> Area {
+    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
+    let strip = offset::strip(&path.flatten(chord), 2.0 * o.spacing, true, chord);
+    let rest = combine::simplified(&combine::difference(edge, &strip), 0.5 * offset::TIDY_MM);
+    rest.split().max_by(|a, b| a.area().total_cmp(&b.area())).unwrap_or_default()
+}
+
+/// What lies beyond a hole: following it inwards is following the hole outwards.
+fn beyond(room: &Room<'_>, hole: &[Point]) -> Area {
+    let Some(b) = room.area.bounds() else { return Area::empty() };
+    let far = b.hi.dist(b.lo) + 10.0 * room.order.radius;
+    let frame = combine::ring_area(&[
+        pt(b.lo.x - far, b.lo.y - far),
+        pt(b.hi.x + far, b.lo.y - far),
+        pt(b.hi.x + far, b.hi.y + far),
+        pt(b.lo.x - far, b.hi.y + far),
+    ]);
+    combine::difference(&frame, &combine::ring_area(hole))
 }
 
 /// A round of courses along the edges of each place, and so on in what it leaves;
@@ -238,7 +261,6 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
     use super::*;
     use crate::geom::smooth;
     use crate::job::Rule;
@@ -264,11 +286,52 @@ mod tests {
             }
             radii.sort_by(f64::total_cmp);
             assert!((radii.len() as f64 - (outer - inner)).abs() < 0.1, "{} rings", radii.len());
-            for w in radii.windows(2) {
-                assert!((w[1] - w[0] - 1.0).abs() < 1.5e-3, "{} mm apart", w[1] - w[0]);
-            }
+            // between rings from either side lies what all of them have drifted
+            let mut off: Vec<f64> = radii.windows(2).map(|w| (w[1] - w[0] - 1.0).abs()).collect();
+            off.sort_by(f64::total_cmp);
+            assert!(
+                off[off.len() - 2] < 0.8e-3,
+                "{} mm off where they follow each other",
+                off[off.len() - 2]
+            );
             let drift = radii[radii.len() - 1] - radii[0] - (outer - inner - 1.0);
             assert!(drift.abs() < 5e-3, "{drift} mm");
+        }
+    }
+
+    #[test]
+    fn whatever_is_followed_a_closed_course_runs_along_every_boundary_that_tow_can_follow() {
+        let plate = |w: f64, h: f64| combine::ring_area(&[pt(0.0, 0.0), pt(w, 0.0), pt(w, h), pt(0.0, h)]);
+        for (w, h, holes) in [
+            // rings round the hole alone would cover most of these
+            (90.0, 60.0, &[(45.0, 30.0, 15.0)][..]),
+            (90.0, 50.0, &[(30.0, 25.0, 12.0)][..]),
+            (110.0, 40.0, &[(25.0, 20.0, 8.0), (80.0, 20.0, 10.0)][..]),
+            // 2 mm: no tow of 5 mm radius can follow it
+            (100.0, 60.0, &[(40.0, 30.0, 14.0), (85.0, 30.0, 2.0)][..]),
+        ] {
+            let mut area = plate(w, h);
+            for &(x, y, r) in holes {
+                area = combine::difference(&area, &smooth::disc(pt(x, y), r, 1e-3));
+            }
+            let mut room = Room::new(order(), &area);
+            lay(&mut room);
+            // furthest that a closed course is from a boundary anywhere, 0 where it follows it
+            let off = |from: &dyn Fn(Point) -> f64| {
+                let far = |c: &super::super::Course| {
+                    let places =
+                        (0..=200).filter_map(|k| c.path().point_at(c.length_mm() * f64::from(k) / 200.0));
+                    places.map(from).fold(0.0, f64::max)
+                };
+                room.courses.iter().filter(|c| c.path().closed).map(far).fold(f64::INFINITY, f64::min)
+            };
+            let rim = off(&|p| p.x.min(w - p.x).min(p.y).min(h - p.y));
+            // a bend of R stays (sqrt 2 - 1) R from a square corner, (1 - 1 / sqrt 2) R from its sides
+            assert!(rim < 0.5 + 0.32 * 5.0, "{w} x {h}: {rim} mm off the rim");
+            for &(x, y, r) in holes.iter().filter(|h| h.2 > 5.0) {
+                let hole = off(&|p| p.dist(pt(x, y)) - r);
+                assert!(hole < 0.55, "{w} x {h}: {hole} mm off the hole at {x}");
+            }
         }
     }
 }

@@ -55,6 +55,14 @@ impl Order<'static> {
     }
 }
 
+/// The path of a fit that is closed in one piece.
+fn closed(fit: &bend::Fit) -> Option<&Path> {
+    match fit.pieces.as_slice() {
+        [path] if path.closed => Some(path),
+        _ => None,
+    }
+}
+
 /// A room being filled.
 #[derive(Clone, Debug)]
 pub(super) struct Room<'a> {
@@ -423,28 +431,38 @@ impl<'a> Room<'a> {
         }
     }
 
-    /// Lays one course along one boundary of an area that may be larger than the
-    /// room: its outer ring, or its first hole. Gives the whole closed path, of
-    /// which what has room is laid; `None` where no closed path follows it.
-    pub(super) fn lay_edge(&mut self, edge: &Area, outer: bool) -> Option<Path> {
+    /// Lays one course along the boundary of an area that may be larger than the room: its
+    /// hole, if it has one, or its outer ring. Gives the whole closed path, of which what
+    /// has room is laid; `None` where no closed path follows it.
+    pub(super) fn lay_edge(&mut self, edge: &Area) -> Option<Path> {
+        let o = self.order;
+        let hole = edge.polygons().first()?.holes().first();
+        let path = self.along_edge(edge).or_else(|| {
+            let round = smooth::rounded_up(hole?, o.radius);
+            let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
+            closed(&fit).cloned()
+        })?;
+        let told = self.left_out.len();
+        self.lay_path(&path);
+        self.left_out.truncate(told);
+        Some(path)
+    }
+
+    /// The same, where tow can follow the boundary as it is and all of it has room.
+    pub(super) fn lay_whole(&mut self, edge: &Area) -> Option<Path> {
+        let path = self.along_edge(edge).filter(|path| self.inside(path) && self.clear(path))?;
+        self.accept(path.clone());
+        Some(path)
+    }
+
+    /// The closed path along the hole of an area, if it has one, or its outer ring.
+    fn along_edge(&self, edge: &Area) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(edge);
         let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
         let part = edge.polygons().first()?;
-        let ring = if outer { part.outer() } else { part.holes().first()? };
-        let mut fit = swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
-        if !outer && !matches!(fit.pieces.as_slice(), [p] if p.closed) {
-            let round = smooth::rounded_up(ring, o.radius);
-            fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
-        }
-        let [path] = fit.pieces.as_slice() else { return None };
-        if !path.closed {
-            return None;
-        }
-        let told = self.left_out.len();
-        self.lay_path(path);
-        self.left_out.truncate(told);
-        Some(path.clone())
+        let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
+        closed(&swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free)).cloned()
     }
 
     /// Lays along the boundary of an area, swinging past its corners, the longest

@@ -51,6 +51,23 @@ impl Heads<'_> {
         self.warmth[head.index()] = Warmth { at_c: self.at(head, now), target_c, since: now };
     }
 
+    /// How cold a head gets that is put aside and has to be hot again by then: cooling and
+    /// heating fill the time, or standby is reached first. Before its first turn it has
+    /// not been hot yet. `None` where it would cool too little to be worth it.
+    fn lowest(&self, idle: Head, aside: f64, hot_by: f64, first: bool) -> Option<f64> {
+        let (working, standby) = self.targets(idle);
+        if first {
+            return Some(self.at(idle, hot_by).min(working));
+        }
+        let heater = self.job.printer.head(idle).heater;
+        let whole = heater.seconds(self.at(idle, aside), standby) + heater.seconds(standby, working);
+        let drop = heater.drop_within(working, hot_by - aside);
+        if drop < SMALLEST_DROP_K {
+            return None;
+        }
+        Some(if whole <= hot_by - aside { standby } else { (working - drop).max(standby) })
+    }
+
     /// Seconds until a head is hot, and it is.
     fn wait(&mut self, head: Head, now: f64) -> f64 {
         let (working, _) = self.targets(head);
@@ -93,7 +110,6 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
             Head::Fibre => Head::Matrix,
         };
         let (working, standby) = heads.targets(idle);
-        let heater = p.head(idle).heater;
         now += takes(i);
         let aside = now;
         now += heads.wait(head, now);
@@ -115,55 +131,60 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         // the other head lays once it is in its place
         let hot_by = now + takes(next) - MARGIN_S;
         let first = k == 0;
-        // how cold it gets: cooling and heating again fill the time, or reach standby first
-        let lowest = if first {
-            heads.at(idle, hot_by).min(working)
-        } else {
-            let is = heads.at(idle, aside);
-            let whole = heater.seconds(is, standby) + heater.seconds(standby, working);
-            let drop = heater.drop_within(working, hot_by - aside);
-            if drop < SMALLEST_DROP_K {
-                continue;
-            }
-            if whole <= hot_by - aside { standby } else { (working - drop).max(standby) }
-        };
-        let due = hot_by - heater.seconds(lowest, working);
+        let Some(lowest) = heads.lowest(idle, aside, hot_by, first) else { continue };
+        let due = hot_by - heads.job.printer.head(idle).heater.seconds(lowest, working);
         // before its first turn it is cold already, and may be heated along with the other
         let along = first.then_some((i + 1, aside));
-        let places = along
-            .into_iter()
-            .chain((begin..=end).filter(|&m| breaks[m] || m == end).map(|m| (m, clock[m - begin])));
-        let (mut early, mut late) = (None, None);
-        for place in places {
-            if place.1 <= due {
-                early = Some(place);
-            } else {
-                late = late.or(Some(place));
-            }
-        }
-        let (at, then) = match (early, late) {
-            (Some(early), None) => early,
-            (Some(early), _) if due - early.1 <= LONGEST_EARLY_S => early,
-            // on its way down there is no place: it stays hot
-            (None, _) if !first && lowest > standby => continue,
-            (_, Some(late)) => late,
-            (None, None) => continue,
+        let places = (begin..=end).filter(|&m| breaks[m] || m == end).map(|m| (m, clock[m - begin]));
+        let on_the_way_down = !first && lowest > standby;
+        let Some((at, then)) = heated_at(along.into_iter().chain(places), due, on_the_way_down) else {
+            continue;
         };
         inserts.push((i + 1, set(standby)));
         inserts.push((at, set(working)));
         heads.aim(idle, aside, standby);
         heads.aim(idle, then, working);
     }
+    let moves = inserted(moves, inserts);
+    Program { moves, ..program }
+}
+
+/// Moves with others put in before those of the given numbers, which are in order.
+fn inserted(moves: &[Move], inserts: Vec<(usize, Move)>) -> Vec<Move> {
     let mut out = Vec::with_capacity(moves.len() + inserts.len());
     let mut pending = inserts.into_iter().peekable();
-    for (i, m) in program.moves.iter().enumerate() {
-        while pending.peek().is_some_and(|(at, _)| *at == i) {
-            out.extend(pending.next().map(|(_, m)| m));
+    for (i, m) in moves.iter().enumerate() {
+        while let Some((_, put_in)) = pending.next_if(|(at, _)| *at == i) {
+            out.push(put_in);
         }
         out.push(m.clone());
     }
     out.extend(pending.map(|(_, m)| m));
-    Program { moves: out, ..program }
+    out
+}
+
+/// Before which move, and when, a head is heated again: of the places in the other head's
+/// work, in order, the last one by which it is due, or the first behind it where that would
+/// be much too early. `None` where it stays hot: on its way down there is no place by then.
+fn heated_at(
+    places: impl Iterator<Item = (usize, f64)>,
+    due: f64,
+    on_the_way_down: bool,
+) -> Option<(usize, f64)> {
+    let (mut early, mut late) = (None, None);
+    for place in places {
+        if place.1 <= due {
+            early = Some(place);
+        } else {
+            late = late.or(Some(place));
+        }
+    }
+    match (early, late) {
+        (Some(early), None) => Some(early),
+        (Some(early), _) if due - early.1 <= LONGEST_EARLY_S => Some(early),
+        (None, _) if on_the_way_down => None,
+        (_, late) => late,
+    }
 }
 
 /// Moves before which a command may stand without breaking into a course, a bead
