@@ -32,14 +32,18 @@ pub(super) fn lay(room: &mut Room<'_>) {
     };
     let tried: Vec<Room<'_>> = leads
         .par_iter()
-        .map(|&lead| {
+        .filter_map(|&lead| {
             let mut tried = room.empty_copy();
             if lead != Lead::Every {
                 follow(&mut tried, lead);
+                if tried.courses.is_empty() {
+                    // the same again as with every boundary at once
+                    return None;
+                }
             }
             let rest = tried.rest();
             serve(&mut tried, &rest, 0);
-            tried
+            Some(tried)
         })
         .collect();
     let mut best: Option<Room<'_>> = None;
