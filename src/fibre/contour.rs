@@ -28,12 +28,14 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let leads = if o.courses.is_some() || !many { &LEADS[..1] } else { &LEADS[..] };
     let tried: Vec<Room<'_>> = leads
         .par_iter()
-        .map(|&lead| {
+        .filter_map(|&lead| {
             let mut tried = room.empty_copy();
-            follow(&mut tried, lead);
+            if !follow(&mut tried, lead) {
+                return None;
+            }
             let rest = tried.rest();
             serve(&mut tried, &rest, 0);
-            tried
+            Some(tried)
         })
         .collect();
     let mut best: Option<Room<'_>> = None;
@@ -91,11 +93,12 @@ const OPEN: f64 = 0.94;
 /// they lay nearly as much tow.
 pub(crate) const CUT_OF_A_RING: f64 = 0.25;
 
-/// Courses side by side along one boundary of every part, to its middle.
-fn follow(room: &mut Room<'_>, lead: Lead) {
+/// Courses side by side along one boundary of every part, to its middle. Gives whether
+/// this is another layout than those of the leads before it.
+fn follow(room: &mut Room<'_>, lead: Lead) -> bool {
     let o = room.order;
     let (of_hole, most) = match lead {
-        Lead::Every => return,
+        Lead::Every => return true,
         Lead::Outer { rims } => (false, rims),
         Lead::Hole { rims } => (true, rims),
     };
@@ -113,9 +116,13 @@ fn follow(room: &mut Room<'_>, lead: Lead) {
             if which == leads { led.push(edge) } else { rims.push(edge) }
         }
     }
-    for _ in 0..most {
+    for round in 0..most {
+        let before = room.courses.len();
         for rim in &mut rims {
             *rim = room.lay_whole(rim).map(|path| beside(o, rim, &path)).unwrap_or_default();
+        }
+        if round > 0 && room.courses.len() == before {
+            return false;
         }
     }
     for mut edge in led {
@@ -128,6 +135,7 @@ fn follow(room: &mut Room<'_>, lead: Lead) {
             edge = beside(o, &edge, &path);
         }
     }
+    !room.courses.is_empty()
 }
 
 /// What a course along an edge leaves inside it: the next one follows that, eased as it is.

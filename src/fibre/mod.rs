@@ -16,6 +16,7 @@ mod reach;
 mod relaxed;
 mod room;
 mod rows;
+mod seeds;
 mod spiral;
 mod stagger;
 mod steered;

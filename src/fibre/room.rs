@@ -180,9 +180,18 @@ impl<'a> Room<'a> {
 
     /// A point has room, as [`Self::room_at`] tells: quicker where how much is not asked.
     pub(super) fn is_free(&self, p: Point) -> bool {
-        let (edge, width) = (0.6 * self.order.deviation, self.order.width - 0.5 * self.order.deviation);
-        self.taken.distance_within(p, width).is_infinite()
-            && (self.boundary.enclose(p) || self.boundary.distance_within(p, edge).is_finite())
+        self.taken.distance_within(p, self.least_off_tow()).is_infinite() && self.is_within(p)
+    }
+
+    /// A point lies where centre lines may, whatever is laid there.
+    pub(super) fn is_within(&self, p: Point) -> bool {
+        let edge = 0.6 * self.order.deviation;
+        self.boundary.enclose(p) || self.boundary.distance_within(p, edge).is_finite()
+    }
+
+    /// How near to tow a point has no room, mm.
+    pub(super) fn least_off_tow(&self) -> f64 {
+        self.order.width - 0.5 * self.order.deviation
     }
 
     /// A path has room at a length of it.

@@ -44,8 +44,8 @@ pub(super) fn fields(area: &Area, angle: f64, pitch: f64, long: f64) -> Vec<Fiel
 }
 
 fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
-    let ys = || part.rings().flatten().map(|p| p.turned(-angle).y);
-    let (lo, hi) = (ys().fold(f64::INFINITY, f64::min), ys().fold(f64::NEG_INFINITY, f64::max));
+    let turned = hatch::Turned::new(part, angle);
+    let (lo, hi) = turned.extent;
     if hi < lo {
         return Field::default();
     }
@@ -57,7 +57,7 @@ fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
     let flush = [lo + 1e-4, hi - 1e-4 - pitch * ((hi - lo - 2e-4) / pitch).floor()];
     let mut best: Option<(f64, Vec<hatch::Row>)> = None;
     for phase in tried.chain(flush) {
-        let rows = hatch::rows(part, angle, pitch, phase);
+        let rows = turned.rows(pitch, phase);
         let worth: f64 = rows
             .iter()
             .flat_map(|r| &r.spans)

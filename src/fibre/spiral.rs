@@ -195,6 +195,7 @@ impl Loops {
     fn points(&self, chain: &[usize], start: Point, over: f64) -> Vec<Point> {
         let mut out: Vec<Point> = Vec::new();
         let inner = begun_at(&self.lines[chain[0]], start);
+        let lengths = lengths(&inner);
         let whole = polyline::length(&inner);
         let mut start = start;
         for (k, &i) in chain.iter().enumerate() {
@@ -204,7 +205,8 @@ impl Loops {
             let share = (1.5 * over / whole).min(0.6);
             for (p, fine) in with_tail(&ring, total * (1.0 - share)) {
                 // loops go over side by side: as far as the innermost has at this place
-                let gone = if fine { (length_at(&inner, p, over) - (whole - over)) / over } else { 0.0 };
+                let gone =
+                    if fine { (length_at(&inner, &lengths, p, over) - (whole - over)) / over } else { 0.0 };
                 let u = gone.clamp(0.0, 1.0);
                 let moved = match next {
                     Some(l) if u > 0.0 => l.nearest(p).map_or(p, |(q, _)| p.lerp(q, u * u * (3.0 - 2.0 * u))),
@@ -223,22 +225,28 @@ impl Loops {
     }
 }
 
-/// The length along a closed line at which it is nearest to a place, looked for over
-/// its second half.
-fn length_at(line: &[Point], place: Point, over: f64) -> f64 {
-    let from = (0.5 * polyline::length(line)).min(polyline::length(line) - 1.2 * over);
-    let mut best = (f64::INFINITY, 0.0);
-    let mut at = 0.0;
+/// The lengths along a line at which its points lie.
+fn lengths(line: &[Point]) -> Vec<f64> {
+    let mut at = vec![0.0];
     for w in line.windows(2) {
-        let length = w[0].dist(w[1]);
-        if at + length >= from {
-            let share = polyline::nearest_share(place, w[0], w[1]);
-            let off = w[0].lerp(w[1], share).dist(place);
-            if off < best.0 {
-                best = (off, at + share * length);
-            }
+        at.push(at[at.len() - 1] + w[0].dist(w[1]));
+    }
+    at
+}
+
+/// The length along a closed line at which it is nearest to a place, looked for over
+/// its second half. `lengths` are those of its points.
+fn length_at(line: &[Point], lengths: &[f64], place: Point, over: f64) -> f64 {
+    let whole = lengths.last().copied().unwrap_or(0.0);
+    let from = (0.5 * whole).min(whole - 1.2 * over);
+    let mut best = (f64::INFINITY, 0.0);
+    let first = lengths.partition_point(|at| *at < from).saturating_sub(1);
+    for (w, at) in line.windows(2).zip(lengths.windows(2)).skip(first) {
+        let share = polyline::nearest_share(place, w[0], w[1]);
+        let off = w[0].lerp(w[1], share).dist(place);
+        if off < best.0 {
+            best = (off, at[0] + share * w[0].dist(w[1]));
         }
-        at += length;
     }
     best.1
 }

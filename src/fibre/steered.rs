@@ -13,8 +13,10 @@
 use super::Course;
 use super::joined;
 use super::relaxed::Relaxed;
-use super::room::Room;
+use super::room::{Order, Room};
+use super::seeds::Seeds;
 use super::worth::Worth;
+use crate::geom::nearest::Lines;
 use crate::geom::{Point, bend, polyline, trig};
 use crate::job::Field;
 use rayon::prelude::*;
@@ -53,15 +55,12 @@ const SERVED: f64 = 0.95;
 /// Steps in which a course's angle off the field is looked at, mm.
 const LOOK_MM: f64 = 2.0;
 
-/// Seeds tried along each side of a course.
-const SEEDS: usize = 7;
-
 /// Extra radius of traced lines, as a share: the fit's arcs need room.
 const MARGIN: f64 = 0.06;
 
 /// Distance to the neighbour beyond the spacing, mm: traced lines and fitted ones
 /// differ by no more.
-const BESIDE_MM: f64 = 0.012;
+pub(super) const BESIDE_MM: f64 = 0.012;
 
 /// A field that can be asked anywhere.
 #[derive(Debug)]
@@ -104,17 +103,17 @@ impl Directions {
 /// tried, and what serves the region best is laid.
 pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let o = room.order;
-    let step = 0.7 * (8.0 * o.radius * bend::PROPOSAL_CHORD_MM).sqrt();
     let Some(bounds) = room.area.bounds() else {
         tell(room);
         return 0;
     };
     let field = Relaxed::new(field, bounds, o.radius * (1.0 + MARGIN));
-    let tracer = Tracer { field: &field, step, turn: step / (o.radius * (1.0 + MARGIN)), spacing: o.spacing };
-    let lines = longest_first(first(room, &tracer), o.shortest);
+    let tracer = Tracer::new(&field, &o);
+    let mut seeds = Seeds::on_a_grid(room);
+    let lines = seeds.lines(room, &tracer);
     let way = |rank: usize| {
         let mut laid = room.empty_copy();
-        if lay_one_of(&mut laid, &tracer, lines[rank..].iter().chain(&lines[..rank])) {
+        if lay_one_of(&mut laid, &tracer, lines[rank..].iter().chain(&lines[..rank]).copied()) {
             fill(&mut laid, &tracer);
         }
         // turns lie across it on purpose
@@ -192,31 +191,22 @@ fn lost_aside(course: &Course, field: &Relaxed) -> f64 {
 
 /// Lays courses beside those that are there, and in places that none of them reaches.
 fn fill(room: &mut Room<'_>, tracer: &Tracer<'_>) {
-    let shortest = room.order.shortest;
     let mut beside = 0;
+    let mut elsewhere = Seeds::on_a_grid(room);
     loop {
         while beside < room.courses.len() {
-            let lines = longest_first(next_to(room, tracer, beside), shortest);
-            if !lay_one_of(room, tracer, &lines) {
-                beside += 1;
-            }
+            let mut seeds = Seeds::beside(room, tracer, beside);
+            while seeds.lay_one(room, tracer) {}
+            beside += 1;
         }
-        let lines = longest_first(first(room, tracer), shortest);
-        if !lay_one_of(room, tracer, &lines) {
+        if !elsewhere.lay_one(room, tracer) {
             break;
         }
     }
 }
 
-/// The lines that are long enough, the longest first, of equals the first.
-fn longest_first(mut lines: Vec<Line>, shortest: f64) -> Vec<Line> {
-    lines.retain(|l| l.length >= shortest);
-    lines.sort_by(|a, b| b.length.total_cmp(&a.length));
-    lines
-}
-
 /// Lays the first line for which a course is found. Gives whether there is one.
-fn lay_one_of<'l>(
+pub(super) fn lay_one_of<'l>(
     room: &mut Room<'_>,
     tracer: &Tracer<'_>,
     lines: impl IntoIterator<Item = &'l Line>,
@@ -242,95 +232,116 @@ fn lay_one_of<'l>(
     false
 }
 
-/// Lines through seeds on a grid, in places of their own.
-fn first(room: &Room<'_>, tracer: &Tracer<'_>) -> Vec<Line> {
-    let o = room.order;
-    let Some(b) = room.area.bounds() else { return Vec::new() };
-    let size = b.size();
-    // a seed for every square of the shortest course's area, at most so many
-    let cell = (o.shortest * o.spacing).sqrt().max(size.x.max(size.y) / 40.0);
-    let mut lines = Vec::new();
-    let mut y = b.lo.y + 0.5 * cell;
-    while y < b.hi.y {
-        let mut x = b.lo.x + 0.5 * cell;
-        while x < b.hi.x {
-            let seed = Point::new(x, y);
-            if room.is_free(seed) {
-                lines.extend(tracer.trace(room, seed, None));
-            }
-            x += cell;
-        }
-        y += cell;
-    }
-    lines
-}
-
-/// Lines that begin beside a course.
-fn next_to(room: &Room<'_>, tracer: &Tracer<'_>, course: usize) -> Vec<Line> {
-    let o = room.order;
-    let path = room.courses[course].path();
-    let length = path.length();
-    let mut lines = Vec::new();
-    for k in 0..SEEDS {
-        #[expect(clippy::cast_precision_loss, reason = "a handful")]
-        let s = length * (k as f64 + 0.5) / SEEDS as f64;
-        let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) else { continue };
-        for side in [1.0, -1.0] {
-            let seed = p + t.left() * (side * (o.spacing + BESIDE_MM));
-            if room.is_free(seed) {
-                lines.extend(tracer.trace(room, seed, Some(t)));
-            }
-        }
-    }
-    lines
-}
-
 /// A line that follows the field.
-struct Line {
-    points: Vec<Point>,
+pub(super) struct Line {
+    pub(super) points: Vec<Point>,
     closed: bool,
     /// mm.
-    length: f64,
+    pub(super) length: f64,
+    /// Where it looked for tow beside it, place by place along it.
+    looks: Vec<Look>,
 }
 
-struct Tracer<'a> {
+/// A place where a line looked for tow.
+#[derive(Clone, Copy)]
+struct Look {
+    at: Point,
+    /// How far off the nearest was, mm, or how far it looked.
+    off_tow: f64,
+}
+
+impl Line {
+    /// Tow along these lines would have led it elsewhere.
+    pub(super) fn minds(&self, tow: &Lines, tracer: &Tracer<'_>) -> bool {
+        let farthest = tracer.looks_within() + tracer.step;
+        let mut k = 0;
+        while let Some(look) = self.looks.get(k) {
+            let off = tow.distance_within(look.at, LOOK_PAST * farthest);
+            // further off than the nearest no tow matters, but where it is in the way; a step
+            // more: places up to so far from this one are asked too
+            if off < look.off_tow.max(tracer.spacing) + tracer.step {
+                return true;
+            }
+            // two looks lie no more than two steps apart
+            k += tracer.steps(0.5 * (off.min(LOOK_PAST * farthest) - farthest)).max(1);
+        }
+        false
+    }
+
+    /// The line passes a place so nearly that another line through it is this one again.
+    pub(super) fn passes(&self, p: Point, tracer: &Tracer<'_>) -> bool {
+        let mut k = 0;
+        while let Some([a, b]) = self.points.get(k..k + 2) {
+            let off = polyline::point_segment_distance(p, *a, *b);
+            if off < SAME_MM {
+                return true;
+            }
+            k += tracer.steps(off - SAME_MM).max(1);
+        }
+        false
+    }
+}
+
+/// Lines that pass so near to one another are one line, mm.
+const SAME_MM: f64 = 0.02;
+
+/// How far tow is looked for where it is asked whether a line minds it, as a multiple of the
+/// distance within which it can matter: places are passed over that lie far from it.
+const LOOK_PAST: f64 = 6.0;
+
+pub(super) struct Tracer<'a> {
     field: &'a Relaxed,
     step: f64,
     /// Most that a line turns in a step, radians.
     turn: f64,
-    spacing: f64,
+    pub(super) spacing: f64,
 }
 
-impl Tracer<'_> {
+impl<'a> Tracer<'a> {
+    pub(super) fn new(field: &'a Relaxed, order: &Order<'_>) -> Self {
+        let step = 0.7 * (8.0 * order.radius * bend::PROPOSAL_CHORD_MM).sqrt();
+        Self { field, step, turn: step / (order.radius * (1.0 + MARGIN)), spacing: order.spacing }
+    }
+
     /// The line through a seed: once round where it comes back to it, else both ways.
-    fn trace(&self, room: &Room<'_>, seed: Point, along: Option<Point>) -> Option<Line> {
+    pub(super) fn trace(&self, room: &Room<'_>, seed: Point, along: Option<Point>) -> Line {
         let angle = match along {
             Some(t) => self.wanted(room, seed, trig::atan2(t.y, t.x)).0,
             None => self.field.at(seed),
         };
-        let (forward, back) = self.run(room, seed, angle, &[]);
+        let mut looks = Vec::new();
+        let (forward, back) = self.run(room, seed, angle, &[], &mut looks);
         if let Some(end) = back {
             let points = closed_up(&forward, end);
             let length = polyline::ring_length(&points);
-            return Some(Line { points, closed: true, length });
+            return Line { points, closed: true, length, looks };
         }
-        let (mut points, _) = self.run(room, seed, angle + std::f64::consts::PI, &forward);
+        looks.reverse();
+        let (mut points, _) = self.run(room, seed, angle + std::f64::consts::PI, &forward, &mut looks);
         points.reverse();
         points.pop();
         points.extend(forward);
         let length = polyline::length(&points);
-        (points.len() > 2).then_some(Line { points, closed: false, length })
+        Line { points, closed: false, length, looks }
     }
 
     /// One way from a seed, and where the line would go on beside the seed if it
     /// comes back to it. It keeps off the other way, which is there already.
-    fn run(&self, room: &Room<'_>, seed: Point, angle: f64, other: &[Point]) -> (Vec<Point>, Option<Point>) {
+    fn run(
+        &self,
+        room: &Room<'_>,
+        seed: Point,
+        angle: f64,
+        other: &[Point],
+        looks: &mut Vec<Look>,
+    ) -> (Vec<Point>, Option<Point>) {
         let mut line = vec![seed];
         let start = Point::unit(angle);
         let (mut p, mut heading) = (seed, angle);
         let most = 200_000;
         while line.len() < most {
-            let (wanted, off) = self.wanted(room, p, heading);
+            let (wanted, off, look) = self.wanted(room, p, heading);
+            looks.push(look);
             if off > STOP_RAD {
                 break;
             }
@@ -338,7 +349,10 @@ impl Tracer<'_> {
             // a chord of the arc that turns by so much
             let q = p + Point::unit(heading + 0.5 * turn) * self.step;
             heading += turn;
-            if !room.is_free(q) || self.comes_near(q, other, self.spacing) {
+            // what is near has just been looked for nearly there
+            let clear = look.off_tow - q.dist(look.at) > room.least_off_tow();
+            let free = if clear { room.is_within(q) } else { room.is_free(q) };
+            if !free || self.comes_near(q, other, self.spacing) {
                 break;
             }
             // a line that winds onto itself ends; what goes on beside it is another's
@@ -365,15 +379,12 @@ impl Tracer<'_> {
     /// A place is nearer than this to a line, but for its beginning, where the place
     /// may have come from.
     fn comes_near(&self, p: Point, line: &[Point], within: f64) -> bool {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
-        let beginning = (4.0 * within / self.step) as usize;
+        let beginning = self.steps(4.0 * within);
         line.get(beginning.max(1)..).is_some_and(|rest| self.passes(p, rest, within))
     }
 
     /// A line passes a place nearer than this.
     fn passes(&self, p: Point, line: &[Point], within: f64) -> bool {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
-        let steps = |mm: f64| (mm / self.step) as usize;
         let mut k = 0;
         while let Some(q) = line.get(k) {
             let d = p.dist(*q);
@@ -381,7 +392,7 @@ impl Tracer<'_> {
                 return true;
             }
             // points are a step apart: none before this one can be near enough
-            k += steps(d - within).max(1);
+            k += self.steps(d - within).max(1);
         }
         false
     }
@@ -389,15 +400,26 @@ impl Tracer<'_> {
     /// A place lies nearer than a spacing to a line that leads to it, but for its last
     /// part; and not at its beginning, where the line may close.
     fn winds_onto(&self, line: &[Point], p: Point) -> bool {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
-        let last = (4.0 * self.spacing / self.step) as usize;
+        let last = self.steps(4.0 * self.spacing);
         let until = line.len().saturating_sub(last.max(20));
         self.comes_near(p, &line[..until], 0.98 * self.spacing)
     }
 
-    /// The heading wanted at a point by a line that goes along `heading`, and how
-    /// far that heading lies off the field, radians.
-    fn wanted(&self, room: &Room<'_>, p: Point, heading: f64) -> (f64, f64) {
+    /// How many steps there are in a length.
+    fn steps(&self, mm: f64) -> usize {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a share of a line")]
+        let steps = (mm / self.step) as usize;
+        steps
+    }
+
+    /// Tow at this distance from a line or nearer turns it, mm.
+    fn looks_within(&self) -> f64 {
+        (1.0 + CLOSED_UP_TO) * self.spacing
+    }
+
+    /// The heading wanted at a point by a line that goes along `heading`, how far that
+    /// heading lies off the field, radians, and where it looked for tow.
+    fn wanted(&self, room: &Room<'_>, p: Point, heading: f64) -> (f64, f64, Look) {
         let sensed = |angle: f64| {
             let off = trig::wrapped(angle - heading);
             if off.abs() > std::f64::consts::FRAC_PI_2 { angle + std::f64::consts::PI } else { angle }
@@ -406,8 +428,10 @@ impl Tracer<'_> {
         let ahead = p + Point::unit(heading) * self.step;
         let field = sensed(self.field.at(ahead));
         let mut wanted = field;
-        if let Some((near, direction)) = room.nearest_tow(ahead, (1.0 + CLOSED_UP_TO) * self.spacing) {
-            let gap = ahead.dist(near) - self.spacing;
+        let mut off_tow = self.looks_within();
+        if let Some((near, direction)) = room.nearest_tow(ahead, off_tow) {
+            off_tow = ahead.dist(near);
+            let gap = off_tow - self.spacing;
             if gap < CLOSED_UP_TO * self.spacing {
                 let beside = sensed(trig::atan2(direction.y, direction.x));
                 // the gap is closed, or opened, within two spacings
@@ -421,7 +445,7 @@ impl Tracer<'_> {
             }
         }
         let off = trig::wrapped(wanted - field).abs();
-        (wanted, off)
+        (wanted, off, Look { at: ahead, off_tow })
     }
 }
 

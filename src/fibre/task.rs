@@ -7,7 +7,6 @@ use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, st
 use crate::geom::{Area, bend, combine, offset};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{Target, Task, hoops_between};
-use rayon::prelude::*;
 
 /// What a task finds in its layer.
 pub(super) struct Place<'a> {
@@ -35,6 +34,11 @@ pub(super) struct Laid<'a> {
 impl Laid<'_> {
     fn length_mm(&self) -> f64 {
         self.room.courses.iter().map(Course::length_mm).sum()
+    }
+
+    /// Closed courses.
+    fn loops(&self) -> usize {
+        self.room.courses.iter().filter(|c| c.path().closed).count()
     }
 
     /// The better of two: more tow, less what cuts may cost where few are asked for.
@@ -82,10 +86,19 @@ pub(super) fn lay<'a>(
     field: Option<&steered::Directions>,
     place: &Place<'_>,
 ) -> Laid<'a> {
-    let way = |wound: &Option<f64>| lay_wound(job, region, task, field, place, *wound);
     let (first, others) = windings(region);
-    let others: Vec<Laid<'_>> = others.par_iter().map(way).collect();
-    others.into_iter().fold(way(&first), Laid::or)
+    let mut best = lay_wound(job, region, task, field, place, first);
+    let mut loops = best.loops();
+    for &margin in others {
+        // without loops, or when each is in a spiral, wider ones save no more cuts
+        if loops == 0 {
+            break;
+        }
+        let wound = lay_wound(job, region, task, field, place, margin);
+        loops = wound.loops();
+        best = best.or(wound);
+    }
+    best
 }
 
 fn lay_wound<'a>(

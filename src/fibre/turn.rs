@@ -57,9 +57,24 @@ pub(super) struct Turn {
     y1: f64,
     /// Where the lower row ends, along `u`.
     u0: f64,
-    /// Slope of the straight, radians from `u`.
-    phi: f64,
+    slope: Slope,
     radius: f64,
+}
+
+/// The slope of the straight, asked for time and again.
+#[derive(Clone, Copy, Debug)]
+struct Slope {
+    /// Radians from `u`.
+    phi: f64,
+    sin: f64,
+    cos: f64,
+}
+
+impl Slope {
+    fn new(phi: f64) -> Self {
+        let (sin, cos) = trig::sin_cos(phi);
+        Self { phi, sin, cos }
+    }
 }
 
 /// Slopes of the straight between the two arcs, radians: flatter ones need more
@@ -69,13 +84,13 @@ const SLOPES: (f64, f64) = (0.6, std::f64::consts::PI - 0.6);
 impl Turn {
     /// Where the upper row ends, along `u`.
     pub(super) fn u1(&self) -> f64 {
-        self.u0 + (self.y1 - self.y0 - 2.0 * self.radius) * trig::cos(self.phi) / trig::sin(self.phi)
+        self.u0 + (self.y1 - self.y0 - 2.0 * self.radius) * self.slope.cos / self.slope.sin
     }
 
     /// Where the curve that runs `inset` mm inside the turn crosses `y`, along `u`.
     pub(super) fn across(&self, y: f64, inset: f64) -> f64 {
         let r = (self.radius - inset).max(0.0);
-        let (sin, cos) = trig::sin_cos(self.phi);
+        let Slope { sin, cos, .. } = self.slope;
         let (c0, c1) = (self.y0 + self.radius, self.y1 - self.radius);
         let bulge = |d: f64| (r * r - d * d).max(0.0).sqrt();
         if y < c0 - r * cos {
@@ -89,7 +104,7 @@ impl Turn {
 
     /// Its length: two arcs that together turn by half a circle, and the straight.
     pub(super) fn length(&self) -> f64 {
-        let straight = (self.y1 - self.y0 - 2.0 * self.radius) / trig::sin(self.phi);
+        let straight = (self.y1 - self.y0 - 2.0 * self.radius) / self.slope.sin;
         std::f64::consts::PI * self.radius + straight
     }
 
@@ -101,7 +116,7 @@ impl Turn {
     /// The path from the lower row to the upper one, in the turned frame.
     pub(super) fn path(&self) -> Path {
         let s = self.side.sign();
-        let (sin, cos) = trig::sin_cos(self.phi);
+        let Slope { sin, cos, .. } = self.slope;
         let (r, u1) = (self.radius, self.u1());
         let at = |u: f64, y: f64| pt(s * u, y);
         let ccw = self.side == Side::Right;
@@ -171,13 +186,13 @@ impl<'a> Front<'a> {
 
     /// The turn between two rows that lies farthest out, no farther than `limit`,
     /// by the rows' ends alone.
-    fn fitted(&self, lower: usize, upper: usize, slope: Option<f64>, limit: f64) -> Turn {
+    fn fitted(&self, lower: usize, upper: usize, slope: Option<Slope>, limit: f64) -> Turn {
         let (y0, y1) = (self.rows[lower].y, self.rows[upper].y);
         // along the line through the two rows' ends, or the nest's
-        let phi = slope.unwrap_or_else(|| {
-            trig::atan2(y1 - y0, self.end(upper) - self.end(lower)).clamp(SLOPES.0, SLOPES.1)
+        let slope = slope.unwrap_or_else(|| {
+            Slope::new(trig::atan2(y1 - y0, self.end(upper) - self.end(lower)).clamp(SLOPES.0, SLOPES.1))
         });
-        let mut turn = Turn { side: self.side, lower, upper, y0, y1, u0: 0.0, phi, radius: self.radius };
+        let mut turn = Turn { side: self.side, lower, upper, y0, y1, u0: 0.0, slope, radius: self.radius };
         // every row between must reach the turn, which so lies inside the front
         turn.u0 = (lower..=upper)
             .map(|k| {
@@ -195,7 +210,10 @@ impl<'a> Front<'a> {
     /// The turn of a nest that lies inside the one before it, one spacing from it.
     fn next(&self, (lower, upper): (usize, usize), before: Option<&Turn>) -> Turn {
         match before {
-            Some(t) => self.fitted(lower, upper, Some(t.phi), t.u0 - self.spacing * trig::tan(0.5 * t.phi)),
+            Some(t) => {
+                let limit = t.u0 - self.spacing * trig::tan(0.5 * t.slope.phi);
+                self.fitted(lower, upper, Some(t.slope), limit)
+            }
             None => self.fitted(lower, upper, None, f64::INFINITY),
         }
     }

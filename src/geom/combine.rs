@@ -1,7 +1,7 @@
 //! Set operations on areas: the only place where polygons are made.
 
 use super::grid::{self, area_of, contours, shapes_of};
-use super::{Area, Point, Polygon, polyline};
+use super::{Area, Point, Polygon, polyline, trig};
 use i_overlay::core::fill_rule::FillRule as Rule;
 use i_overlay::core::overlay::Overlay;
 use i_overlay::core::overlay_rule::OverlayRule;
@@ -134,6 +134,7 @@ pub fn turned(area: &Area, angle: f64) -> Area {
 
 /// The same of rings that belong together: an outer one counter-clockwise, holes clockwise.
 pub fn turned_rings<'a>(rings: impl Iterator<Item = &'a [Point]>, angle: f64) -> Area {
-    let rings: Vec<Vec<Point>> = rings.map(|r| r.iter().map(|p| p.turned(angle)).collect()).collect();
+    let by = trig::sin_cos(angle);
+    let rings: Vec<Vec<Point>> = rings.map(|r| r.iter().map(|p| p.turned_by(by)).collect()).collect();
     enclosed(rings.iter().map(Vec::as_slice), FillRule::Positive)
 }

@@ -1,6 +1,6 @@
 //! Parallel lines clipped to an area.
 
-use super::{Area, Point};
+use super::{Area, Point, trig};
 
 /// One row of a hatch: the stretches of a line that lie inside the area.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,17 +19,40 @@ pub struct Row {
 ///
 /// Scanline with half-open edges, even-odd: a row through a vertex counts it once.
 pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<Row> {
-    let turned: Vec<Vec<Point>> =
-        area.rings().map(|r| r.iter().map(|p| p.turned(-angle)).collect()).collect();
-    let mut lo = f64::INFINITY;
-    let mut hi = f64::NEG_INFINITY;
-    for p in turned.iter().flatten() {
-        lo = lo.min(p.y);
-        hi = hi.max(p.y);
+    Turned::new(area, angle).rows(pitch, phase)
+}
+
+/// An area in the frame whose x runs along the rows: turned once for rows that are tried
+/// at several phases.
+#[derive(Clone, Debug)]
+pub struct Turned {
+    rings: Vec<Vec<Point>>,
+    /// Its extent along the normal, mm; the first is the larger where it is empty.
+    pub extent: (f64, f64),
+}
+
+impl Turned {
+    /// For rows along the direction `angle`, radians.
+    pub fn new(area: &Area, angle: f64) -> Self {
+        let by = trig::sin_cos(-angle);
+        let rings: Vec<Vec<Point>> =
+            area.rings().map(|r| r.iter().map(|p| p.turned_by(by)).collect()).collect();
+        let ys = || rings.iter().flatten().map(|p| p.y);
+        let extent = (ys().fold(f64::INFINITY, f64::min), ys().fold(f64::NEG_INFINITY, f64::max));
+        Self { rings, extent }
     }
-    if lo >= hi || pitch <= 0.0 {
-        return Vec::new();
+
+    /// See [`rows`].
+    pub fn rows(&self, pitch: f64, phase: f64) -> Vec<Row> {
+        let (lo, hi) = self.extent;
+        if lo >= hi || pitch <= 0.0 {
+            return Vec::new();
+        }
+        cut(&self.rings, lo, hi, pitch, phase)
     }
+}
+
+fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<Row> {
     let first = index_at((lo - phase) / pitch);
     let last = index_at((hi - phase) / pitch);
     #[expect(
@@ -41,7 +64,7 @@ pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<Row> {
     let mut cuts: Vec<Vec<f64>> = vec![Vec::new(); count];
     #[expect(clippy::cast_precision_loss, reason = "row numbers are small")]
     let y_of = |i: i64| phase + pitch * i as f64;
-    for ring in &turned {
+    for ring in turned {
         for (a, b) in super::polyline::ring_edges(ring) {
             let (p, q) = if a.y <= b.y { (a, b) } else { (b, a) };
             let from = index_at((p.y - phase) / pitch);

@@ -11,6 +11,18 @@ pub struct Edge {
     pub b: Point,
 }
 
+impl Edge {
+    /// It crosses this height; an end at the height counts as below it.
+    fn passes_height(&self, y: f64) -> bool {
+        (self.a.y > y) != (self.b.y > y)
+    }
+
+    /// Where it does.
+    fn x_at(&self, y: f64) -> f64 {
+        self.a.x + (y - self.a.y) / (self.b.y - self.a.y) * (self.b.x - self.a.x)
+    }
+}
+
 /// Lines that can be asked how near they come to a point.
 ///
 /// Pieces are kept in the squares of a grid that they pass through: pieces of
@@ -26,10 +38,8 @@ pub struct Lines {
     links: Vec<(u32, u32)>,
     /// Pieces when the grid was laid out.
     laid_out: usize,
-    /// Pieces of a boundary by the rows of the grid that they pass through: where
-    /// each row's start in `row_edges`.
-    row_first: Vec<u32>,
-    row_edges: Vec<u32>,
+    /// Of a boundary: whether each square's upper right corner lies inside.
+    inside: Vec<bool>,
 }
 
 const NONE: u32 = u32::MAX;
@@ -65,6 +75,13 @@ impl Squares {
     #[expect(clippy::cast_possible_truncation, reason = "saturates; the grid is small")]
     fn row(&self, y: f64) -> i64 {
         ((y - self.lo.y) / self.side).floor() as i64
+    }
+
+    /// The upper right corner of a square.
+    fn corner(&self, column: i64, row: i64) -> Point {
+        #[expect(clippy::cast_precision_loss, reason = "a place in a grid")]
+        let (columns, rows) = ((column + 1) as f64, (row + 1) as f64);
+        pt(self.lo.x + columns * self.side, self.lo.y + rows * self.side)
     }
 
     fn holds(&self, p: Point) -> bool {
@@ -121,7 +138,7 @@ impl Lines {
         let mut lines = Self::default();
         lines.edges.extend(rings.flat_map(polyline::ring_edges).map(|(a, b)| Edge { a, b }));
         lines.lay_out(0.0);
-        lines.by_rows();
+        lines.find_corners();
         lines
     }
 
@@ -158,42 +175,64 @@ impl Lines {
         });
     }
 
-    fn by_rows(&mut self) {
-        let rows = |e: &Edge| {
+    /// Finds the corners of squares that lie inside, row by row.
+    fn find_corners(&mut self) {
+        let s = &self.squares;
+        // where pieces cross the upper edge of each row
+        let mut crossings: Vec<(i64, f64)> = Vec::new();
+        for e in &self.edges {
             let (low, high) = (e.a.y.min(e.b.y), e.a.y.max(e.b.y));
-            self.squares.row(low).max(0)..=self.squares.row(high).min(self.squares.rows - 1)
-        };
-        let mut pairs: Vec<(i64, u32)> = Vec::with_capacity(2 * self.edges.len());
-        for (i, e) in (0_u32..).zip(&self.edges) {
-            pairs.extend(rows(e).map(|r| (r, i)));
+            for row in s.row(low).max(0)..=s.row(high).min(s.rows - 1) {
+                let y = s.corner(0, row).y;
+                if e.passes_height(y) {
+                    crossings.push((row, e.x_at(y)));
+                }
+            }
         }
-        pairs.sort_unstable();
-        self.row_first.clear();
+        crossings.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        self.inside.clear();
         let mut at = 0;
-        for row in 0..=self.squares.rows {
-            at += pairs[at..].iter().take_while(|p| p.0 < row).count();
-            self.row_first.push(u32::try_from(at).unwrap_or(NONE));
+        for row in 0..s.rows {
+            // an even number of pieces crosses a row: as many before a corner as behind it
+            let mut inside = false;
+            for column in 0..s.columns {
+                let corner = s.corner(column, row);
+                while crossings.get(at).is_some_and(|c| c.0 == row && c.1 <= corner.x) {
+                    inside = !inside;
+                    at += 1;
+                }
+                self.inside.push(inside);
+            }
+            // nothing lies beyond the last corner
+            at += crossings[at..].iter().take_while(|c| c.0 == row).count();
         }
-        self.row_edges = pairs.into_iter().map(|p| p.1).collect();
     }
 
     /// The point lies inside the area whose boundaries these are: as
-    /// [`Area::contains`], looking only at the edges at its height.
+    /// [`Area::contains`], looking only at the pieces in its own square, between it and
+    /// the square's corner.
     pub fn enclose(&self, p: Point) -> bool {
-        let row = self.squares.row(p.y);
-        let Ok(row) = usize::try_from(row) else { return false };
-        let (Some(&from), Some(&to)) = (self.row_first.get(row), self.row_first.get(row + 1)) else {
+        let s = &self.squares;
+        let (column, row) = (s.column(p.x), s.row(p.y));
+        if !s.holds(p) {
             return false;
+        }
+        let Some(&inside) = self.inside.get(s.index(column, row)) else { return false };
+        let corner = s.corner(column, row);
+        // to the right as far as the corner, then up
+        let crossed = |e: &Edge| {
+            let right = e.passes_height(p.y) && {
+                let x = e.x_at(p.y);
+                x > p.x && x <= corner.x
+            };
+            let up = (e.a.x > corner.x) != (e.b.x > corner.x) && {
+                let y = e.a.y + (corner.x - e.a.x) / (e.b.x - e.a.x) * (e.b.y - e.a.y);
+                y > p.y && y <= corner.y
+            };
+            right != up
         };
-        let crossed = self.row_edges[from as usize..to as usize]
-            .iter()
-            .map(|&i| &self.edges[i as usize])
-            .filter(|e| {
-                (e.a.y > p.y) != (e.b.y > p.y)
-                    && e.a.x + (p.y - e.a.y) / (e.b.y - e.a.y) * (e.b.x - e.a.x) > p.x
-            })
-            .count();
-        crossed % 2 == 1
+        let count = self.in_row(row, column, column).filter(|(_, e)| crossed(e)).count();
+        inside != (count % 2 == 1)
     }
 
     /// Adds an open polyline.
@@ -330,6 +369,32 @@ mod tests {
                 assert_eq!(lines.enclose(p), area.contains(p), "{p:?}");
             }
         }
+    }
+
+    #[test]
+    fn many_rings_enclose_what_an_odd_number_of_them_contains() {
+        let mut seed = 5_u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            f64::from(u32::try_from(seed >> 40).expect("24 bits")) / 16_777_216.0
+        };
+        // from specks to some across the whole, one over the other
+        let rings: Vec<Vec<Point>> = (0..90)
+            .map(|k| {
+                let middle = pt(random(), random()) * 50.0;
+                let size = if k % 15 == 0 { 60.0 } else { 0.1 + 0.05 * f64::from(k) };
+                (0..3).map(|_| middle + pt(random() - 0.5, random() - 0.5) * size).collect()
+            })
+            .collect();
+        let lines = Lines::of_rings(rings.iter().map(Vec::as_slice));
+        let mut within = 0;
+        for _ in 0..20_000 {
+            let p = pt(random(), random()) * 90.0 - pt(20.0, 20.0);
+            let odd = rings.iter().filter(|r| polyline::ring_contains(r, p)).count() % 2 == 1;
+            assert_eq!(lines.enclose(p), odd, "{p:?}");
+            within += u32::from(odd);
+        }
+        assert!((2_000..10_000).contains(&within), "{within} places within");
     }
 
     #[test]

@@ -77,8 +77,12 @@ impl Point {
 
     /// Turned counter-clockwise about the origin, radians.
     pub fn turned(self, angle: f64) -> Self {
-        let (s, c) = trig::sin_cos(angle);
-        Self::new(self.x * c - self.y * s, self.x * s + self.y * c)
+        self.turned_by(trig::sin_cos(angle))
+    }
+
+    /// The same by the sine and the cosine of an angle that many points are turned by.
+    pub fn turned_by(self, (sin, cos): (f64, f64)) -> Self {
+        Self::new(self.x * cos - self.y * sin, self.x * sin + self.y * cos)
     }
 
     /// Both coordinates are numbers.
