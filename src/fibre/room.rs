@@ -159,6 +159,16 @@ impl<'a> Room<'a> {
         self.left_out.retain(|l| l.at_mm != at);
     }
 
+    /// A way past a corner lies in the area with this boundary: no further outside than it
+    /// begins and ends, which is on fitted lines, and a little less than is looked at when it
+    /// is laid.
+    fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
+        let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
+        let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
+        let (least, most) = (0.3 * self.order.deviation, 0.55 * self.order.deviation);
+        within(boundary, path, (ends + HAIR_MM).clamp(least, most))
+    }
+
     /// How much room a point has, mm: negative outside or too near to tow.
     pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
@@ -397,7 +407,7 @@ impl<'a> Room<'a> {
                 return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
             }
         }
-        let free = |path: &Path| within(&self.boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&self.boundary, path);
         let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
@@ -407,7 +417,7 @@ impl<'a> Room<'a> {
     pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(area);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         let legal = |path: &Path| {
             Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.shortest).is_ok()
         };
@@ -429,7 +439,7 @@ impl<'a> Room<'a> {
     pub(super) fn lay_edge(&mut self, edge: &Area, outer: bool) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(edge);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         let part = edge.polygons().first()?;
         let ring = if outer { part.outer() } else { part.holes().first()? };
         let mut fit = swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free);
@@ -452,7 +462,7 @@ impl<'a> Room<'a> {
     pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
         let o = self.order;
         let boundary = Lines::boundary(area);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         // only where rings are to fill the place do thousandths add up; it costs time
         let eased = if o.courses.is_none() { swing::eased_tightly } else { swing::eased };
         let mut pieces: Vec<Path> = Vec::new();
