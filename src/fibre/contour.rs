@@ -138,7 +138,7 @@ fn serve(room: &mut Room<'_>, area: &Area, round: usize) {
         let straight = if fills(room) { straight_worth(room, &place) } else { 0.0 };
         let told = (room.left_out.len(), room.short.len());
         let worth_before = worth(room);
-        if round < most && place.perimeter() >= room.order.shortest && room.lay_along(&place) > 0.0 {
+        if round < most && place.perimeter() >= room.order.least(true) && room.lay_along(&place) > 0.0 {
             let rest = room.rest_of(&place, before);
             let loops = room.courses[before..].iter().any(|c| c.path().closed);
             serve(room, &rest, round + 1);

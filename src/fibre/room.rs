@@ -24,6 +24,9 @@ pub(super) struct Order<'a> {
     pub(super) radius: f64,
     /// Shortest course, mm.
     pub(super) shortest: f64,
+    /// Shortest closed course that a rule may lay, mm. Where it is less than `shortest`,
+    /// what is shorter is wound with its neighbours afterwards, or given up.
+    pub(super) shortest_loop: f64,
     /// Largest distance from the line asked for, mm.
     pub(super) deviation: f64,
     /// Courses side by side; `None` fills.
@@ -32,6 +35,13 @@ pub(super) struct Order<'a> {
     pub(super) angle: f64,
     /// Cover is given up where that saves cuts.
     pub(super) few_cuts: bool,
+}
+
+impl Order<'_> {
+    /// Shortest path that a rule may lay, mm.
+    pub(super) fn least(&self, closed: bool) -> f64 {
+        if closed { self.shortest_loop } else { self.shortest }
+    }
 }
 
 #[cfg(test)]
@@ -47,6 +57,7 @@ impl Order<'static> {
             spacing: 1.0,
             radius: 5.0,
             shortest: 20.0,
+            shortest_loop: 20.0,
             deviation: 0.02,
             courses: None,
             angle: 0.0,
@@ -67,6 +78,8 @@ pub(super) struct Room<'a> {
     pub(super) left_out: Vec<LeftOut>,
     /// Legal paths that were just too short: led on to a wall they may be laid.
     pub(super) short: Vec<Path>,
+    /// Round these points no closed course is laid that is too short by itself.
+    pub(super) unwound: Vec<Point>,
 }
 
 /// How far apart the places are at which a path is looked at, mm. Half the
@@ -100,6 +113,11 @@ pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) 
             .all(|p| wanted.distance(p) <= off || walls.enclose(p) || walls.distance(p) <= off)
 }
 
+/// Why a course is not laid that is shorter than this, mm.
+fn too_short(shortest: f64) -> String {
+    format!("shorter than the {shortest:.1} mm that can be cut and laid")
+}
+
 /// What rounding and tidying of areas may take of the room, mm.
 const HAIR_MM: f64 = 1.5e-3;
 
@@ -120,6 +138,7 @@ impl<'a> Room<'a> {
             courses: Vec::new(),
             left_out: Vec::new(),
             short: Vec::new(),
+            unwound: Vec::new(),
         }
     }
 
@@ -330,6 +349,7 @@ impl<'a> Room<'a> {
             courses: Vec::new(),
             left_out: Vec::new(),
             short: Vec::new(),
+            unwound: self.unwound.clone(),
         }
     }
 
@@ -354,6 +374,53 @@ impl<'a> Room<'a> {
             }
         }
         self.replace(kept);
+    }
+
+    /// Shortest length, mm, at which a path may be laid for now.
+    fn least(&self, path: &Path) -> f64 {
+        let o = self.order;
+        if path.closed && path.length() < o.shortest && !self.unwound.is_empty() {
+            let ring = path.flatten(bend::PROPOSAL_CHORD_MM);
+            if self.unwound.iter().any(|p| polyline::ring_contains(&ring, *p)) {
+                return o.shortest;
+            }
+        }
+        o.least(path.closed)
+    }
+
+    /// Closed courses that are too short to be cut and laid by themselves: their places
+    /// among the courses.
+    pub(super) fn short_loops(&self) -> Vec<usize> {
+        let short = |i: &usize| {
+            let course = &self.courses[*i];
+            course.path().closed && course.length_mm() < self.order.shortest
+        };
+        (0..self.courses.len()).filter(short).collect()
+    }
+
+    /// Leaves out closed courses that are too short and were not wound. Gives a point
+    /// inside each.
+    pub(super) fn give_up_short_loops(&mut self) -> Vec<Point> {
+        let short = self.short_loops();
+        if short.is_empty() {
+            return Vec::new();
+        }
+        let mut within = Vec::new();
+        let mut kept = Vec::new();
+        for (i, course) in std::mem::take(&mut self.courses).into_iter().enumerate() {
+            if short.contains(&i) {
+                let at = course.path().point_at(0.5 * course.length_mm());
+                self.leave_out(&too_short(self.order.shortest), course.length_mm(), at);
+                let ring = course.path().flatten(bend::PROPOSAL_CHORD_MM);
+                #[expect(clippy::cast_precision_loss, reason = "points of one loop")]
+                let share = 1.0 / ring.len().max(1) as f64;
+                within.push(ring.iter().fold(Point::default(), |sum, p| sum + *p * share));
+            } else {
+                kept.push(course);
+            }
+        }
+        self.replace(kept);
+        within
     }
 
     /// The boundary of where centre lines may lie.
@@ -419,7 +486,8 @@ impl<'a> Room<'a> {
         let boundary = Lines::boundary(area);
         let free = |path: &Path| self.has_swing(&boundary, path);
         let legal = |path: &Path| {
-            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.shortest).is_ok()
+            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.least(path.closed))
+                .is_ok()
         };
         let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
         let fit = [0.12, 0.06, 0.25]
@@ -468,7 +536,7 @@ impl<'a> Room<'a> {
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {
-                if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
+                if polyline::ring_length(ring) < (0.5 * o.shortest).min(o.shortest_loop) && i == 0 {
                     continue;
                 }
                 let fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
@@ -488,7 +556,7 @@ impl<'a> Room<'a> {
                 pieces.extend(fit.pieces);
             }
         }
-        pieces.retain(|p| p.length() >= o.shortest);
+        pieces.retain(|p| p.length() >= self.least(p));
         pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
         let told = self.left_out.len();
         let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
@@ -612,7 +680,8 @@ impl<'a> Room<'a> {
         let length = path.length();
         let middle = path.point_at(0.5 * length);
         let kept = (length < o.shortest && !path.closed).then(|| path.clone());
-        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, o.shortest) {
+        let least = self.least(&path);
+        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, least) {
             Ok(course) => {
                 self.taken.add(&course.path().flatten(bend::PROPOSAL_CHORD_MM));
                 self.courses.push(course);
@@ -624,8 +693,7 @@ impl<'a> Room<'a> {
                 {
                     self.short.push(path);
                 }
-                let reason = format!("shorter than the {:.1} mm that can be cut and laid", o.shortest);
-                self.leave_out(&reason, length, middle);
+                self.leave_out(&too_short(o.shortest), length, middle);
                 0.0
             }
             Err(super::CourseFault::TooTight { .. } | super::CourseFault::Joint { .. }) => {
