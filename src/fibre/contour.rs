@@ -169,7 +169,7 @@ fn serve(room: &mut Room<'_>, area: &Area, round: usize) {
         let straight = if fills(room) { straight_worth(room, &place) } else { 0.0 };
         let told = (room.left_out.len(), room.short.len());
         let worth_before = worth(room);
-        if round < most && place.perimeter() >= room.order.shortest && room.lay_along(&place) > 0.0 {
+        if round < most && place.perimeter() >= room.order.least(true) && room.lay_along(&place) > 0.0 {
             let rest = room.rest_of(&place, before);
             let loops = room.courses[before..].iter().any(|c| c.path().closed);
             serve(room, &rest, round + 1);
@@ -339,6 +339,37 @@ mod tests {
             for &(x, y, r) in holes.iter().filter(|h| h.2 > 5.0) {
                 let hole = off(&|p| p.dist(pt(x, y)) - r);
                 assert!(hole < 0.55, "{w} x {h}: {hole} mm off the hole at {x}");
+            }
+        }
+    }
+
+    /// A square of 60 mm whose corners are rounded by 6 mm, each drawn with so many chords.
+    fn rounded_square(chords: u32) -> Area {
+        let mut ring = Vec::new();
+        for (x, y, from) in [(54.0, 54.0, 0.0), (6.0, 54.0, 0.5), (6.0, 6.0, 1.0), (54.0, 6.0, 1.5)] {
+            for k in 0..=chords {
+                let t = std::f64::consts::PI * (from + 0.5 * f64::from(k) / f64::from(chords));
+                ring.push(pt(x, y) + crate::geom::Point::unit(t) * 6.0);
+            }
+        }
+        combine::ring_area(&ring)
+    }
+
+    #[test]
+    fn a_ring_keeps_to_corners_a_little_too_tight_however_they_are_drawn() {
+        for chords in [9, 12, 16, 18, 20, 24, 30, 36, 48, 64] {
+            let inside = offset::shrunk(&rounded_square(chords), 1.0, 0.004);
+            let mut room = Room::new(Order { courses: Some(1), ..order() }, &inside);
+            lay(&mut room);
+            let [ring] = room.courses.as_slice() else { panic!("{chords}: {} courses", room.courses.len()) };
+            assert!(ring.path().closed, "{chords}: round all corners");
+            let line = ring.path().flatten(0.01);
+            for corner in [pt(0.0, 0.0), pt(60.0, 0.0), pt(60.0, 60.0), pt(0.0, 60.0)] {
+                let off = line.iter().map(|p| p.dist(corner)).fold(f64::INFINITY, f64::min);
+                // closed form: the bend of 5 mm that touches both walls of the corner, the
+                // middle line's 4.5 mm, 1.5 mm inside the outline, and what its place costs
+                let form = std::f64::consts::SQRT_2 * 1.5 + 5.0 * (std::f64::consts::SQRT_2 - 1.0);
+                assert!((off - form).abs() < 0.2, "{chords}: {off} mm from the corner, not {form}");
             }
         }
     }

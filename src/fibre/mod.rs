@@ -187,7 +187,7 @@ fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let field = region.field.as_deref().map(steered::Directions::new);
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
-        let task::Laid { mut room, layable, wound_loops, saved } =
+        let task::Laid { mut room, layable, wound_loops, saved, .. } =
             task::lay(job, region, task, field.as_ref(), &place);
         layer.cuts_saved += saved;
         blocked.extend(wound_loops);

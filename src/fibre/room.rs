@@ -24,6 +24,9 @@ pub(super) struct Order<'a> {
     pub(super) radius: f64,
     /// Shortest course, mm.
     pub(super) shortest: f64,
+    /// Shortest closed course that a rule may lay, mm. Where it is less than `shortest`,
+    /// what is shorter is wound with its neighbours afterwards, or given up.
+    pub(super) shortest_loop: f64,
     /// Largest distance from the line asked for, mm.
     pub(super) deviation: f64,
     /// Courses side by side; `None` fills.
@@ -32,6 +35,13 @@ pub(super) struct Order<'a> {
     pub(super) angle: f64,
     /// Cover is given up where that saves cuts.
     pub(super) few_cuts: bool,
+}
+
+impl Order<'_> {
+    /// Shortest path that a rule may lay, mm.
+    pub(super) fn least(&self, closed: bool) -> f64 {
+        if closed { self.shortest_loop } else { self.shortest }
+    }
 }
 
 #[cfg(test)]
@@ -47,6 +57,7 @@ impl Order<'static> {
             spacing: 1.0,
             radius: 5.0,
             shortest: 20.0,
+            shortest_loop: 20.0,
             deviation: 0.02,
             courses: None,
             angle: 0.0,
@@ -75,6 +86,8 @@ pub(super) struct Room<'a> {
     pub(super) left_out: Vec<LeftOut>,
     /// Legal paths that were just too short: led on to a wall they may be laid.
     pub(super) short: Vec<Path>,
+    /// Round these points no closed course is laid that is too short by itself.
+    pub(super) unwound: Vec<Point>,
 }
 
 /// How far apart the places are at which a path is looked at, mm. Half the
@@ -108,6 +121,11 @@ pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) 
             .all(|p| wanted.distance(p) <= off || walls.enclose(p) || walls.distance(p) <= off)
 }
 
+/// Why a course is not laid that is shorter than this, mm.
+fn too_short(shortest: f64) -> String {
+    format!("shorter than the {shortest:.1} mm that can be cut and laid")
+}
+
 /// What rounding and tidying of areas may take of the room, mm.
 const HAIR_MM: f64 = 1.5e-3;
 
@@ -128,6 +146,7 @@ impl<'a> Room<'a> {
             courses: Vec::new(),
             left_out: Vec::new(),
             short: Vec::new(),
+            unwound: Vec::new(),
         }
     }
 
@@ -165,6 +184,16 @@ impl<'a> Room<'a> {
     pub(super) fn not_left_out(&mut self, path: &Path) {
         let at = path.point_at(0.5 * path.length()).map(|p| [p.x, p.y]);
         self.left_out.retain(|l| l.at_mm != at);
+    }
+
+    /// A way past a corner lies in the area with this boundary: no further outside than it
+    /// begins and ends, which is on fitted lines, and a little less than is looked at when it
+    /// is laid.
+    fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
+        let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
+        let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
+        let (least, most) = (0.3 * self.order.deviation, 0.55 * self.order.deviation);
+        within(boundary, path, (ends + HAIR_MM).clamp(least, most))
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
@@ -337,6 +366,7 @@ impl<'a> Room<'a> {
             courses: Vec::new(),
             left_out: Vec::new(),
             short: Vec::new(),
+            unwound: self.unwound.clone(),
         }
     }
 
@@ -361,6 +391,53 @@ impl<'a> Room<'a> {
             }
         }
         self.replace(kept);
+    }
+
+    /// Shortest length, mm, at which a path may be laid for now.
+    fn least(&self, path: &Path) -> f64 {
+        let o = self.order;
+        if path.closed && path.length() < o.shortest && !self.unwound.is_empty() {
+            let ring = path.flatten(bend::PROPOSAL_CHORD_MM);
+            if self.unwound.iter().any(|p| polyline::ring_contains(&ring, *p)) {
+                return o.shortest;
+            }
+        }
+        o.least(path.closed)
+    }
+
+    /// Closed courses that are too short to be cut and laid by themselves: their places
+    /// among the courses.
+    pub(super) fn short_loops(&self) -> Vec<usize> {
+        let short = |i: &usize| {
+            let course = &self.courses[*i];
+            course.path().closed && course.length_mm() < self.order.shortest
+        };
+        (0..self.courses.len()).filter(short).collect()
+    }
+
+    /// Leaves out closed courses that are too short and were not wound. Gives a point
+    /// inside each.
+    pub(super) fn give_up_short_loops(&mut self) -> Vec<Point> {
+        let short = self.short_loops();
+        if short.is_empty() {
+            return Vec::new();
+        }
+        let mut within = Vec::new();
+        let mut kept = Vec::new();
+        for (i, course) in std::mem::take(&mut self.courses).into_iter().enumerate() {
+            if short.contains(&i) {
+                let at = course.path().point_at(0.5 * course.length_mm());
+                self.leave_out(&too_short(self.order.shortest), course.length_mm(), at);
+                let ring = course.path().flatten(bend::PROPOSAL_CHORD_MM);
+                #[expect(clippy::cast_precision_loss, reason = "points of one loop")]
+                let share = 1.0 / ring.len().max(1) as f64;
+                within.push(ring.iter().fold(Point::default(), |sum, p| sum + *p * share));
+            } else {
+                kept.push(course);
+            }
+        }
+        self.replace(kept);
+        within
     }
 
     /// The boundary of where centre lines may lie.
@@ -414,7 +491,7 @@ impl<'a> Room<'a> {
                 return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
             }
         }
-        let free = |path: &Path| within(&self.boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&self.boundary, path);
         let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
@@ -424,9 +501,10 @@ impl<'a> Room<'a> {
     pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(area);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         let legal = |path: &Path| {
-            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.shortest).is_ok()
+            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.least(path.closed))
+                .is_ok()
         };
         let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
         let fit = [0.12, 0.06, 0.25]
@@ -468,7 +546,7 @@ impl<'a> Room<'a> {
     fn along_edge(&self, edge: &Area) -> Option<Path> {
         let o = self.order;
         let boundary = Lines::boundary(edge);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         let part = edge.polygons().first()?;
         let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
         closed(&swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free)).cloned()
@@ -479,13 +557,13 @@ impl<'a> Room<'a> {
     pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
         let o = self.order;
         let boundary = Lines::boundary(area);
-        let free = |path: &Path| within(&boundary, path, 0.3 * o.deviation);
+        let free = |path: &Path| self.has_swing(&boundary, path);
         // only where rings are to fill the place do thousandths add up; it costs time
         let eased = if o.courses.is_none() { swing::eased_tightly } else { swing::eased };
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {
-                if polyline::ring_length(ring) < 0.5 * o.shortest && i == 0 {
+                if polyline::ring_length(ring) < (0.5 * o.shortest).min(o.shortest_loop) && i == 0 {
                     continue;
                 }
                 let fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
@@ -505,7 +583,7 @@ impl<'a> Room<'a> {
                 pieces.extend(fit.pieces);
             }
         }
-        pieces.retain(|p| p.length() >= o.shortest);
+        pieces.retain(|p| p.length() >= self.least(p));
         pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
         let told = self.left_out.len();
         let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
@@ -629,7 +707,8 @@ impl<'a> Room<'a> {
         let length = path.length();
         let middle = path.point_at(0.5 * length);
         let kept = (length < o.shortest && !path.closed).then(|| path.clone());
-        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, o.shortest) {
+        let least = self.least(&path);
+        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, least) {
             Ok(course) => {
                 self.taken.add(&course.path().flatten(bend::PROPOSAL_CHORD_MM));
                 self.courses.push(course);
@@ -641,8 +720,7 @@ impl<'a> Room<'a> {
                 {
                     self.short.push(path);
                 }
-                let reason = format!("shorter than the {:.1} mm that can be cut and laid", o.shortest);
-                self.leave_out(&reason, length, middle);
+                self.leave_out(&too_short(o.shortest), length, middle);
                 0.0
             }
             Err(super::CourseFault::TooTight { .. } | super::CourseFault::Joint { .. }) => {

@@ -19,7 +19,13 @@ const PLACES: (u32, usize) = (36, 5);
 /// way over there is little room to lose.
 const FITTED: f64 = 0.15;
 
-/// Share of the loops' tow that a spiral must keep.
+/// The same of loops that are too short to be laid by themselves, as shares of the
+/// innermost: half of it would often be lost on longer ways. At the end of a way over the
+/// spiral's curvature is that of the next loop and 6 spacings / way^2, so that round loops
+/// of the least radius need four tenths.
+const WAYS_OF_SHORT: [f64; 5] = [0.15, 0.22, 0.3, 0.38, 0.45];
+
+/// Share that a spiral must keep of the tow of those loops that could be laid without it.
 const KEPT: f64 = 0.9;
 
 /// How much wider loops are bent that a spiral is wound from: on the way over it
@@ -33,10 +39,6 @@ pub(crate) const MARGIN: f64 = 1.08;
 /// stays as it is. Gives the cuts saved and the strips of the loops that were wound: beside
 /// the spiral's end a notch is left in them, which is no ground for others.
 pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
-    let mut saved = 0;
-    let mut grounds = Vec::new();
-    let o = room.order;
-    let mut tried: Vec<usize> = Vec::new();
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
     let loops = Loops::new(room, &all);
     let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
@@ -58,6 +60,48 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
             rest = &rest[n..];
         }
     }
+    lay(room, margin, spirals)
+}
+
+/// Winds closed courses that are too short to be cut and laid, with one beside them where
+/// they do not suffice by themselves: every other loop stays as it is. Gives the strips of
+/// the loops that were wound.
+pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
+    let shortest = room.order.shortest;
+    let short = room.short_loops();
+    let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
+    let loops = Loops::new(room, &all);
+    let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
+    for chain in loops.chains(room.order.spacing) {
+        let mut rest = chain.as_slice();
+        loop {
+            let n = rest.iter().take_while(|&&k| short.contains(&all[k])).count();
+            if n == 0 {
+                break;
+            }
+            // all of them, or with the next one, or without the outermost
+            let sizes = [n, n + 1].into_iter().chain((2..n).rev()).filter(|&n| n > 1 && n <= rest.len());
+            let wound = sizes
+                .filter_map(|n| Some((n, loops.wound(room, &rest[..n], margin)?)))
+                .find(|(_, path)| path.length() >= shortest);
+            let Some((n, path)) = wound else {
+                rest = &rest[1..];
+                continue;
+            };
+            spirals.push((rest[..n].iter().map(|&k| all[k]).collect(), path));
+            rest = &rest[n..];
+        }
+    }
+    lay(room, margin, spirals).1
+}
+
+/// Puts spirals in the place of the loops that each was wound from. Gives the cuts saved and
+/// those loops' strips.
+fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (usize, Vec<Area>) {
+    let o = room.order;
+    let mut saved = 0;
+    let mut grounds = Vec::new();
+    let mut tried: Vec<usize> = Vec::new();
     for (members, path) in spirals {
         let before = room.courses.clone();
         let told = room.left_out.len();
@@ -66,7 +110,8 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
             .map(|i| before[i].clone())
             .collect();
         let tow = |courses: &[super::Course]| courses.iter().map(super::Course::length_mm).sum::<f64>();
-        let of_loops: f64 = members.iter().map(|&i| before[i].length_mm()).sum();
+        let long: Vec<_> =
+            members.iter().map(|&i| before[i].clone()).filter(|c| c.length_mm() >= o.shortest).collect();
         // numbers of courses must stay: spirals are added behind them
         let n = kept.len();
         room.replace(kept);
@@ -75,8 +120,8 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
         room.accept(path);
         room.order.radius = radius;
         let made = &room.courses[n..];
-        if made.len() < members.len() && tow(made) >= KEPT * of_loops {
-            saved += members.len() - made.len();
+        if !made.is_empty() && made.len() < members.len() && tow(made) >= KEPT * tow(&long) {
+            saved += long.len().saturating_sub(made.len());
             let chord = bend::PROPOSAL_CHORD_MM;
             // a hair wider, so that no edge of the spiral shows beside theirs
             let width = o.width + 4.0 * FITTED * o.deviation;
@@ -151,10 +196,12 @@ impl Loops {
         let o = room.order;
         let inner = &self.lines[chain[0]];
         let total = polyline::length(inner);
-        for over in WAYS_OVER.map(|w| w * o.spacing) {
-            if over > 0.5 * total {
-                break;
-            }
+        let ways: Vec<f64> = if total < o.shortest {
+            WAYS_OF_SHORT.map(|share| share * total).to_vec()
+        } else {
+            WAYS_OVER.map(|w| w * o.spacing).into_iter().filter(|over| *over <= 0.5 * total).collect()
+        };
+        for over in ways {
             for start in self.calm(chain, over) {
                 let spiral = self.points(chain, start, over);
                 let fitted = bend::fit_through(&spiral, o.radius / margin, FITTED * o.deviation);
@@ -359,5 +406,71 @@ mod tests {
         let way = 18.0 / 9.5;
         let form = rings - way * 16.5 + way * 7.0 * 0.5;
         assert!((spiral.length_mm() - form).abs() < 0.5, "{form} {}", spiral.length_mm());
+    }
+
+    /// A hole for an M6 screw in a plate, two hoops round it, both too short for the printer.
+    fn short_hoops(courses: usize) -> Room<'static> {
+        let order = Order {
+            width: 1.2,
+            spacing: 1.2,
+            shortest: 40.0,
+            shortest_loop: 0.0,
+            courses: Some(courses),
+            ..Order::sample(Rule::Hoop)
+        };
+        let hole = smooth::disc(pt(20.0, 20.0), 3.3, 0.004);
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)]);
+        let mut room = Room::new(order, &combine::difference(&plate, &hole));
+        hoop::lay(&mut room, &hole, 1.0, false, false);
+        room
+    }
+
+    #[test]
+    fn hoops_too_short_to_be_cut_are_laid_as_a_spiral() {
+        let mut room = short_hoops(2);
+        let rings: Vec<f64> = room.courses.iter().map(super::super::Course::length_mm).collect();
+        assert!(matches!(rings.as_slice(), [a, b] if *a < *b && *b < 40.0), "{rings:?}");
+        assert_eq!(wind_short(&mut room, 1.0).len(), 2, "loops");
+        assert!(room.give_up_short_loops().is_empty(), "{:?}", room.left_out);
+        let [spiral] = room.courses.as_slice() else { panic!("{} courses", room.courses.len()) };
+        assert!(!spiral.path().closed && spiral.length_mm() >= 40.0, "{} mm", spiral.length_mm());
+        assert!(spiral.path().min_radius() >= 5.0, "R {}", spiral.path().min_radius());
+        // closed form: the outer loop lacks the way over, at most four tenths of it, and is
+        // half a spacing nearer on the way
+        let most = rings[0] + rings[1];
+        let least = rings[0] + 0.55 * rings[1];
+        assert!(spiral.length_mm() > least && spiral.length_mm() < most, "{} mm", spiral.length_mm());
+        // it leads round the hole once and on: never nearer than the first loop's radius
+        let centre = pt(20.0, 20.0);
+        let line = spiral.path().flatten(0.01);
+        let reach = line
+            .iter()
+            .map(|p| p.dist(centre))
+            .fold((f64::INFINITY, 0.0_f64), |(l, h), d| (l.min(d), h.max(d)));
+        assert!(reach.0 > 4.98 && reach.1 < 6.4, "{reach:?}");
+    }
+
+    #[test]
+    fn a_hoop_too_short_and_alone_is_given_up_and_told() {
+        let mut room = short_hoops(1);
+        assert_eq!(room.courses.len(), 1, "one hoop");
+        assert!(wind_short(&mut room, 1.0).is_empty(), "nothing beside it");
+        let within = room.give_up_short_loops();
+        assert!(matches!(within.as_slice(), [p] if p.dist(pt(20.0, 20.0)) < 1.0), "{within:?}");
+        assert!(room.courses.is_empty(), "too short to be cut");
+        let told: f64 =
+            room.left_out.iter().filter(|l| l.reason.contains("40.0 mm")).map(|l| l.length_mm).sum();
+        assert!((told - std::f64::consts::TAU * 5.05).abs() < 0.6, "{told} mm told");
+    }
+
+    #[test]
+    fn long_hoops_stay_closed_beside_short_ones_that_are_wound() {
+        let mut room = short_hoops(5);
+        assert_eq!(room.courses.len(), 5, "hoops");
+        wind_short(&mut room, 1.0);
+        assert!(room.give_up_short_loops().is_empty(), "{:?}", room.left_out);
+        let closed = room.courses.iter().filter(|c| c.path().closed).count();
+        assert_eq!((closed, room.courses.len()), (3, 4), "three loops and one spiral");
+        assert!(room.courses.iter().all(|c| c.length_mm() >= 40.0), "all can be cut");
     }
 }

@@ -4,7 +4,7 @@
 use super::room::{Order, Room};
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, strap, trail, trails};
-use crate::geom::{Area, bend, combine, offset};
+use crate::geom::{Area, Point, bend, combine, offset};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{Target, Task, hoops_between};
 
@@ -29,6 +29,11 @@ pub(super) struct Laid<'a> {
     pub(super) wound_loops: Vec<Area>,
     /// Cuts that turns and spirals saved.
     pub(super) saved: usize,
+    /// Points inside the loops that were too short to be laid by themselves and could not be
+    /// wound either.
+    unwound: Vec<Point>,
+    /// Such loops were wound.
+    wound_short: bool,
 }
 
 impl Laid<'_> {
@@ -48,6 +53,17 @@ impl Laid<'_> {
         let cuts = f64_of(other.room.courses.len()) - pieces;
         if more > CUT_OF_A_LOOP * cuts * self.length_mm() / pieces.max(1.0) { other } else { self }
     }
+}
+
+/// What closed courses may be laid.
+#[derive(Clone, Copy)]
+enum Loops<'a> {
+    /// Those that can be cut and laid.
+    Long,
+    /// All: what is too short is wound with its neighbours to a spiral that is not.
+    All,
+    /// All but those too short round these points.
+    AllBut(&'a [Point]),
 }
 
 /// What a cut may cost where few are asked for, as a share of a mean course, between
@@ -86,15 +102,32 @@ pub(super) fn lay<'a>(
     field: Option<&steered::Directions>,
     place: &Place<'_>,
 ) -> Laid<'a> {
+    let lay =
+        |wound: Option<f64>, loops: Loops<'_>| lay_wound(job, region, task, field, place, (wound, loops));
+    let way = |wound: Option<f64>| {
+        let mut all = lay(wound, Loops::All);
+        if !all.unwound.is_empty() {
+            // they stood in the way of other courses, which went round them
+            all = lay(wound, Loops::AllBut(&all.unwound));
+        }
+        if !all.unwound.is_empty() || (all.wound_short && region.courses.is_none()) {
+            // what is to be filled is filled in the way that covers more
+            let long = lay(wound, Loops::Long);
+            if !all.unwound.is_empty() || long.length_mm() > all.length_mm() {
+                return long;
+            }
+        }
+        all
+    };
     let (first, others) = windings(region);
-    let mut best = lay_wound(job, region, task, field, place, first);
+    let mut best = way(first);
     let mut loops = best.loops();
     for &margin in others {
         // without loops, or when each is in a spiral, wider ones save no more cuts
         if loops == 0 {
             break;
         }
-        let wound = lay_wound(job, region, task, field, place, margin);
+        let wound = way(margin);
         loops = wound.loops();
         best = best.or(wound);
     }
@@ -107,9 +140,11 @@ fn lay_wound<'a>(
     task: &Task,
     field: Option<&steered::Directions>,
     place: &Place<'_>,
-    wound: Option<f64>,
+    (wound, loops): (Option<f64>, Loops<'_>),
 ) -> Laid<'a> {
     let width = job.tow.width_mm;
+    let shortest = job.printer.shortest_course_mm();
+    let winds = !matches!(region.rule, Rule::Unidirectional | Rule::Steered) && !matches!(loops, Loops::Long);
     let order = Order {
         region: &region.name,
         rule: region.rule,
@@ -119,7 +154,8 @@ fn lay_wound<'a>(
         spacing: region.spacing_mm,
         // between two loops a spiral bends a little tighter than they do
         radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
-        shortest: job.printer.shortest_course_mm(),
+        shortest,
+        shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
@@ -129,6 +165,9 @@ fn lay_wound<'a>(
     let mut saved = 0;
     let mut wound_loops = Vec::new();
     let mut room = Room::new(order, free);
+    if let Loops::AllBut(points) = loops {
+        room.unwound = points.to_vec();
+    }
     let mut layable = layable(&task.target, free, &order, job);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
     match (&task.target, region.rule) {
@@ -158,10 +197,16 @@ fn lay_wound<'a>(
     }
     // ends of spirals stay where loops were: led on they would leave the round
     ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
+    let mut unwound = Vec::new();
+    let wound_short = !room.short_loops().is_empty();
     if let Some(margin) = wound {
         let (fewer, strips) = spiral::wind(&mut room, margin);
         saved += fewer;
         wound_loops = strips;
+    }
+    if wound_short {
+        wound_loops.extend(spiral::wind_short(&mut room, wound.unwrap_or(1.0)));
+        unwound = room.give_up_short_loops();
     }
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
         let leads = leads_of(job, region);
@@ -170,7 +215,7 @@ fn lay_wound<'a>(
         room.courses = room.courses.iter().map(led).collect();
         room.give_up_astray(TRAIL_MOST * width);
     }
-    Laid { room, layable, wound_loops, saved }
+    Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }
 
 /// Where strips of a region may lie: all that is free, or as deep as the courses
