@@ -31,6 +31,31 @@ pub(super) struct Field {
     pub(super) left: Vec<Front>,
     /// Fronts of right ends: every row is in one.
     pub(super) right: Vec<Front>,
+    /// Rows that are in no front: see [`Field::past_stubs`].
+    pub(super) stubs: Vec<Row>,
+}
+
+impl Field {
+    /// The field without stubs: rows beside others of the same line that are shorter than
+    /// `least`, as between a hole and a wall near it. The rows above and below them then
+    /// are neighbours of those at the hole's far side, where turns have room to join them.
+    /// `None` where there are none.
+    pub(super) fn past_stubs(&self, pitch: f64, least: f64) -> Option<Self> {
+        let mut stubs: Vec<Row> = Vec::new();
+        let lines: Vec<hatch::Row> = self
+            .rows
+            .chunk_by(|r, t| r.y.total_cmp(&t.y).is_eq())
+            .map(|line| {
+                let short = |r: &Row| line.len() > 1 && r.length() < least;
+                stubs.extend(line.iter().filter(|r| short(r)));
+                #[expect(clippy::cast_possible_truncation, reason = "rows of one part")]
+                let index = ((line[0].y - self.rows[0].y) / pitch).round() as i64;
+                let spans = line.iter().filter(|r| !short(r)).map(|r| (r.a, r.b)).collect();
+                hatch::Row { index, offset: line[0].y, spans }
+            })
+            .collect();
+        (!stubs.is_empty()).then(|| Self { stubs, ..linked(&lines) })
+    }
 }
 
 /// Positions of the first row that are tried, per pitch: the rows that follow it
@@ -161,5 +186,21 @@ mod tests {
         let field = &fields(&area, 0.0, 1.0, 10.0)[0];
         let in_arm = field.rows.iter().filter(|r| r.b > 50.0).count();
         assert_eq!(in_arm, 3, "{:?}", field.rows);
+    }
+
+    #[test]
+    fn past_stubs_rows_above_and_below_a_hole_meet_those_at_its_far_side() {
+        // a hole 2 mm from the left wall: stubs of 2 mm between them
+        let plate = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 20.0), pt(0.0, 20.0)];
+        let hole = [pt(2.0, 5.0), pt(12.0, 5.0), pt(12.0, 15.0), pt(2.0, 15.0)];
+        let area = combine::enclosed([&plate[..], &hole[..]], combine::FillRule::EvenOdd);
+        let field = &fields(&area, 0.0, 1.0, 20.0)[0];
+        assert_eq!((field.left.len(), field.right.len()), (2, 2), "the stubs have fronts of their own");
+        let past = field.past_stubs(1.0, 5.0).expect("stubs");
+        assert!(past.stubs.iter().all(|r| (r.length() - 2.0).abs() < 1e-6), "{:?}", past.stubs);
+        assert_eq!(past.rows.len() + past.stubs.len(), field.rows.len(), "no row is lost");
+        assert_eq!((past.left.len(), past.right.len()), (1, 1), "from wall to wall past the hole");
+        assert_eq!(past.left[0].len(), past.rows.len());
+        assert!(field.past_stubs(1.0, 1.0).is_none(), "none so short");
     }
 }

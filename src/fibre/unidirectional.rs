@@ -300,10 +300,26 @@ struct Joining<'a> {
     least: usize,
 }
 
-/// The turns of one field that are worth most.
+/// A row shorter than this share of the shortest course does not keep turns from passing
+/// beyond it.
+const STUB: f64 = 0.25;
+
+/// The turns of one field that are worth most, before its stubs or past them.
 fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
-    let shortest = room.order.shortest;
     let value_of = Worth::in_order(&room.order, turned.radius, field.rows.iter().map(Row::length));
+    let planned = plan_turns(room, turned, field, value_of);
+    let Some(past) = field.past_stubs(turned.spacing, STUB * room.order.shortest) else { return planned };
+    let mut other = plan_turns(room, turned, &past, value_of);
+    if other.worth <= planned.worth + 1e-6 {
+        return planned;
+    }
+    let stub = |r: &Row| Path::new(vec![Segment::Line { from: pt(r.a, r.y), to: pt(r.b, r.y) }], false);
+    other.paths.extend(past.stubs.iter().map(stub));
+    other
+}
+
+fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) -> Planned {
+    let shortest = room.order.shortest;
     let median = median(&field.rows);
     let (share, most) = if room.order.few_cuts { DEEPEST_FOR_FEW_CUTS } else { DEEPEST };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
