@@ -1,6 +1,6 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
-use super::room::{Order, Room};
+use super::room::{Order, Room, SWINGS};
 use super::unidirectional;
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use rayon::prelude::*;
@@ -26,10 +26,14 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let many = room.area.rings().count() > 1;
     let leads = if o.courses.is_some() || !many { &LEADS[..1] } else { &LEADS[..] };
-    let tried: Vec<Room<'_>> = leads
-        .par_iter()
-        .filter_map(|&lead| {
+    // every boundary at once is what is asked for: it is tried with each way past corners
+    let ways: Vec<(Lead, f64)> =
+        leads.iter().map(|l| (*l, SWINGS[0])).chain([(Lead::Every, SWINGS[1])]).collect();
+    let tried: Vec<Room<'_>> = ways
+        .into_par_iter()
+        .filter_map(|(lead, swing)| {
             let mut tried = room.empty_copy();
+            tried.order.swing = swing;
             if !follow(&mut tried, lead) {
                 return None;
             }
@@ -78,16 +82,21 @@ fn worth(room: &Room<'_>) -> f64 {
     room.courses.iter().map(|c| c.length_mm() - cut).sum()
 }
 
-/// The same, where open courses count [`OPEN`] of their tow.
+/// The same, where open courses count [`OPEN`] of their tow, or [`OPEN_OF_SOME`].
 fn worth_closed(room: &Room<'_>) -> f64 {
+    let share = if room.order.courses.is_some() { OPEN_OF_SOME } else { OPEN };
     let open: f64 = room.courses.iter().filter(|c| !c.path().closed).map(|c| c.length_mm()).sum();
-    worth(room) - (1.0 - OPEN) * open
+    worth(room) - (1.0 - share) * open
 }
 
 /// What tow of open courses counts against that of closed ones, which are what is asked
 /// for: only they carry load round a hole and along a whole rim. Courses led along one large
 /// hole to the plate's edges cover some per cent more than rings, and close nowhere.
 const OPEN: f64 = 0.94;
+
+/// The same where a number of courses is asked for and not that the shape be filled: pieces
+/// of them are what is left of closed ones that found no room.
+const OPEN_OF_SOME: f64 = 0.5;
 
 /// What a cut costs between layouts of rings, in shortest pieces: it decides only where
 /// they lay nearly as much tow.

@@ -29,6 +29,8 @@ pub(super) struct Order<'a> {
     pub(super) shortest_loop: f64,
     /// Largest distance from the line asked for, mm.
     pub(super) deviation: f64,
+    /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`].
+    pub(super) swing: f64,
     /// Courses side by side; `None` fills.
     pub(super) courses: Option<usize>,
     /// Direction, radians.
@@ -59,6 +61,7 @@ impl Order<'static> {
             shortest: 20.0,
             shortest_loop: 20.0,
             deviation: 0.02,
+            swing: SWINGS[0],
             courses: None,
             angle: 0.0,
             few_cuts: false,
@@ -126,6 +129,12 @@ fn too_short(shortest: f64) -> String {
     format!("shorter than the {shortest:.1} mm that can be cut and laid")
 }
 
+/// How far outside a way past a corner may lie, as shares of the deviation: as far as the
+/// fitted lines on which it begins and ends, so that it keeps to the corner however coarsely
+/// that is drawn; or less, so that fewer ways past solid corners are found, which bulge into
+/// the place of courses beside them.
+pub(super) const SWINGS: [f64; 2] = [0.55, 0.3];
+
 /// What rounding and tidying of areas may take of the room, mm.
 const HAIR_MM: f64 = 1.5e-3;
 
@@ -192,7 +201,7 @@ impl<'a> Room<'a> {
     fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
         let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
         let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
-        let (least, most) = (0.3 * self.order.deviation, 0.55 * self.order.deviation);
+        let (least, most) = (SWINGS[1] * self.order.deviation, self.order.swing * self.order.deviation);
         within(boundary, path, (ends + HAIR_MM).clamp(least, most))
     }
 

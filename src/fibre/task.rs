@@ -1,7 +1,7 @@
 //! One region of a layer: the rule that lays it, and what is done with its courses
 //! whatever the rule.
 
-use super::room::{Order, Room};
+use super::room::{Order, Room, SWINGS};
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, strap, trail, trails};
 use crate::geom::{Area, Point, bend, combine, offset};
@@ -157,6 +157,7 @@ fn lay_wound<'a>(
         shortest,
         shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
+        swing: SWINGS[0],
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
         few_cuts: region.few_cuts,
