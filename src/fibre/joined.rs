@@ -191,7 +191,7 @@ impl Joiner<'_, '_> {
             ((DEEPEST.0 * median / o.spacing) as usize).clamp(1, DEEPEST.1),
             (2.0 * self.radius / o.spacing).floor() as usize,
         );
-        let (_, nests) = nests::best(front.len(), least, deepest, value);
+        let (_, nests) = nests::best(front.len(), least, deepest, 0, value);
         for nest in nests {
             self.place(front, nest);
         }

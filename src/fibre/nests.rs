@@ -28,19 +28,21 @@ impl Nest {
 const SLACK: usize = 3;
 
 /// The nests along a front of `count` rows whose values add up to most. A pair is
-/// at least `least` rows apart, at most `depth` are nested. `value` gives what a
-/// nest is worth, `None` where it cannot be laid.
+/// at least `least` rows apart, at most `depth` are nested, `between` rows are left
+/// free from one nest to the next. `value` gives what a nest is worth, `None` where
+/// it cannot be laid.
 pub(super) fn best(
     count: usize,
     least: usize,
     depth: usize,
+    between: usize,
     value: impl Fn(Nest) -> Option<f64>,
 ) -> (f64, Vec<Nest>) {
     if depth == 0 || count <= least {
         return (0.0, Vec::new());
     }
     // worth of rows i.. and the nest that begins at i in the best answer
-    let mut worth = vec![0.0; count + 1];
+    let mut worth = vec![0.0; count + 1 + between];
     let mut begins: Vec<Option<Nest>> = vec![None; count];
     for i in (0..count).rev() {
         worth[i] = worth[i + 1];
@@ -53,9 +55,9 @@ pub(super) fn best(
                 }
                 let nest = Nest { first: i, last: i + size - 1, depth: d };
                 if let Some(v) = value(nest)
-                    && v + worth[i + size] > worth[i] + 1e-9
+                    && v + worth[i + size + between] > worth[i] + 1e-9
                 {
-                    worth[i] = v + worth[i + size];
+                    worth[i] = v + worth[i + size + between];
                     begins[i] = Some(nest);
                 }
             }
@@ -67,7 +69,7 @@ pub(super) fn best(
         match begins[i] {
             Some(nest) => {
                 nests.push(nest);
-                i = nest.last + 1;
+                i = nest.last + 1 + between;
             }
             None => i += 1,
         }
@@ -93,7 +95,7 @@ mod tests {
     }
 
     fn pairs(count: usize, least: usize, depth: usize) -> usize {
-        let (_, nests) = best(count, least, depth, |n| Some(n.depth as f64));
+        let (_, nests) = best(count, least, depth, 0, |n| Some(n.depth as f64));
         let pairs: Vec<(usize, usize)> = nests.iter().flat_map(|n| n.pairs()).collect();
         for &(i, j) in &pairs {
             assert!(j >= i + least && j < count, "{i} {j}");
@@ -138,8 +140,21 @@ mod tests {
     }
 
     #[test]
+    fn nests_with_rows_left_free_between_them_by_the_closed_form() {
+        // as above, and so many rows more from one nest to the next
+        for (least, depth, between, periods) in [(15, 5, 5, 4), (8, 3, 2, 6), (3, 1, 1, 9)] {
+            let count = (least - 1 + 2 * depth + between) * periods - between;
+            let (_, nests) = best(count, least, depth, between, |n| Some(n.depth as f64));
+            assert_eq!(nests.iter().map(|n| n.depth).sum::<usize>(), depth * periods);
+            assert!(nests.windows(2).all(|w| w[1].first > w[0].last + between), "{nests:?}");
+            let (fewer, _) = best(count - 1, least, depth, between, |n| Some(n.depth as f64));
+            assert!(fewer < (depth * periods) as f64, "{least} {depth} {between}");
+        }
+    }
+
+    #[test]
     fn of_equal_counts_the_shorter_turns_are_taken() {
-        let (_, nests) = best(12, 4, 1, |n| Some(100.0 - (n.last - n.first) as f64));
+        let (_, nests) = best(12, 4, 1, 0, |n| Some(100.0 - (n.last - n.first) as f64));
         assert!(nests.iter().all(|n| n.last - n.first == 4), "{nests:?}");
     }
 }

@@ -37,6 +37,10 @@ const KEPT_SHORT: f64 = 0.02;
 /// shortest pieces: the second side may yet join it. Found on the bench set.
 const YET_JOINED: f64 = 0.3;
 
+/// Share of the rows that are too short to be laid alone from which on nests are tried
+/// that leave as many rows free between them as they are deep.
+const INTERLOCKED: f64 = 0.2;
+
 /// How often the sides are joined again in turn, each knowing what the other made.
 const AGAIN: usize = 4;
 
@@ -154,6 +158,25 @@ fn pitch(spacing: f64, across: f64) -> f64 {
     if stretched < spacing * 1.002 { stretched.max(spacing) } else { spacing }
 }
 
+/// When a side's ends are joined.
+#[derive(Clone, Copy)]
+enum Comes {
+    /// It leaves rows that the other side may yet join, so many of them from one nest to
+    /// the next.
+    First { between: usize },
+    /// It knows what the other side made.
+    Then,
+}
+
+impl Comes {
+    fn between(self) -> usize {
+        match self {
+            Self::First { between } => between,
+            Self::Then => 0,
+        }
+    }
+}
+
 /// A field while its rows are being joined.
 #[derive(Clone)]
 struct Plan {
@@ -168,8 +191,7 @@ impl Plan {
     }
 
     /// Joins ends at one side, all of them free, by the nests that are worth most.
-    /// Where it comes `first` it leaves rows that the other side may yet join.
-    fn join(&mut self, joining: &Joining<'_>, side: Side, depth: usize, first: bool) {
+    fn join(&mut self, joining: &Joining<'_>, side: Side, depth: usize, comes: Comes) {
         let Joining { turned, field, value_of, least, .. } = joining;
         for (row, whole) in self.rows.iter_mut().zip(&field.rows) {
             side.set_end(row, side.end(whole));
@@ -225,11 +247,12 @@ impl Plan {
                     // what the first side leaves short the second may yet join
                     let loss = value_of.of(was) - value_of.of(now);
                     let short = value_of.shortest;
-                    sum -= if first && now < short { loss.min(was - now + YET_JOINED * short) } else { loss };
+                    let yet = matches!(comes, Comes::First { .. }) && now < short;
+                    sum -= if yet { loss.min(was - now + YET_JOINED * short) } else { loss };
                 }
                 Some(sum)
             };
-            let (_, nests) = nests::best(front.numbers.len(), *least, depth, value);
+            let (_, nests) = nests::best(front.numbers.len(), *least, depth, comes.between(), value);
             for nest in nests {
                 let Some(made) = front.placed(nest, &|p: &Path| turned.inside(p)) else { continue };
                 let nest = Nest { depth: made.turns.len(), ..nest };
@@ -336,6 +359,11 @@ fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) 
         value_of,
         least: rows_across(turned.radius * 2.0, turned.spacing),
     };
+    // where many rows are only laid by joining them, nests of either side lie in one another
+    // best: what a nest encloses and what lies beside it go on at the other end
+    let short: f64 = field.rows.iter().map(Row::length).filter(|l| *l < shortest).sum();
+    let interlocked = short > INTERLOCKED * field.rows.iter().map(Row::length).sum::<f64>();
+    let between = |depth: usize| [Some(0), interlocked.then_some(depth)].into_iter().flatten();
     let mut best = Plan::new(field).courses(value_of);
     let mut paid = false;
     for depth in depths {
@@ -343,10 +371,12 @@ fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) 
         if depth > 2 && depth < deepest && !paid {
             continue;
         }
-        for sides in [[Side::Right, Side::Left], [Side::Left, Side::Right]] {
+        let orders = [[Side::Right, Side::Left], [Side::Left, Side::Right]];
+        let ways = orders.into_iter().flat_map(|sides| between(depth).map(move |free| (sides, free)));
+        for (sides, between) in ways {
             let mut plan = Plan::new(field);
-            plan.join(&joining, sides[0], depth, true);
-            plan.join(&joining, sides[1], depth, false);
+            plan.join(&joining, sides[0], depth, Comes::First { between });
+            plan.join(&joining, sides[1], depth, Comes::Then);
             let mut last = plan.courses(value_of);
             // each side again, now that it is known what the other made
             for k in 0..AGAIN {
@@ -354,7 +384,7 @@ fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) 
                     break;
                 }
                 let mut next = plan.clone();
-                next.join(&joining, sides[k % 2], depth, false);
+                next.join(&joining, sides[k % 2], depth, Comes::Then);
                 let courses = next.courses(value_of);
                 if courses.0 > last.0 + 1e-6 {
                     (plan, last) = (next, courses);
@@ -408,7 +438,7 @@ fn along_rows(s: &Segment) -> bool {
 
 /// At least this share of a course lies along the rows: with less, turns would
 /// make another laminate than the map asks for.
-const LEAST_SHARE: f64 = 0.55;
+const LEAST_SHARE: f64 = 0.5;
 
 fn mostly_rows(path: &Path) -> bool {
     let along: f64 = path.segments.iter().filter(|s| along_rows(s)).map(Segment::length).sum();
