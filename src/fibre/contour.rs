@@ -26,14 +26,20 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let many = room.area.rings().count() > 1;
     let leads = if o.courses.is_some() || !many { &LEADS[..1] } else { &LEADS[..] };
-    // every boundary at once is what is asked for: it is tried with each way past corners
-    let ways: Vec<(Lead, f64)> =
-        leads.iter().map(|l| (*l, SWINGS[0])).chain([(Lead::Every, SWINGS[1])]).collect();
+    // every boundary at once is what is asked for: it is tried with each way past corners,
+    // and where that is all that is tried with lines that keep less near, too
+    let way = |lead: Lead, swing: f64, tight: bool| (lead, swing, tight);
+    let mut ways: Vec<(Lead, f64, bool)> = leads.iter().map(|l| way(*l, SWINGS[0], true)).collect();
+    ways.push(way(Lead::Every, SWINGS[1], true));
+    if o.courses.is_some() {
+        ways.extend(SWINGS.map(|swing| way(Lead::Every, swing, false)));
+    }
     let tried: Vec<Room<'_>> = ways
         .into_par_iter()
-        .filter_map(|(lead, swing)| {
+        .filter_map(|(lead, swing, tight)| {
             let mut tried = room.empty_copy();
             tried.order.swing = swing;
+            tried.order.tight = tight;
             if !follow(&mut tried, lead) {
                 return None;
             }
@@ -82,12 +88,30 @@ fn worth(room: &Room<'_>) -> f64 {
     room.courses.iter().map(|c| c.length_mm() - cut).sum()
 }
 
-/// The same, where open courses count [`OPEN`] of their tow, or [`OPEN_OF_SOME`].
+/// The same, where open courses count [`OPEN`] of their tow, or [`OPEN_OF_SOME`], and where
+/// a number of courses is asked for only tow that lies as deep as these go: a way that swings
+/// round a hole deep inside the part is no course along its rim.
 fn worth_closed(room: &Room<'_>) -> f64 {
-    let share = if room.order.courses.is_some() { OPEN_OF_SOME } else { OPEN };
-    let open: f64 = room.courses.iter().filter(|c| !c.path().closed).map(|c| c.length_mm()).sum();
-    worth(room) - (1.0 - share) * open
+    let o = room.order;
+    let share = if o.courses.is_some() { OPEN_OF_SOME } else { OPEN };
+    let cut = CUT_OF_A_RING * o.shortest;
+    #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
+    let deepest = o.courses.map(|n| (n as f64 - 0.5) * o.spacing);
+    let asked = |path: &Path| {
+        let Some(deepest) = deepest else { return path.length() };
+        let (mut all, mut asked) = (0_u32, 0_u32);
+        for p in path.places(LOOK_MM) {
+            all += 1;
+            asked += u32::from(room.walls().distance_within(p, deepest).is_finite());
+        }
+        path.length() * f64::from(asked) / f64::from(all.max(1))
+    };
+    let worth = |path: &Path| asked(path) * if path.closed { 1.0 } else { share } - cut;
+    room.courses.iter().map(|c| worth(c.path())).sum()
 }
+
+/// Places along a course at which it is asked how deep it lies, mm apart.
+const LOOK_MM: f64 = 1.0;
 
 /// What tow of open courses counts against that of closed ones, which are what is asked
 /// for: only they carry load round a hole and along a whole rim. Courses led along one large
@@ -350,6 +374,55 @@ mod tests {
                 assert!(hole < 0.55, "{w} x {h}: {hole} mm off the hole at {x}");
             }
         }
+    }
+
+    #[test]
+    fn of_a_number_of_courses_those_along_the_boundaries_count() {
+        // a lug with two bolt holes beside its rim: courses that swing round these inside the
+        // part are longer than what lies along the rim
+        let rect = |x: f64, y: f64| [pt(0.0, 0.0), pt(x, 0.0), pt(x, y), pt(0.0, y)];
+        let body = combine::union_all(&[
+            combine::ring_area(&rect(70.0, 52.0)),
+            smooth::disc(pt(35.0, 50.0), 28.0, 1e-3),
+        ]);
+        let holes = [(35.0, 50.0, 19.5), (12.0, 7.0, 3.2), (58.0, 7.0, 3.2)];
+        let holes: Vec<Area> = holes.iter().map(|h| smooth::disc(pt(h.0, h.1), h.2, 1e-3)).collect();
+        let inside = offset::shrunk(&combine::difference_all(&body, &holes), 1.0, 1e-3);
+        let order = Order { courses: Some(2), width: 1.5, spacing: 1.5, radius: 8.0, ..order() };
+        let mut room = Room::new(order, &inside);
+        lay(&mut room);
+        let places = || room.courses.iter().flat_map(|c| c.path().places(0.5));
+        let deep = places().filter(|p| room.walls().distance(*p) > 2.0 * 1.5).count();
+        let share = deep as f64 / places().count() as f64;
+        assert!(share < 0.05, "{:.1} % of the tow lies inside the part", 100.0 * share);
+    }
+
+    #[test]
+    fn rims_close_in_both_arms_of_a_yoke() {
+        let rect = |x: [f64; 2], y: [f64; 2]| {
+            combine::ring_area(&[pt(x[0], y[0]), pt(x[1], y[0]), pt(x[1], y[1]), pt(x[0], y[1])])
+        };
+        let disc = |x: f64, y: f64, r: f64| smooth::disc(pt(x, y), r, 2e-3);
+        let bend = combine::intersection(
+            &combine::difference(&disc(55.0, 100.0, 50.0), &disc(55.0, 100.0, 30.0)),
+            &rect([0.0, 110.0], [0.0, 100.0]),
+        );
+        let body = combine::union_all(&[
+            bend,
+            rect([5.0, 25.0], [99.9, 150.0]),
+            rect([85.0, 105.0], [99.9, 150.0]),
+            disc(15.0, 150.0, 15.0),
+            disc(95.0, 150.0, 15.0),
+            rect([45.0, 65.0], [20.0, 60.0]),
+            disc(55.0, 18.0, 15.0),
+        ]);
+        let body = offset::shrunk(&offset::grown(&body, 8.0, 2e-3), 8.0, 2e-3);
+        let inside = offset::shrunk(&body, 1.0, 2e-3);
+        let order = Order { courses: Some(3), width: 1.5, spacing: 1.5, radius: 7.0, ..order() };
+        let mut room = Room::new(order, &inside);
+        lay(&mut room);
+        let closed = room.courses.iter().filter(|c| c.path().closed).count();
+        assert_eq!((closed, room.courses.len()), (3, 3), "one outline, three rings");
     }
 
     /// A square of 60 mm whose corners are rounded by 6 mm, each drawn with so many chords.

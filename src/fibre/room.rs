@@ -31,6 +31,9 @@ pub(super) struct Order<'a> {
     pub(super) deviation: f64,
     /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`].
     pub(super) swing: f64,
+    /// Lines along a boundary keep as near to it as they can, not just within the deviation:
+    /// loosely some corners are passed that are just too tight.
+    pub(super) tight: bool,
     /// Courses side by side; `None` fills.
     pub(super) courses: Option<usize>,
     /// Direction, radians.
@@ -62,6 +65,7 @@ impl Order<'static> {
             shortest_loop: 20.0,
             deviation: 0.02,
             swing: SWINGS[0],
+            tight: true,
             courses: None,
             angle: 0.0,
             few_cuts: false,
@@ -567,14 +571,13 @@ impl<'a> Room<'a> {
         let o = self.order;
         let boundary = Lines::boundary(area);
         let free = |path: &Path| self.has_swing(&boundary, path);
-        // only where rings are to fill the place do thousandths add up; it costs time
-        let eased = if o.courses.is_none() { swing::eased_tightly } else { swing::eased };
         let mut pieces: Vec<Path> = Vec::new();
         for part in area.polygons() {
             for (i, ring) in part.rings().enumerate() {
                 if polyline::ring_length(ring) < (0.5 * o.shortest).min(o.shortest_loop) && i == 0 {
                     continue;
                 }
+                let eased = if o.tight { swing::eased_tightly } else { swing::eased };
                 let fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
                 let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
                 if i > 0 && !closed {

@@ -158,6 +158,7 @@ fn lay_wound<'a>(
         shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
         swing: SWINGS[0],
+        tight: true,
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
         few_cuts: region.few_cuts,
