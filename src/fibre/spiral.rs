@@ -10,7 +10,7 @@ const STEP_MM: f64 = 0.5;
 /// Length of a way over, in spacings, that are tried: the shorter, the less of the
 /// outermost loop is lost; but two that run side by side come nearer by the cosine
 /// of their slope, 1.5 spacings over this length at most.
-const WAYS_OVER: [f64; 3] = [18.0, 26.0, 38.0];
+const WAYS_OVER: [f64; 6] = [10.0, 12.0, 15.0, 18.0, 26.0, 38.0];
 
 /// Places where loops may be left that are looked at, and that are tried.
 const PLACES: (u32, usize) = (36, 5);
