@@ -1,7 +1,7 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
 use super::room::{Order, Room, SWINGS};
-use super::unidirectional;
+use super::{spiral, unidirectional};
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use rayon::prelude::*;
 
@@ -107,7 +107,10 @@ fn worth_closed(room: &Room<'_>) -> f64 {
         path.length() * f64::from(asked) / f64::from(all.max(1))
     };
     let worth = |path: &Path| asked(path) * if path.closed { 1.0 } else { share } - cut;
-    room.courses.iter().map(|c| worth(c.path())).sum()
+    // what will have to be given up counts nothing
+    let lone = spiral::lone_short(room);
+    let kept = room.courses.iter().enumerate().filter(|(i, _)| !lone.contains(i));
+    kept.map(|(_, c)| worth(c.path())).sum()
 }
 
 /// Places along a course at which it is asked how deep it lies, mm apart.
@@ -395,6 +398,27 @@ mod tests {
         let deep = places().filter(|p| room.walls().distance(*p) > 2.0 * 1.5).count();
         let share = deep as f64 / places().count() as f64;
         assert!(share < 0.05, "{:.1} % of the tow lies inside the part", 100.0 * share);
+    }
+
+    #[test]
+    fn loops_that_could_not_be_kept_count_for_nothing() {
+        // a link whose loops round the smaller eye are too short by themselves: where only one
+        // is laid round it, none can be
+        let disc = |x: f64, r: f64| smooth::disc(pt(x, 17.0), r, 1e-3);
+        let hull = |discs: [Area; 2]| {
+            let points: Vec<Point> = discs.iter().flat_map(|d| d.polygons()[0].outer().to_vec()).collect();
+            combine::ring_area(&smooth::hull(&points))
+        };
+        let body = hull([disc(17.0, 17.0), disc(96.0, 14.0)]);
+        let window = hull([disc(42.0, 6.5), disc(72.0, 6.5)]);
+        let part = combine::difference_all(&body, &[disc(17.0, 6.0), disc(96.0, 5.0), window]);
+        let inside = offset::shrunk(&part, 1.0, 1e-3);
+        let order =
+            Order { width: 0.6, spacing: 0.6, radius: 4.0, shortest: 43.0, shortest_loop: 0.0, ..order() };
+        let mut room = Room::new(order, &inside);
+        lay(&mut room);
+        assert!(!room.short_loops().is_empty(), "the first loop round the eye is 39.6 mm long");
+        assert_eq!(spiral::lone_short(&room), [0_usize; 0], "each has another to be wound with");
     }
 
     #[test]

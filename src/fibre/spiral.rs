@@ -95,6 +95,19 @@ pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
     lay(room, margin, spirals).1
 }
 
+/// Closed courses that are too short to be cut and laid, with none beside them that they
+/// could be wound with: their places among the courses.
+pub(super) fn lone_short(room: &Room<'_>) -> Vec<usize> {
+    if room.short_loops().is_empty() {
+        return Vec::new();
+    }
+    let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
+    let length = |k: &usize| room.courses[all[*k]].length_mm();
+    let chains = Loops::new(room, &all).chains(room.order.spacing);
+    let lone = chains.iter().filter(|c| c.iter().map(length).sum::<f64>() < room.order.shortest);
+    lone.flatten().map(|&k| all[k]).collect()
+}
+
 /// Puts spirals in the place of the loops that each was wound from. Gives the cuts saved and
 /// those loops' strips.
 fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (usize, Vec<Area>) {
