@@ -578,8 +578,12 @@ impl<'a> Room<'a> {
                     continue;
                 }
                 let eased = if o.tight { swing::eased_tightly } else { swing::eased };
-                let fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
-                let closed = matches!(fit.pieces.as_slice(), [p] if p.closed);
+                let mut fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                if o.courses.is_some() && closed(&fit).is_none() {
+                    // a fill covers more with what is open there
+                    fit = swing::eased_again(fit, true, o.radius, &free);
+                }
+                let closed = closed(&fit).is_some();
                 if i > 0 && !closed {
                     // round a hole that no tow can follow: a loop that encloses it
                     let round = smooth::rounded_up(ring, o.radius);

@@ -416,7 +416,7 @@ mod tests {
         let spiral = &room.courses[0];
         assert!(!spiral.path().closed && spiral.path().min_radius() >= 6.0, "{}", spiral.path().min_radius());
         // the last loop lacks the way over, the seven inside it gain half a spacing there
-        let way = 18.0 / 9.5;
+        let way = WAYS_OVER[0] / 9.5;
         let form = rings - way * 16.5 + way * 7.0 * 0.5;
         assert!((spiral.length_mm() - form).abs() < 0.5, "{form} {}", spiral.length_mm());
     }

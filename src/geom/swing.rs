@@ -60,6 +60,12 @@ pub fn eased_tightly(
     eased_from(found, closed, min_radius, free)
 }
 
+/// What [`eased`] gave, with the corners tried once more that it could not pass: a leg that
+/// was too short for one of them may have been joined to the next.
+pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
+    eased_from(found, closed, min_radius, free)
+}
+
 /// Share of the deviation allowed that is kept to where it can be.
 const TIGHT: f64 = 0.2;
 
@@ -263,6 +269,20 @@ mod tests {
                 assert!(fit.kinks.iter().all(|k| k.dist(blocked) < 2.0), "{blocked:?}: {:?}", fit.kinks);
             }
         }
+    }
+
+    #[test]
+    fn corners_at_both_ends_of_a_short_leg_are_passed_whichever_comes_first() {
+        // a foot whose upright edges are shorter than a bend: on one side the square corner
+        // comes after the blunt one, on the other before it
+        let foot = [pt(0.0, 0.0), pt(70.0, 0.0), pt(70.0, 5.0), pt(62.0, 50.0), pt(8.0, 50.0), pt(0.0, 5.0)];
+        let found = eased(&foot, true, 8.0, DEVIATION, &|_| true);
+        let again = eased_again(found.clone(), true, 8.0, &|_| true);
+        assert!(again.kinks.is_empty(), "{:?} after {:?}", again.kinks, found.kinks);
+        let [ring] = again.pieces.as_slice() else { panic!("{} pieces", again.pieces.len()) };
+        assert!(ring.closed, "round all corners");
+        assert_legal(ring, 8.0);
+        assert_eq!(found.kinks.len(), 1, "the first time one is met with too short a leg: {:?}", found.kinks);
     }
 
     #[test]
