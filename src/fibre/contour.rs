@@ -24,40 +24,53 @@ const ROUNDS: usize = 2_000;
 /// served as above; what covers most is laid, closed courses rather than open ones.
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
-    let many = room.area.rings().count() > 1;
-    let leads = if o.courses.is_some() || !many { &LEADS[..1] } else { &LEADS[..] };
-    // every boundary at once is what is asked for: it is tried with each way past corners,
-    // and where that is all that is tried with lines that keep less near, too
-    let way = |lead: Lead, swing: f64, tight: bool| (lead, swing, tight);
-    let mut ways: Vec<(Lead, f64, bool)> = leads.iter().map(|l| way(*l, SWINGS[0], true)).collect();
-    ways.push(way(Lead::Every, SWINGS[1], true));
+    let rings = room.area.rings().count();
+    let leads = if o.courses.is_some() || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
+    // every boundary at once is what is asked for: it is tried with each way past corners, and
+    // where that is all that is tried with lines that keep less near, too, which are laid sooner
+    let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, swing: SWINGS[0], tight: true }).collect();
     if o.courses.is_some() {
-        ways.extend(SWINGS.map(|swing| way(Lead::Every, swing, false)));
+        ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false }));
+    } else {
+        ways.push(Way { lead: Lead::Every, swing: SWINGS[1], tight: true });
     }
-    let tried: Vec<Room<'_>> = ways
-        .into_par_iter()
-        .filter_map(|(lead, swing, tight)| {
-            let mut tried = room.empty_copy();
-            tried.order.swing = swing;
-            tried.order.tight = tight;
-            if !follow(&mut tried, lead) {
-                return None;
-            }
-            let rest = tried.rest();
-            serve(&mut tried, &rest, 0);
-            Some(tried)
-        })
-        .collect();
-    let mut best: Option<Room<'_>> = None;
-    for tried in tried {
-        if best.as_ref().is_none_or(|b| worth_closed(&tried) > worth_closed(b)) {
+    let laid = |way: Way| {
+        let mut tried = room.empty_copy();
+        tried.order.swing = way.swing;
+        tried.order.tight = way.tight;
+        if !follow(&mut tried, way.lead) {
+            return None;
+        }
+        let rest = tried.rest();
+        serve(&mut tried, &rest, 0);
+        Some((worth_closed(&tried), tried))
+    };
+    // where every course asked for is closed nothing more can be had
+    let first = o.courses.and_then(|_| laid(ways.remove(0)));
+    let whole = first.as_ref().is_some_and(|(_, tried)| {
+        o.courses.is_some_and(|n| tried.courses.len() == n * rings)
+            && tried.courses.iter().all(|c| c.path().closed)
+    });
+    let others: Vec<_> = if whole { Vec::new() } else { ways.into_par_iter().filter_map(laid).collect() };
+    let mut best: Option<(f64, Room<'_>)> = None;
+    for tried in first.into_iter().chain(others) {
+        if best.as_ref().is_none_or(|b| tried.0 > b.0) {
             best = Some(tried);
         }
     }
-    if let Some(best) = best {
+    if let Some((_, best)) = best {
         *room = best;
     }
     tell_unserved(room);
+}
+
+/// One of the ways in which a shape is tried.
+#[derive(Clone, Copy)]
+struct Way {
+    lead: Lead,
+    /// See [`Order::swing`] and [`Order::tight`].
+    swing: f64,
+    tight: bool,
 }
 
 /// Which boundary is followed first, past all others but for so many courses along each
