@@ -550,4 +550,22 @@ mod tests {
         let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
         assert!(laid > 0.8 * 38.0 * 40.0, "{laid} mm in {} courses", room.courses.len());
     }
+
+    #[test]
+    fn nests_of_either_side_lie_in_one_another_where_rows_are_short() {
+        // without rows left free between the nests of the first side: 0.49, 0.61, 0.59, 0.79, 0.57
+        for (w, h, radius, shortest, least) in [
+            (11.5, 25.0, 3.0, 20.0, 0.55),
+            (18.0, 60.0, 4.0, 30.0, 0.65),
+            (22.0, 50.0, 5.0, 40.0, 0.62),
+            (30.0, 60.0, 5.0, 43.0, 0.81),
+            (16.0, 45.0, 4.0, 24.0, 0.60),
+        ] {
+            let mut room = room(&plate(w, h), 0.9, radius, shortest);
+            lay(&mut room);
+            let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
+            let cover = laid * 0.9 / (w * h);
+            assert!(cover > least, "{w} x {h}, radius {radius}, pieces of {shortest}: {cover:.3}");
+        }
+    }
 }
