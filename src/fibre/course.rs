@@ -159,7 +159,7 @@ impl Course {
 
     /// The same course drawn along another way, its own line the one wanted.
     pub(super) fn drawn(&self, distance_mm: f64, led: Led) -> Self {
-        let Led { path, laid, off_mm, worst, end_off_mm, end_worst } = led;
+        let Led { path, laid, off_mm, worst, end_off_mm, end_worst, .. } = led;
         let at = if end_off_mm > off_mm { end_worst } else { worst };
         let trail = Trail {
             distance_mm,

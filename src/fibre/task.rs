@@ -90,6 +90,7 @@ pub(super) fn leads_of(job: &Job, region: &Region) -> trail::Leads {
     trail::Leads {
         trail: job.tow.trail_mm,
         radius: region.min_bend_radius_mm,
+        most: TRAIL_MOST * job.tow.width_mm,
         shortest: job.printer.shortest_course_mm(),
     }
 }

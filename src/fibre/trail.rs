@@ -3,7 +3,8 @@
 use super::room::has_way;
 use super::{Course, TRAIL_MM};
 use crate::geom::nearest::Lines;
-use crate::geom::tractrix;
+use crate::geom::tractrix::{self, Led};
+use crate::geom::trig;
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
 /// swings d^2 / 2 R out of a bend, which beside a wall may be too far.
@@ -14,8 +15,10 @@ const SHARES: [f64; 4] = [1.0, 0.75, 0.5, 0.25];
 pub(super) struct Leads {
     /// How far the tow trails, mm.
     pub(super) trail: f64,
-    /// The least radius of the nozzle's bends, mm.
+    /// The least radius of the nozzle's bends and of the tow's, mm.
     pub(super) radius: f64,
+    /// Courses whose tow would lie further off are not laid, mm.
+    pub(super) most: f64,
     /// The shortest course, mm.
     pub(super) shortest: f64,
 }
@@ -29,17 +32,27 @@ pub(super) struct Leads {
 pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
     let mut there = led_one_way(course, walls, leads);
     let closed = course.path().closed;
-    if closed && off(&there) <= TRAIL_MM {
+    if closed && good(&there, leads) {
         return there;
     }
     let Some(back) = course.reversed() else { return there };
     let back = led_one_way(&back, walls, leads);
-    if !closed && off(&there).max(off(&back)) <= TRAIL_MM {
+    if !closed && good(&there, leads) && good(&back, leads) {
         there.back = Some(Box::new(back));
-    } else if off(&back) < off(&there) {
+    } else if cost(&back, leads) < cost(&there, leads) {
         return back;
     }
     there
+}
+
+/// The tow of a course lies where it is wanted, in bends that it may have.
+fn good(course: &Course, leads: Leads) -> bool {
+    off(course) <= TRAIL_MM && cost(course, leads) <= off(course)
+}
+
+/// What distance and tight bends of a course's tow count together, mm.
+fn cost(course: &Course, leads: Leads) -> f64 {
+    off(course) + tractrix::tight_mm(course.least_radius_mm(), leads.radius)
 }
 
 /// How far the tow of a course lies off its line, mm.
@@ -49,24 +62,39 @@ pub(super) fn off(course: &Course) -> f64 {
 
 fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
     let wanted = tractrix::Wanted::new(course.path());
-    let plain = std::cell::LazyCell::new(|| wanted.judged(course.path().clone(), leads.trail));
-    for share in SHARES {
-        let mut led = wanted.led(share * leads.trail, leads.radius);
-        if !has_way(walls, &led.path, &wanted, TRAIL_MM) {
-            continue;
-        }
-        if share < 1.0 {
-            led = wanted.judged(led.path, leads.trail);
-            if led.off_anywhere_mm() >= plain.off_anywhere_mm() {
-                break;
-            }
-        }
+    let judged = |path| wanted.judged(path, leads.trail).held_to(leads.radius, leads.trail);
+    let plain = std::cell::LazyCell::new(|| judged(course.path().clone()));
+    let legal = |led: &Led| {
         let (region, path) = (course.region.clone(), led.path.clone());
-        if Course::new(region, course.rule, course.rank, path, leads.radius, leads.shortest).is_ok() {
-            return course.drawn(leads.trail, led);
+        Course::new(region, course.rule, course.rank, path, leads.radius, leads.shortest).is_ok()
+    };
+    let shared = |share: f64, radius: f64| {
+        let led = wanted.led(share * leads.trail, radius);
+        let room = has_way(walls, &led.path, &wanted, TRAIL_MM);
+        room.then(|| if share < 1.0 || radius > leads.radius { judged(led.path) } else { led })
+    };
+    let mut best: Option<Led> = None;
+    for share in SHARES {
+        let Some(led) = shared(share, leads.radius) else { continue };
+        if share < 1.0 && led.cost_mm() >= plain.cost_mm() {
+            break;
+        }
+        if legal(&led) {
+            best = Some(led);
+            break;
         }
     }
-    course.drawn(leads.trail, plain.clone())
+    let mut best = best.unwrap_or_else(|| plain.clone());
+    if best.tight > 0.0 {
+        // behind a nozzle that bends no tighter than this no tow bends tighter than it may
+        let wide = trig::hypot(leads.radius, leads.trail);
+        let others = SHARES.iter().filter_map(|share| shared(*share, wide));
+        let nearer = |led: &Led| led.off_anywhere_mm() <= leads.most && led.cost_mm() < best.cost_mm();
+        if let Some(led) = others.into_iter().find(|led| nearer(led) && legal(led)) {
+            best = led;
+        }
+    }
+    course.drawn(leads.trail, best)
 }
 
 #[cfg(test)]
@@ -85,7 +113,7 @@ mod tests {
         let path =
             Path::new(vec![half(pt(8.0, 0.0), pt(-8.0, 0.0)), half(pt(-8.0, 0.0), pt(8.0, 0.0))], true);
         let course = Course::new("test".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a legal ring");
-        let led = led(&course, room.walls(), Leads { trail: 2.0, radius: 5.0, shortest: 20.0 });
+        let led = led(&course, room.walls(), Leads { trail: 2.0, radius: 5.0, most: 0.15, shortest: 20.0 });
         let far = led.path().flatten(1e-3).iter().map(|p| p.norm()).fold(0.0, f64::max);
         (led, far)
     }

@@ -194,6 +194,9 @@ pub(super) struct Way {
     pub(super) aside: f64,
     /// How far its follower goes off the line at least, mm, to first order.
     pub(super) least_mm: f64,
+    /// Its follower's tightest bend, as a share of what the least radius allows, or of the
+    /// path's own bend where that is tighter, to first order.
+    pub(super) tightest: f64,
 }
 
 impl<'a> Wanted<'a> {
@@ -216,22 +219,28 @@ impl<'a> Wanted<'a> {
     /// stays until the leader is at its distance, and ends near the path's end, the last
     /// `distance` of what trails lying straight. Round a loop it begins beside the start
     /// where that leaves less, and ends there as nearly as can be.
-    pub(super) fn way(&self, radius: f64, wider: f64) -> Option<Way> {
+    ///
+    /// A leader that turns as fast as it may draws its follower round a tighter bend than its
+    /// own. Told to `hold` the follower's bends to so many times the radius, or to so many
+    /// times those of the path where these are tighter, it gives `None` where no way was found
+    /// that does both.
+    pub(super) fn way(&self, radius: f64, wider: f64, hold: Option<f64>) -> Option<Way> {
         let (line, distance) = (&self.line, self.distance);
         let n = line.bend.len();
         let spare = (radius * radius + distance * distance).sqrt() - radius;
         let most = radius + (wider * radius).min(OF_LEAD * spare);
         let mut offset = vec![0.0; n];
-        let mut least_mm: f64 = 0.0;
+        let (mut least_mm, mut tightest): (f64, f64) = (0.0, 0.0);
         for [first, second] in self.windows(most)? {
-            let window = self.window(first, second, most);
-            let (found, largest) = window.solved();
-            least_mm = least_mm.max(largest);
-            let (head, tail) = found.split_at(first.1 - first.0);
+            let window = self.window(first, second, [most, radius], hold);
+            let found = window.solved()?;
+            least_mm = least_mm.max(found.largest);
+            tightest = tightest.max(found.tightest);
+            let (head, tail) = found.offsets.split_at(first.1 - first.0);
             offset[first.0..first.1].copy_from_slice(head);
             offset[second.0..second.1].copy_from_slice(tail);
         }
-        Some(Way { points: line.led(&offset, distance), aside: offset[1], least_mm })
+        Some(Way { points: line.led(&offset, distance), aside: offset[1], least_mm, tightest })
     }
 
     /// Runs of nodes round places that cannot be led, from and up to, by twos: a loop's end
@@ -299,7 +308,7 @@ impl<'a> Wanted<'a> {
         Some(out)
     }
 
-    fn window(&self, first: Run, second: Run, most: f64) -> Window {
+    fn window(&self, first: Run, second: Run, [most, own_radius]: [f64; 2], hold: Option<f64>) -> Window {
         let line = &self.line;
         let bend = [&line.bend[first.0..first.1], &line.bend[second.0..second.1]].concat();
         let n = bend.len();
@@ -348,6 +357,9 @@ impl<'a> Wanted<'a> {
             step: line.step,
             distance: self.distance,
             radius: most,
+            own_radius,
+            hold,
+            ends: (line.last + 1).saturating_sub(first.0),
         }
     }
 }

@@ -120,6 +120,8 @@ pub struct Led {
     pub end_off_mm: f64,
     /// Where.
     pub end_worst: Point,
+    /// Share of the least radius by which the follower bends tighter than is borne.
+    pub tight: f64,
 }
 
 impl Led {
@@ -127,7 +129,48 @@ impl Led {
     pub fn off_anywhere_mm(&self) -> f64 {
         self.off_mm.max(self.end_off_mm)
     }
+
+    /// The same with how much tighter than `radius` mm what follows at `distance` bends.
+    pub fn held_to(self, radius: f64, distance: f64) -> Self {
+        let least = tightest_bend(&self.path, distance);
+        Self { tight: tight(least, radius), ..self }
+    }
+
+    /// What distance and tight bends count together, mm.
+    pub fn cost_mm(&self) -> f64 {
+        self.off_anywhere_mm() + TIGHT_MM * self.tight
+    }
 }
+
+/// What a follower's tightest bend counts as beside distances, where none tighter than
+/// `radius` mm is wanted, mm: nought where it is borne.
+pub fn tight_mm(least: f64, radius: f64) -> f64 {
+    TIGHT_MM * tight(least, radius)
+}
+
+fn tight(least: f64, radius: f64) -> f64 {
+    (1.0 - BORNE - least / radius).max(0.0)
+}
+
+/// Share of the least radius by which a follower may bend tighter than it: what lines and
+/// arcs fitted to a leader's way make of it, 0.04 mm at 4 mm.
+pub const BORNE: f64 = 0.01;
+
+/// What a bend tighter by all of the least radius counts as, mm off: one tighter by a
+/// hundredth is worth as much as what is asked for of the place.
+const TIGHT_MM: f64 = 5.0;
+
+/// The follower's bends are held to so many times the least radius, the leader's found so
+/// much wider than it, tried in turn. Lines and arcs ripple about the way that they are
+/// fitted to, which bends the follower by up to 2 % more; where one sort of bend needs more
+/// room, so does the other.
+const HOLDS: [(f64, f64); 5] = [(1.002, 1.2e-3), (1.01, 4e-3), (1.02, 0.01), (1.03, 0.03), (1.04, 0.08)];
+
+/// Distances from the nearest way along which the follower's bends are held at which lines
+/// and arcs are fitted to it, mm: at first, and then.
+const HELD: f64 = 5e-3;
+const HELD_NEARER: f64 = 2e-3;
+const HELD_FURTHER: f64 = 0.01;
 
 /// Distances from its exact way at which the leader's corners are eased, tried in
 /// turn, mm.
@@ -170,6 +213,8 @@ struct Look<'a> {
     distance: f64,
     radius: f64,
     best: &'a mut Led,
+    /// Ways with the follower's bends held were looked for.
+    looked_held: bool,
 }
 
 impl Look<'_> {
@@ -177,26 +222,49 @@ impl Look<'_> {
     /// whether it is the best yet.
     fn tried(&mut self, way: &[Point], ease: f64) -> Option<bool> {
         let found = bend::fit_through(way, self.radius, ease)?;
-        let led = self.wanted.nearer(found, self.distance, self.best.off_anywhere_mm());
-        let better = led.is_some();
-        if let Some(led) = led {
+        let led = self.wanted.nearer(found, self.distance, self.best.cost_mm());
+        let led = led.map(|led| led.held_to(self.radius, self.distance));
+        let better = led.filter(|led| led.cost_mm() < self.best.cost_mm());
+        let found = better.is_some();
+        if let Some(led) = better {
             *self.best = led;
         }
-        Some(better)
+        Some(found)
+    }
+
+    /// Ways to the nearest line along which the follower bends no tighter than the leader
+    /// may. Tells whether one was found and is the best yet.
+    fn held(&mut self, line: &leadable::Wanted<'_>) -> bool {
+        self.looked_held = true;
+        for (times, wider) in HOLDS {
+            let Some(mut way) = line.way(self.radius, wider, Some(times)) else { break };
+            self.meet(&mut way.points, way.aside);
+            // nearer where lines and arcs ripple, less near where they cannot follow it
+            let mut found = self.tried(&way.points, HELD);
+            if found != Some(true) || self.best.tight > 0.0 {
+                let then = if found.is_some() { HELD_NEARER } else { HELD_FURTHER };
+                found = self.tried(&way.points, then);
+            }
+            if found == Some(true) && self.best.tight == 0.0 {
+                return true;
+            }
+        }
+        false
     }
 
     /// Ways to the nearest line that can be led along. Tells whether one leaves hardly more
     /// than need be.
-    fn nearest(&mut self) -> bool {
-        let path = self.wanted.path;
-        let Some(line) = leadable::Wanted::new(path, self.distance) else { return false };
+    fn nearest(&mut self, line: &leadable::Wanted<'_>) -> bool {
         // whether what the nearest way is fitted with leaves nothing to be gained by more room
         let (mut found, mut closely) = (false, false);
         for (n, wider) in leadable::WIDER.into_iter().enumerate() {
             if closely && self.far() && n >= CLOSE_ONES {
                 break;
             }
-            let Some(mut way) = line.way(self.radius, wider) else { break };
+            let Some(mut way) = line.way(self.radius, wider, None) else { break };
+            if way.tightest > 1.0 + BORNE && !self.looked_held && self.held(line) {
+                return true;
+            }
             self.meet(&mut way.points, way.aside);
             for ease in CLOSE {
                 if closely && self.far() && ease > CLOSELY_MM {
@@ -305,10 +373,14 @@ impl<'a> Wanted<'a> {
     /// 3 mm; what is found here is 0.02 mm above it, for lines and arcs that keep within
     /// the radius have less room than it.
     pub fn led(&self, distance: f64, radius: f64) -> Led {
-        let mut best = self.judged(self.path.clone(), distance);
-        let mut look = Look { wanted: self, distance, radius, best: &mut best };
-        if !look.nearest() {
+        let mut best = self.judged(self.path.clone(), distance).held_to(radius, distance);
+        let mut look = Look { wanted: self, distance, radius, best: &mut best, looked_held: false };
+        let line = leadable::Wanted::new(self.path, distance);
+        if !line.as_ref().is_some_and(|line| look.nearest(line)) {
             look.simple();
+        }
+        if let Some(line) = line.filter(|_| look.best.tight > 0.0 && !look.looked_held) {
+            look.held(&line);
         }
         best
     }
@@ -329,6 +401,7 @@ impl<'a> Wanted<'a> {
             worst: none,
             end_off_mm: f64::INFINITY,
             end_worst: none,
+            tight: 0.0,
         })
     }
 
@@ -355,7 +428,15 @@ impl<'a> Wanted<'a> {
                 }
             }
         }
-        (end_off_mm < most).then_some(Led { path: drawn, laid, off_mm, worst, end_off_mm, end_worst })
+        (end_off_mm < most).then_some(Led {
+            path: drawn,
+            laid,
+            off_mm,
+            worst,
+            end_off_mm,
+            end_worst,
+            tight: 0.0,
+        })
     }
 }
 

@@ -88,7 +88,7 @@ fn trailing_bends(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses])
 
 /// Share of the least radius below which a bend that trailing tow lies in is told: what is
 /// above it, fits of lines and arcs explain.
-const TIGHTER: f64 = 0.98;
+const TIGHTER: f64 = 1.0 - crate::geom::tractrix::BORNE;
 
 /// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 pub(super) fn unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {

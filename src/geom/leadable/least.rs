@@ -52,7 +52,22 @@ pub(super) struct Window {
     pub(super) aside: Option<usize>,
     pub(super) step: f64,
     pub(super) distance: f64,
+    /// The least of the leader's bends.
     pub(super) radius: f64,
+    /// The least of the follower's own.
+    pub(super) own_radius: f64,
+    /// These are held to so many times that.
+    pub(super) hold: Option<f64>,
+    /// The follower's nodes end before this one of the first run.
+    pub(super) ends: usize,
+}
+
+/// What was found for a window.
+pub(super) struct Solved {
+    pub(super) offsets: Vec<f64>,
+    pub(super) largest: f64,
+    /// The follower's tightest bend, in shares of the most that it may be.
+    pub(super) tightest: f64,
 }
 
 /// A distance from the wanted line: how it goes with the offsets of three nodes and with
@@ -78,6 +93,22 @@ impl Bound {
 struct Bend {
     without: f64,
     by: [f64; 4],
+}
+
+/// A node whose own bend is held: how that goes with the offsets of the nodes before it, of
+/// its own and of the one behind it, in shares of the most that it may be.
+struct Held {
+    node: usize,
+    radius: f64,
+    by: [f64; 3],
+}
+
+impl Held {
+    /// What offsets change of it.
+    fn moved(&self, e: &[f64]) -> f64 {
+        let e = &e[self.node + BEFORE - 1..self.node + BEFORE + 2];
+        self.by[0] * e[0] + self.by[1] * e[1] + self.by[2] * e[2]
+    }
 }
 
 /// Rows kept before the first node's and after the last one's: those that a bend and a
@@ -189,52 +220,100 @@ struct State {
     e: Vec<f64>,
     largest: f64,
     bends: Vec<Bend>,
+    /// By how much the formula to first order misses the curvature of each node, 1/mm.
+    missed: Vec<f64>,
     of_bends: Vec<Sides>,
     of_bounds: Vec<Sides>,
+    of_held: Vec<Sides>,
 }
 
 impl State {
     fn sides(&self) -> impl Iterator<Item = &Sides> {
-        self.of_bends.iter().chain(&self.of_bounds)
+        self.of_bends.iter().chain(&self.of_bounds).chain(&self.of_held)
+    }
+
+    fn sides_mut(&mut self) -> impl Iterator<Item = &mut Sides> {
+        self.of_bends.iter_mut().chain(&mut self.of_bounds).chain(&mut self.of_held)
     }
 }
 
 impl Window {
     /// The offsets whose largest is least, and among those about the smallest, with no bend
-    /// beyond one, and that largest one. Where no step leads on, those found until then.
-    pub(super) fn solved(&self) -> (Vec<f64>, f64) {
+    /// beyond one, and that largest one. Where no step leads on, those found until then;
+    /// `None` where the follower's own bends are held and cannot be.
+    pub(super) fn solved(&self) -> Option<Solved> {
+        let held = if self.hold.is_some() { self.held() } else { Vec::new() };
+        let (state, met) = self.searched(&held);
+        if !(met || held.is_empty()) {
+            return None;
+        }
+        let offsets = state.e[BEFORE..BEFORE + self.bend.len()].to_vec();
+        let own = |h: &Held| h.radius * (self.bend[h.node] + state.missed[h.node]) + h.moved(&state.e);
+        let tightest = self.held().iter().map(|h| own(h).abs()).fold(0.0, f64::max);
+        Some(Solved { offsets, largest: state.largest, tightest })
+    }
+
+    /// The follower's nodes, which may bend to the least radius or, where the line wanted
+    /// bends tighter, as that does.
+    fn held(&self) -> Vec<Held> {
+        let hold = self.hold.unwrap_or(1.0);
+        let n = self.bend.len();
+        let aside = 1.0 / (self.step * self.step);
+        (0..self.ends.min(self.seam))
+            .chain(self.seam..n)
+            .filter(|&i| self.begins != Some(i))
+            .map(|i| {
+                let k = self.bend[i];
+                let radius = hold / k.abs().max(1.0 / self.own_radius);
+                let mut by = [aside, k * k - 2.0 * aside, aside].map(|x| x * radius);
+                for (a, by) in by.iter_mut().enumerate() {
+                    let node = (i + a).checked_sub(1).filter(|p| *p < n);
+                    let own = node.is_some_and(|p| self.free[p] && (p < self.seam) == (i < self.seam));
+                    *by *= if own { 1.0 } else { 0.0 };
+                }
+                Held { node: i, radius, by }
+            })
+            .collect()
+    }
+
+    /// Newton's steps to the least. Tells whether what is asked is met.
+    fn searched(&self, held: &[Held]) -> (State, bool) {
         let n = self.bend.len();
         let mut state = State {
             e: vec![0.0; BEFORE + n + BEHIND],
             largest: LARGEST_MM,
             bends: vec![Bend::default(); n.saturating_sub(1)],
+            missed: vec![0.0; n],
             of_bends: vec![Sides::NEW; n.saturating_sub(1)],
             of_bounds: vec![Sides::NEW; self.bounds.len()],
+            of_held: vec![Sides::NEW; held.len()],
         };
         let mut matrix = Matrix::default();
+        let mut met = false;
         for _ in 0..STEPS {
             // squares of curvatures are taken anew each time: they settle with the offsets
             self.bends(&mut state);
-            let (missed, sum) = self.begin(&mut state);
-            if (missed < MISSED && sum < GAP_MM) || !sum.is_finite() {
+            let (missed, sum) = self.begin(held, &mut state);
+            met = missed < MISSED;
+            if (met && sum < GAP_MM) || !sum.is_finite() {
                 break;
             }
-            matrix.fill(self, &state);
-            let taken = self.step(&matrix, &mut state).1;
+            matrix.fill(self, held, &state);
+            let taken = self.step(held, &matrix, &mut state).1;
             let share = (ALMOST / taken.max(1e-12)).min(1.0);
             let then: f64 = state.sides().map(|s| s.then(share)).sum();
-            let sides = 2.0 * float(state.of_bends.len() + state.of_bounds.len());
+            let sides = 2.0 * float(state.sides().count());
             let share = then / sum;
             // no nearer to the bounds than is asked for: there lines and arcs find no room
             let centre = (share * share * share * sum).max(KEPT * GAP_MM) / sides;
-            state.of_bends.iter_mut().chain(&mut state.of_bounds).for_each(|s| s.correct(centre));
-            let ((by, grows), taken) = self.step(&matrix, &mut state);
+            state.sides_mut().for_each(|s| s.correct(centre));
+            let ((by, grows), taken) = self.step(held, &matrix, &mut state);
             let share = (ALMOST / taken.max(1e-12)).min(1.0);
             state.e.iter_mut().zip(&by).for_each(|(e, by)| *e += share * by);
             state.largest += share * grows;
-            state.of_bends.iter_mut().chain(&mut state.of_bounds).for_each(|s| s.go(share));
+            state.sides_mut().for_each(|s| s.go(share));
         }
-        (state.e[BEFORE..BEFORE + n].to_vec(), state.largest)
+        (state, met)
     }
 
     /// The bends about the offsets that there are.
@@ -265,8 +344,10 @@ impl Window {
             ((first + missed).clamp(-tightest, tightest), missed, speed)
         };
         let mut here = curvature(0);
+        state.missed[0] = here.1;
         for i in 0..n.saturating_sub(1) {
             let next = curvature(i + 1);
+            state.missed[i + 1] = next.1;
             let ((k0, missed0, speed0), (k1, missed1, speed1)) = (here, next);
             here = next;
             if i + 1 == self.seam {
@@ -300,7 +381,7 @@ impl Window {
     }
 
     /// What is missed at most, and the sum of slacks by multipliers.
-    fn begin(&self, state: &mut State) -> (f64, f64) {
+    fn begin(&self, held: &[Held], state: &mut State) -> (f64, f64) {
         let aside = self.aside(&state.e);
         let (mut missed, mut sum): (f64, f64) = (0.0, 0.0);
         let mut take = |(miss, product): (f64, f64)| {
@@ -313,12 +394,16 @@ impl Window {
         for (bound, sides) in self.bounds.iter().zip(&mut state.of_bounds) {
             take(sides.begin(bound.without + bound.moved(&state.e, aside), state.largest));
         }
+        for (held, sides) in held.iter().zip(&mut state.of_held) {
+            let without = held.radius * (self.bend[held.node] + state.missed[held.node]);
+            take(sides.begin(without + held.moved(&state.e), 1.0));
+        }
         (missed, sum)
     }
 
     /// Newton's step of offsets and largest offset; the sides get theirs. Gives the largest
     /// share of a side that is taken away too.
-    fn step(&self, matrix: &Matrix, state: &mut State) -> ((Vec<f64>, f64), f64) {
+    fn step(&self, held: &[Held], matrix: &Matrix, state: &mut State) -> ((Vec<f64>, f64), f64) {
         let mut right: Vec<f64> = state.e.iter().map(|e| -SMALLNESS * e).collect();
         let mut right_largest = -1.0;
         for (bound, sides) in self.bounds.iter().zip(&state.of_bounds) {
@@ -339,6 +424,13 @@ impl Window {
                 *right -= push * by;
             }
         }
+        for (held, sides) in held.iter().zip(&state.of_held) {
+            let [over, under] = sides.pushes();
+            let push = over - under;
+            for (right, by) in right[held.node + BEFORE - 1..].iter_mut().zip(held.by) {
+                *right -= push * by;
+            }
+        }
         let (by, grows) = matrix.answered(right, right_largest);
         let aside = self.aside(&by);
         let mut taken: f64 = 0.0;
@@ -347,6 +439,9 @@ impl Window {
         }
         for (bound, sides) in self.bounds.iter().zip(&mut state.of_bounds) {
             taken = taken.max(sides.follow(bound.moved(&by, aside), grows));
+        }
+        for (held, sides) in held.iter().zip(&mut state.of_held) {
+            taken = taken.max(sides.follow(held.moved(&by), 0.0));
         }
         ((by, grows), taken)
     }
@@ -368,7 +463,7 @@ struct Matrix {
 }
 
 impl Matrix {
-    fn fill(&mut self, window: &Window, state: &State) {
+    fn fill(&mut self, window: &Window, held: &[Held], state: &State) {
         let n = state.e.len();
         self.aside = window.aside.map(|i| BEFORE + i);
         self.rows.clear();
@@ -400,6 +495,17 @@ impl Matrix {
                 let by = weight * bend.by[a];
                 for b in 0..=a {
                     rows[a][3 + b - a] += by * bend.by[b];
+                }
+            }
+        }
+        for (held, sides) in held.iter().zip(&state.of_held) {
+            let [over, under] = sides.weights();
+            let weight = over + under;
+            let rows = &mut self.rows[held.node + BEFORE - 1..held.node + BEFORE + 2];
+            for a in 0..3 {
+                let by = weight * held.by[a];
+                for b in 0..=a {
+                    rows[a][3 + b - a] += by * held.by[b];
                 }
             }
         }
