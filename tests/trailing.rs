@@ -224,6 +224,73 @@ fn loops_lie_as_near_to_the_lines_wanted_as_is_told_from_their_first_millimetre_
     }
 }
 
+/// The tightest bend that tow comes to lie in, mm, that is drawn along a way: its angle to the
+/// way, in steps far shorter than it trails.
+fn tightest(way: &[Segment], trail_mm: f64) -> f64 {
+    let start = way[0].from();
+    let mut angle: Option<f64> = None;
+    let mut most = 0.0_f64;
+    for s in way {
+        let bend = match s {
+            Segment::Line { .. } => 0.0,
+            Segment::Arc(a) => {
+                if a.ccw {
+                    1.0 / a.radius()
+                } else {
+                    -1.0 / a.radius()
+                }
+            }
+        };
+        let n = (s.length() / 2e-3).ceil();
+        let step = s.length() / n;
+        let mut k = 1.0;
+        while k <= n {
+            let nozzle = s.point_at(k * step);
+            if let Some(a) = angle {
+                angle = Some(a + step * (bend - a.sin() / trail_mm));
+            } else if nozzle.dist(start) >= trail_mm {
+                let (link, way) = (nozzle - start, s.tangent_at(k * step));
+                angle = Some(link.cross(way).atan2(link.dot(way)));
+            }
+            most = most.max(angle.map_or(0.0, f64::abs));
+            k += 1.0;
+        }
+    }
+    trail_mm / most.tan()
+}
+
+/// The tightest bend of each course's tow, by the plan's ways alone, and whether it is warned
+/// about.
+fn bends(job: &Path, trail_mm: f64) -> (Vec<f64>, bool) {
+    let mut notes = Notes::default();
+    let planned = plan(&mut notes, job).expect("it is planned");
+    let plan: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
+    let courses = plan["layers"].as_array().expect("layers").iter();
+    let tow = courses.flat_map(|l| l["courses"].as_array().expect("courses of a layer")).map(|c| {
+        let way: Vec<Segment> = c["segments"].as_array().expect("its way").iter().map(segment).collect();
+        tightest(&way, trail_mm)
+    });
+    (tow.collect(), notes.warnings.iter().any(|d| d.code == "trail-bends"))
+}
+
+#[test]
+fn bends_of_the_tow_are_held_to_the_least_radius_and_told_where_they_are_not() {
+    // the tow's, and what its bends may be tighter by: a hundredth, and steps of the reckoning
+    let (radius, least) = (4.0, 4.0 * 0.989);
+    // as long as the tow trails half of what it may bend by every course can be led
+    let (tow, warned) = bends(&job(2.0), 2.0);
+    let bent = tow.iter().filter(|r| **r < 1.2 * radius).count();
+    assert!(bent > 3, "{bent} courses bend about as tightly as they may");
+    let tightest = tow.iter().fold(f64::INFINITY, |a, b| a.min(*b));
+    assert!(tightest > least, "a bend of {tightest} mm");
+    assert!(!warned, "told of {tightest} mm");
+    // a nozzle that is as far ahead as the least radius cannot turn its tow soon enough
+    let (tow, warned) = bends(&job(4.0), 4.0);
+    let tightest = tow.iter().fold(f64::INFINITY, |a, b| a.min(*b));
+    assert!(tightest < 0.9 * radius, "planted: {tightest} mm");
+    assert!(warned, "{tightest} mm and nothing is said");
+}
+
 /// A plate whose inner loops may begin on their straights or in their corners, of 9 mm and
 /// less, with ends wanted further apart than half of a loop is long: the ends below drive
 /// them into the corners. The outermost loop has no room for the nozzle to swing out.

@@ -164,7 +164,7 @@ const TIGHT_MM: f64 = 5.0;
 /// much wider than it, tried in turn. Lines and arcs ripple about the way that they are
 /// fitted to, which bends the follower by up to 2 % more; where one sort of bend needs more
 /// room, so does the other.
-const HOLDS: [(f64, f64); 5] = [(1.002, 1.2e-3), (1.01, 4e-3), (1.02, 0.01), (1.03, 0.03), (1.04, 0.08)];
+const HOLDS: [(f64, f64); 4] = [(1.005, 2e-3), (1.015, 0.01), (1.03, 0.03), (1.04, 0.08)];
 
 /// Distances from the nearest way along which the follower's bends are held at which lines
 /// and arcs are fitted to it, mm: at first, and then.
@@ -233,23 +233,26 @@ impl Look<'_> {
     }
 
     /// Ways to the nearest line along which the follower bends no tighter than the leader
-    /// may. Tells whether one was found and is the best yet.
+    /// may. Tells whether one was found that is better than what there was, tight or not.
     fn held(&mut self, line: &leadable::Wanted<'_>) -> bool {
         self.looked_held = true;
+        let mut better = false;
         for (times, wider) in HOLDS {
             let Some(mut way) = line.way(self.radius, wider, Some(times)) else { break };
             self.meet(&mut way.points, way.aside);
             // nearer where lines and arcs ripple, less near where they cannot follow it
             let mut found = self.tried(&way.points, HELD);
+            better |= found == Some(true);
             if found != Some(true) || self.best.tight > 0.0 {
                 let then = if found.is_some() { HELD_NEARER } else { HELD_FURTHER };
                 found = self.tried(&way.points, then);
+                better |= found == Some(true);
             }
             if found == Some(true) && self.best.tight == 0.0 {
-                return true;
+                break;
             }
         }
-        false
+        better
     }
 
     /// Ways to the nearest line that can be led along. Tells whether one leaves hardly more
