@@ -153,18 +153,20 @@ fn tight(least: f64, radius: f64) -> f64 {
 }
 
 /// Share of the least radius by which a follower may bend tighter than it: what lines and
-/// arcs fitted to a leader's way make of it, 0.04 mm at 4 mm.
-pub const BORNE: f64 = 0.01;
+/// arcs fitted to a leader's way make of it, 0.08 mm at 4 mm. Less would cost corners of the
+/// least radius the 0.05 mm that they can be laid within.
+pub const BORNE: f64 = 0.02;
 
 /// What a bend tighter by all of the least radius counts as, mm off: one tighter by a
 /// hundredth is worth as much as what is asked for of the place.
 const TIGHT_MM: f64 = 5.0;
 
 /// The follower's bends are held to so many times the least radius, the leader's found so
-/// much wider than it, tried in turn. Lines and arcs ripple about the way that they are
-/// fitted to, which bends the follower by up to 2 % more; where one sort of bend needs more
-/// room, so does the other.
-const HOLDS: [(f64, f64); 4] = [(1.005, 2e-3), (1.015, 0.01), (1.03, 0.03), (1.04, 0.08)];
+/// much wider than it, tried in turn: what is borne at first. Lines and arcs ripple about the
+/// way that they are fitted to, which bends the follower by up to 2 % more; where one sort of
+/// bend needs more room, so does the other.
+const HOLDS: [(f64, f64); 5] =
+    [(1.0 - 0.7 * BORNE, 1.2e-3), (0.998, 2e-3), (1.01, 0.01), (1.025, 0.03), (1.04, 0.08)];
 
 /// Distances from the nearest way along which the follower's bends are held at which lines
 /// and arcs are fitted to it, mm: at first, and then.
