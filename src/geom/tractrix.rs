@@ -166,13 +166,13 @@ const TIGHT_MM: f64 = 5.0;
 /// way that they are fitted to, which bends the follower by up to 2 % more; where one sort of
 /// bend needs more room, so does the other.
 const HOLDS: [(f64, f64); 5] =
-    [(1.0 - 0.7 * BORNE, 1.2e-3), (0.998, 2e-3), (1.01, 0.01), (1.025, 0.03), (1.04, 0.08)];
+    [(1.0 - 0.7 * BORNE, 1.2e-3), (0.99, 4e-3), (0.998, 0.01), (1.01, 0.02), (1.03, 0.05)];
 
 /// Distances from the nearest way along which the follower's bends are held at which lines
 /// and arcs are fitted to it, mm: at first, and then.
 const HELD: f64 = 5e-3;
-const HELD_NEARER: f64 = 2e-3;
-const HELD_FURTHER: f64 = 0.01;
+const HELD_NEARER: [f64; 2] = [2e-3, 3.5e-3];
+const HELD_FURTHER: [f64; 2] = [7e-3, 0.01];
 
 /// Distances from its exact way at which the leader's corners are eased, tried in
 /// turn, mm.
@@ -243,14 +243,16 @@ impl Look<'_> {
             let Some(mut way) = line.way(self.radius, wider, Some(times)) else { break };
             self.meet(&mut way.points, way.aside);
             // nearer where lines and arcs ripple, less near where they cannot follow it
-            let mut found = self.tried(&way.points, HELD);
-            better |= found == Some(true);
-            if found != Some(true) || self.best.tight > 0.0 {
-                let then = if found.is_some() { HELD_NEARER } else { HELD_FURTHER };
-                found = self.tried(&way.points, then);
-                better |= found == Some(true);
+            let enough = NEAR_MM.max(way.least_mm + 2.0 * HARDLY_MM);
+            let first = self.tried(&way.points, HELD);
+            better |= first == Some(true);
+            for ease in if first.is_some() { HELD_NEARER } else { HELD_FURTHER } {
+                if self.best.cost_mm() <= enough {
+                    break;
+                }
+                better |= self.tried(&way.points, ease) == Some(true);
             }
-            if found == Some(true) && self.best.tight == 0.0 {
+            if better && self.best.tight == 0.0 {
                 break;
             }
         }
