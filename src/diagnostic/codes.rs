@@ -386,7 +386,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "trail-bends",
-        text: "Tow that trails the nozzle (`trail_mm`) does not bend as the nozzle's way does: where one bend goes over into another it may for a little way bend tighter than the radius that the nozzle keeps. The plan gives the tightest bend of each course as laid (`laid.min_bend_radius_mm`), and edge strain is reckoned with it.",
+        text: "Tow that trails the nozzle (`trail_mm`) does not bend as the nozzle's way does: where one bend goes over into another it may for a little way bend tighter than the radius that the nozzle keeps. The nozzle is led so that it does not, within 2 %; these are the places where no such way was found that has room and leaves the tow near its line. Ask for a somewhat larger `min_bend_radius_mm` there. The plan gives the tightest bend of each course as laid (`laid.min_bend_radius_mm`), and edge strain is reckoned with it.",
     },
     Code {
         name: "trail-off",

@@ -86,9 +86,9 @@ fn trailing_bends(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses])
     ));
 }
 
-/// Share of the least radius below which a bend that trailing tow lies in is told: what is
-/// above it, fits of lines and arcs explain.
-const TIGHTER: f64 = 1.0 - crate::geom::tractrix::BORNE;
+/// Share of the least radius below which a bend that trailing tow lies in is told: two
+/// hundredths are borne where the nozzle's way is looked for, and a hair more is not worth a word.
+const TIGHTER: f64 = 0.975;
 
 /// Warns where beads leave more bare than is tolerable: by flow, or as drawn.
 pub(super) fn unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[matrix::LayerBeads]) {
