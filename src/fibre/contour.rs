@@ -1,6 +1,8 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
-use super::room::{Order, Room, SWINGS};
+use super::along::SWINGS;
+use super::order::Order;
+use super::room::Room;
 use super::{spiral, unidirectional};
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use rayon::prelude::*;

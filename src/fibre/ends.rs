@@ -264,7 +264,7 @@ pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others:
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::*;
     use crate::geom::{combine, pt, trig};
 

@@ -368,7 +368,7 @@ fn f64_of(n: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::super::steered::{self, Directions};
     use super::*;
     use crate::geom::{combine, pt};

@@ -4,6 +4,7 @@
 //! [`Course::new`]) makes them tangent lines and arcs that keep the bend radius,
 //! or leaves them out and says so.
 
+mod along;
 mod contour;
 pub mod course;
 mod ends;
@@ -11,6 +12,7 @@ mod hoop;
 mod joined;
 mod loops;
 mod nests;
+mod order;
 pub mod quality;
 mod reach;
 mod relaxed;
@@ -39,8 +41,8 @@ use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
 use crate::reinforcement::{LayerTasks, LeftOut, Target};
+use order::Order;
 use rayon::prelude::*;
-use room::Order;
 
 /// The courses of one layer.
 #[derive(Clone, Debug, Default)]

@@ -1,85 +1,12 @@
 //! Where the centre line of a course may lie, and what is already laid there.
 
 use super::Course;
+use super::order::Order;
 use crate::geom::nearest::Lines;
 use crate::geom::tractrix::Wanted;
-use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth, swing};
-use crate::job::Rule;
+use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
 use crate::reinforcement::LeftOut;
 use std::collections::BTreeMap;
-
-/// What every rule needs to know of a region in a layer.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Order<'a> {
-    /// Name of the region.
-    pub(super) region: &'a str,
-    pub(super) rule: Rule,
-    pub(super) rank: usize,
-    pub(super) layer: usize,
-    /// Tow width, mm.
-    pub(super) width: f64,
-    /// Centre to centre, mm.
-    pub(super) spacing: f64,
-    /// Least bend radius, mm.
-    pub(super) radius: f64,
-    /// Shortest course, mm.
-    pub(super) shortest: f64,
-    /// Shortest closed course that a rule may lay, mm. Where it is less than `shortest`,
-    /// what is shorter is wound with its neighbours afterwards, or given up.
-    pub(super) shortest_loop: f64,
-    /// Largest distance from the line asked for, mm.
-    pub(super) deviation: f64,
-    /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`].
-    pub(super) swing: f64,
-    /// Lines along a boundary keep as near to it as they can, not just within the deviation:
-    /// loosely some corners are passed that are just too tight.
-    pub(super) tight: bool,
-    /// Courses side by side; `None` fills.
-    pub(super) courses: Option<usize>,
-    /// Direction, radians.
-    pub(super) angle: f64,
-    /// Cover is given up where that saves cuts.
-    pub(super) few_cuts: bool,
-}
-
-impl Order<'_> {
-    /// Shortest path that a rule may lay, mm.
-    pub(super) fn least(&self, closed: bool) -> f64 {
-        if closed { self.shortest_loop } else { self.shortest }
-    }
-}
-
-#[cfg(test)]
-impl Order<'static> {
-    /// What tests of rules ask for where they do not say otherwise.
-    pub(super) fn sample(rule: Rule) -> Self {
-        Self {
-            region: "test",
-            rule,
-            rank: 0,
-            layer: 1,
-            width: 1.0,
-            spacing: 1.0,
-            radius: 5.0,
-            shortest: 20.0,
-            shortest_loop: 20.0,
-            deviation: 0.02,
-            swing: SWINGS[0],
-            tight: true,
-            courses: None,
-            angle: 0.0,
-            few_cuts: false,
-        }
-    }
-}
-
-/// The path of a fit that is closed in one piece.
-fn closed(fit: &bend::Fit) -> Option<&Path> {
-    match fit.pieces.as_slice() {
-        [path] if path.closed => Some(path),
-        _ => None,
-    }
-}
 
 /// A room being filled.
 #[derive(Clone, Debug)]
@@ -133,14 +60,8 @@ fn too_short(shortest: f64) -> String {
     format!("shorter than the {shortest:.1} mm that can be cut and laid")
 }
 
-/// How far outside a way past a corner may lie, as shares of the deviation: as far as the
-/// fitted lines on which it begins and ends, so that it keeps to the corner however coarsely
-/// that is drawn; or less, so that fewer ways past solid corners are found, which bulge into
-/// the place of courses beside them.
-pub(super) const SWINGS: [f64; 2] = [0.55, 0.3];
-
 /// What rounding and tidying of areas may take of the room, mm.
-const HAIR_MM: f64 = 1.5e-3;
+pub(super) const HAIR_MM: f64 = 1.5e-3;
 
 impl<'a> Room<'a> {
     /// From the area in which whole strips must lie.
@@ -197,16 +118,6 @@ impl<'a> Room<'a> {
     pub(super) fn not_left_out(&mut self, path: &Path) {
         let at = path.point_at(0.5 * path.length()).map(|p| [p.x, p.y]);
         self.left_out.retain(|l| l.at_mm != at);
-    }
-
-    /// A way past a corner lies in the area with this boundary: no further outside than it
-    /// begins and ends, which is on fitted lines, and a little less than is looked at when it
-    /// is laid.
-    fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
-        let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
-        let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
-        let (least, most) = (SWINGS[1] * self.order.deviation, self.order.swing * self.order.deviation);
-        within(boundary, path, (ends + HAIR_MM).clamp(least, most))
     }
 
     /// How much room a point has, mm: negative outside or too near to tow.
@@ -293,7 +204,7 @@ impl<'a> Room<'a> {
         self.lay_pieces(fit, asked)
     }
 
-    fn lay_pieces(&mut self, fit: bend::Fit, asked: f64) -> f64 {
+    pub(super) fn lay_pieces(&mut self, fit: bend::Fit, asked: f64) -> f64 {
         let mut laid = 0.0;
         let mut fitted = 0.0;
         for path in fit.pieces {
@@ -407,7 +318,7 @@ impl<'a> Room<'a> {
     }
 
     /// Shortest length, mm, at which a path may be laid for now.
-    fn least(&self, path: &Path) -> f64 {
+    pub(super) fn least(&self, path: &Path) -> f64 {
         let o = self.order;
         if path.closed && path.length() < o.shortest && !self.unwound.is_empty() {
             let ring = path.flatten(bend::PROPOSAL_CHORD_MM);
@@ -493,118 +404,6 @@ impl<'a> Room<'a> {
     pub(super) fn lay_line(&mut self, line: &[Point]) -> f64 {
         let fit = bend::fit(line, false, self.order.radius, 0.4 * self.order.deviation);
         fit.pieces.iter().map(|p| self.lay_path(p)).sum()
-    }
-
-    /// Lays a closed line, swinging past its corners, as far as there is room.
-    pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
-        let o = self.order;
-        for deviation in [0.25 * o.deviation, 0.5 * o.deviation] {
-            let fit = bend::fit(ring, true, o.radius, deviation);
-            if fit.kinks.is_empty() {
-                return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
-            }
-        }
-        let free = |path: &Path| self.has_swing(&self.boundary, path);
-        let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
-        self.lay_pieces(eased, polyline::ring_length(ring))
-    }
-
-    /// A closed path along a ring, swinging past its corners within an area; `None`
-    /// where none can be bent so.
-    pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
-        let o = self.order;
-        let boundary = Lines::boundary(area);
-        let free = |path: &Path| self.has_swing(&boundary, path);
-        let legal = |path: &Path| {
-            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.least(path.closed))
-                .is_ok()
-        };
-        let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
-        let fit = [0.12, 0.06, 0.25]
-            .into_iter()
-            .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
-            .find(whole)
-            .unwrap_or_else(|| swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
-        match fit.pieces.as_slice() {
-            [path] if path.closed => Some(path.clone()),
-            _ => None,
-        }
-    }
-
-    /// Lays one course along the boundary of an area that may be larger than the room: its
-    /// hole, if it has one, or its outer ring. Gives the whole closed path, of which what
-    /// has room is laid; `None` where no closed path follows it.
-    pub(super) fn lay_edge(&mut self, edge: &Area) -> Option<Path> {
-        let o = self.order;
-        let hole = edge.polygons().first()?.holes().first();
-        let path = self.along_edge(edge).or_else(|| {
-            let round = smooth::rounded_up(hole?, o.radius);
-            let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
-            closed(&fit).cloned()
-        })?;
-        let told = self.left_out.len();
-        self.lay_path(&path);
-        self.left_out.truncate(told);
-        Some(path)
-    }
-
-    /// The same, where tow can follow the boundary as it is and all of it has room.
-    pub(super) fn lay_whole(&mut self, edge: &Area) -> Option<Path> {
-        let path = self.along_edge(edge).filter(|path| self.inside(path) && self.clear(path))?;
-        self.accept(path.clone());
-        Some(path)
-    }
-
-    /// The closed path along the hole of an area, if it has one, or its outer ring.
-    fn along_edge(&self, edge: &Area) -> Option<Path> {
-        let o = self.order;
-        let boundary = Lines::boundary(edge);
-        let free = |path: &Path| self.has_swing(&boundary, path);
-        let part = edge.polygons().first()?;
-        let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
-        closed(&swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free)).cloned()
-    }
-
-    /// Lays along the boundary of an area, swinging past its corners, the longest
-    /// pieces first. Nothing is said of what finds no room. Gives the length laid.
-    pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
-        let o = self.order;
-        let boundary = Lines::boundary(area);
-        let free = |path: &Path| self.has_swing(&boundary, path);
-        let mut pieces: Vec<Path> = Vec::new();
-        for part in area.polygons() {
-            for (i, ring) in part.rings().enumerate() {
-                if polyline::ring_length(ring) < (0.5 * o.shortest).min(o.shortest_loop) && i == 0 {
-                    continue;
-                }
-                let eased = if o.tight { swing::eased_tightly } else { swing::eased };
-                let mut fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
-                if o.courses.is_some() && closed(&fit).is_none() {
-                    // a fill covers more with what is open there
-                    fit = swing::eased_again(fit, true, o.radius, &free);
-                }
-                let closed = closed(&fit).is_some();
-                if i > 0 && !closed {
-                    // round a hole that no tow can follow: a loop that encloses it
-                    let round = smooth::rounded_up(ring, o.radius);
-                    if let Some(outer) = round.polygons().first().map(|p| p.outer())
-                        && let [path] = bend::fit(outer, true, o.radius, 0.5 * o.deviation).pieces.as_slice()
-                        && path.closed
-                        && free(path)
-                    {
-                        pieces.push(path.clone());
-                        continue;
-                    }
-                }
-                pieces.extend(fit.pieces);
-            }
-        }
-        pieces.retain(|p| p.length() >= self.least(p));
-        pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
-        let told = self.left_out.len();
-        let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
-        self.left_out.truncate(told);
-        laid
     }
 
     fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {

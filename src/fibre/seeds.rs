@@ -116,8 +116,8 @@ impl Seeds {
 
 #[cfg(test)]
 mod tests {
+    use super::super::order::Order;
     use super::super::relaxed::Relaxed;
-    use super::super::room::Order;
     use super::super::steered::Directions;
     use super::*;
     use crate::geom::{combine, pt, smooth};

@@ -395,7 +395,7 @@ fn begun_at(line: &[Point], place: Point) -> Vec<Point> {
 #[cfg(test)]
 mod tests {
     use super::super::hoop;
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::*;
     use crate::geom::{combine, pt, smooth};
     use crate::job::Rule;

@@ -12,8 +12,9 @@
 
 use super::Course;
 use super::joined;
+use super::order::Order;
 use super::relaxed::Relaxed;
-use super::room::{Order, Room};
+use super::room::Room;
 use super::seeds::Seeds;
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
@@ -487,7 +488,7 @@ fn tell(room: &mut Room<'_>) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::*;
     use crate::geom::{Area, combine, pt, smooth};
     use crate::job::Rule;

@@ -168,14 +168,14 @@ const SPARES_BETWEEN: [f64; 2] = [0.2, 0.0];
 const SPARE_EDGE: f64 = 0.1;
 
 /// What the innermost strap's centre line encloses.
-pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Area {
+pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Area {
     let round: Vec<Point> =
         rounds(pins, clearance, o).iter().flat_map(Area::rings).flatten().copied().collect();
     combine::ring_area(&smooth::hull(&round))
 }
 
 /// What the innermost strap's centre line goes round at each pin.
-fn rounds(pins: &[Area], clearance: f64, o: &super::room::Order<'_>) -> Vec<Area> {
+fn rounds(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Vec<Area> {
     let chord = bend::PROPOSAL_CHORD_MM;
     let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
     let round = |p: &Area| outer(&offset::grown(p, start, chord)).map(|r| smooth::rounded_up(&r, o.radius));
@@ -366,7 +366,7 @@ fn evenly(ring: &[Point], step: f64) -> Vec<Point> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::*;
     use crate::geom::pt;
     use crate::job::Rule;

@@ -1,7 +1,9 @@
 //! One region of a layer: the rule that lays it, and what is done with its courses
 //! whatever the rule.
 
-use super::room::{Order, Room, SWINGS};
+use super::along::SWINGS;
+use super::order::Order;
+use super::room::Room;
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, f64_of, hoop, spiral, steered, strap, trail, trails};
 use crate::geom::{Area, Point, bend, combine, offset};

@@ -99,7 +99,8 @@ fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::{Order, Room};
+    use super::super::order::Order;
+    use super::super::room::Room;
     use super::*;
     use crate::geom::{Arc, Area, Path, Point, Segment, combine, pt, smooth};
     use crate::job::Rule;

@@ -92,7 +92,7 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[
     };
     let Some((straight, angle)) = most(&mut long) else { return };
     let plan = |angle: f64| {
-        let turned = Turned::new(part, &super::room::Order { angle, ..o });
+        let turned = Turned::new(part, &super::order::Order { angle, ..o });
         let fields = rows::fields(part, angle, turned.spacing, o.shortest);
         let plans: Vec<Planned> = fields.iter().map(|f| plan_field(room, &turned, f)).collect();
         (plans.iter().map(|p| p.worth).sum::<f64>(), angle, plans)
@@ -138,7 +138,7 @@ struct Turned {
 }
 
 impl Turned {
-    fn new(area: &crate::geom::Area, o: &super::room::Order<'_>) -> Self {
+    fn new(area: &crate::geom::Area, o: &super::order::Order<'_>) -> Self {
         let boundary = Lines::boundary(&combine::turned(area, -o.angle));
         let radius = o.radius + MARGIN_MM;
         Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
@@ -529,7 +529,7 @@ fn turned_back(path: &Path, angle: f64) -> Path {
 
 #[cfg(test)]
 mod tests {
-    use super::super::room::Order;
+    use super::super::order::Order;
     use super::*;
     use crate::geom::combine;
     use crate::job::Rule;

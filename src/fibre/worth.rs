@@ -1,6 +1,6 @@
 //! What runs of tow are worth when some are joined: their length less their cuts.
 
-use super::room::Order;
+use super::order::Order;
 
 /// What a run of tow is worth, mm: its length less its cut; below the shortest
 /// course nothing yet, but the more the nearer it comes.

@@ -1,0 +1,146 @@
+//! Laying along boundaries: lines that follow the edge of an area, closed where tow can
+//! be led past every corner, by swinging wide where a corner is too tight.
+
+use super::Course;
+use super::room::{HAIR_MM, Room, within};
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Path, Point, bend, polyline, smooth, swing};
+
+/// How far outside a way past a corner may lie, as shares of the deviation: as far as the
+/// fitted lines on which it begins and ends, so that it keeps to the corner however coarsely
+/// that is drawn; or less, so that fewer ways past solid corners are found, which bulge into
+/// the place of courses beside them.
+pub(super) const SWINGS: [f64; 2] = [0.55, 0.3];
+
+/// The path of a fit that is closed in one piece.
+fn closed(fit: &bend::Fit) -> Option<&Path> {
+    match fit.pieces.as_slice() {
+        [path] if path.closed => Some(path),
+        _ => None,
+    }
+}
+
+impl Room<'_> {
+    /// Lays a closed line, swinging past its corners, as far as there is room.
+    pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
+        let o = self.order;
+        for deviation in [0.25 * o.deviation, 0.5 * o.deviation] {
+            let fit = bend::fit(ring, true, o.radius, deviation);
+            if fit.kinks.is_empty() {
+                return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
+            }
+        }
+        let free = |path: &Path| self.has_swing(self.walls(), path);
+        let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        self.lay_pieces(eased, polyline::ring_length(ring))
+    }
+
+    /// A closed path along a ring, swinging past its corners within an area; `None`
+    /// where none can be bent so.
+    pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {
+        let o = self.order;
+        let boundary = Lines::boundary(area);
+        let free = |path: &Path| self.has_swing(&boundary, path);
+        let legal = |path: &Path| {
+            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.least(path.closed))
+                .is_ok()
+        };
+        let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
+        let fit = [0.12, 0.06, 0.25]
+            .into_iter()
+            .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
+            .find(whole)
+            .unwrap_or_else(|| swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
+        match fit.pieces.as_slice() {
+            [path] if path.closed => Some(path.clone()),
+            _ => None,
+        }
+    }
+
+    /// Lays one course along the boundary of an area that may be larger than the room: its
+    /// hole, if it has one, or its outer ring. Gives the whole closed path, of which what
+    /// has room is laid; `None` where no closed path follows it.
+    pub(super) fn lay_edge(&mut self, edge: &Area) -> Option<Path> {
+        let o = self.order;
+        let hole = edge.polygons().first()?.holes().first();
+        let path = self.along_edge(edge).or_else(|| {
+            let round = smooth::rounded_up(hole?, o.radius);
+            let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
+            closed(&fit).cloned()
+        })?;
+        let told = self.left_out.len();
+        self.lay_path(&path);
+        self.left_out.truncate(told);
+        Some(path)
+    }
+
+    /// The same, where tow can follow the boundary as it is and all of it has room.
+    pub(super) fn lay_whole(&mut self, edge: &Area) -> Option<Path> {
+        let path = self.along_edge(edge).filter(|path| self.inside(path) && self.clear(path))?;
+        self.accept(path.clone());
+        Some(path)
+    }
+
+    /// The closed path along the hole of an area, if it has one, or its outer ring.
+    fn along_edge(&self, edge: &Area) -> Option<Path> {
+        let o = self.order;
+        let boundary = Lines::boundary(edge);
+        let free = |path: &Path| self.has_swing(&boundary, path);
+        let part = edge.polygons().first()?;
+        let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
+        closed(&swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free)).cloned()
+    }
+
+    /// Lays along the boundary of an area, swinging past its corners, the longest
+    /// pieces first. Nothing is said of what finds no room. Gives the length laid.
+    pub(super) fn lay_along(&mut self, area: &Area) -> f64 {
+        let o = self.order;
+        let boundary = Lines::boundary(area);
+        let free = |path: &Path| self.has_swing(&boundary, path);
+        let mut pieces: Vec<Path> = Vec::new();
+        for part in area.polygons() {
+            for (i, ring) in part.rings().enumerate() {
+                if polyline::ring_length(ring) < (0.5 * o.shortest).min(o.shortest_loop) && i == 0 {
+                    continue;
+                }
+                let eased = if o.tight { swing::eased_tightly } else { swing::eased };
+                let mut fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                if o.courses.is_some() && closed(&fit).is_none() {
+                    // a number of courses is asked for closed ones; a fill covers more with what
+                    // is open there
+                    fit = swing::eased_again(fit, true, o.radius, &free);
+                }
+                let closed = closed(&fit).is_some();
+                if i > 0 && !closed {
+                    // round a hole that no tow can follow: a loop that encloses it
+                    let round = smooth::rounded_up(ring, o.radius);
+                    if let Some(outer) = round.polygons().first().map(|p| p.outer())
+                        && let [path] = bend::fit(outer, true, o.radius, 0.5 * o.deviation).pieces.as_slice()
+                        && path.closed
+                        && free(path)
+                    {
+                        pieces.push(path.clone());
+                        continue;
+                    }
+                }
+                pieces.extend(fit.pieces);
+            }
+        }
+        pieces.retain(|p| p.length() >= self.least(p));
+        pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
+        let told = self.left_out.len();
+        let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
+        self.left_out.truncate(told);
+        laid
+    }
+
+    /// A way past a corner lies in the area with this boundary: no further outside than it
+    /// begins and ends, which is on fitted lines, and a little less than is looked at when it
+    /// is laid.
+    fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
+        let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
+        let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
+        let (least, most) = (SWINGS[1] * self.order.deviation, self.order.swing * self.order.deviation);
+        within(boundary, path, (ends + HAIR_MM).clamp(least, most))
+    }
+}

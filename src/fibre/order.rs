@@ -1,0 +1,68 @@
+//! What is asked of a region in a layer.
+
+use crate::job::Rule;
+
+/// What every rule needs to know of a region in a layer.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Order<'a> {
+    /// Name of the region.
+    pub(super) region: &'a str,
+    pub(super) rule: Rule,
+    pub(super) rank: usize,
+    pub(super) layer: usize,
+    /// Tow width, mm.
+    pub(super) width: f64,
+    /// Centre to centre, mm.
+    pub(super) spacing: f64,
+    /// Least bend radius, mm.
+    pub(super) radius: f64,
+    /// Shortest course, mm.
+    pub(super) shortest: f64,
+    /// Shortest closed course that a rule may lay, mm. Where it is less than `shortest`,
+    /// what is shorter is wound with its neighbours afterwards, or given up.
+    pub(super) shortest_loop: f64,
+    /// Largest distance from the line asked for, mm.
+    pub(super) deviation: f64,
+    /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`](super::along::SWINGS).
+    pub(super) swing: f64,
+    /// Lines along a boundary keep as near to it as they can, not just within the deviation:
+    /// loosely some corners are passed that are just too tight.
+    pub(super) tight: bool,
+    /// Courses side by side; `None` fills.
+    pub(super) courses: Option<usize>,
+    /// Direction, radians.
+    pub(super) angle: f64,
+    /// Cover is given up where that saves cuts.
+    pub(super) few_cuts: bool,
+}
+
+impl Order<'_> {
+    /// Shortest path that a rule may lay, mm.
+    pub(super) fn least(&self, closed: bool) -> f64 {
+        if closed { self.shortest_loop } else { self.shortest }
+    }
+}
+
+#[cfg(test)]
+impl Order<'static> {
+    /// What tests of rules ask for where they do not say otherwise.
+    pub(super) fn sample(rule: Rule) -> Self {
+        Self {
+            region: "test",
+            rule,
+            rank: 0,
+            layer: 1,
+            width: 1.0,
+            spacing: 1.0,
+            radius: 5.0,
+            shortest: 20.0,
+            shortest_loop: 20.0,
+            deviation: 0.02,
+            swing: super::along::SWINGS[0],
+            tight: true,
+            courses: None,
+            angle: 0.0,
+            few_cuts: false,
+        }
+    }
+}
