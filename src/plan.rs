@@ -156,6 +156,7 @@ pub fn placed_within(
     // before the work, not after it: a wrong unit makes parts of a thousand layers
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
+    warnings::bodies(notes, &outline);
     warnings::fields_elsewhere(notes, &job, &tasks);
     Ok((job, outline, tasks))
 }

@@ -241,6 +241,10 @@ pub static ALL: &[Code] = &[
         text: "A head would have to go where it cannot: the part or a lift above it lies outside the reach that the printer profile gives for that head.",
     },
     Code {
+        name: "outline-apart",
+        text: "The outline is several bodies: pieces of layers that no layer above or below joins. They are planned as one part, in one order of layers, and regions that take the outline cover all of them. Mostly a drawing holds more than the part: a frame, a second view, another part. Several equal parts on a bed are `[build] copies`; different ones are jobs of their own.",
+    },
+    Code {
         name: "outline-crossed",
         text: "A line of the drawing crosses itself. What counts as inside there is decided by the element's fill rule, which may not be what was meant.",
     },

@@ -6,6 +6,7 @@
 //! Everything is in mm, in the file's own coordinates, moved in z so that the
 //! lowest layer stands on the bed.
 
+mod bodies;
 mod dxf;
 mod extrude;
 mod layered;
@@ -21,6 +22,8 @@ use crate::geom::{Area, Bounds, Point, combine};
 use crate::job::OutlineFile;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+
+pub use bodies::Body;
 
 /// The part as layers.
 #[derive(Clone, Debug, Default)]

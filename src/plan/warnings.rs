@@ -175,6 +175,24 @@ pub(super) fn empty_layers(notes: &mut Notes, outline: &outline::Outline) {
     }
 }
 
+/// Warns of an outline of several bodies that nothing holds together.
+pub(super) fn bodies(notes: &mut Notes, outline: &outline::Outline) {
+    let bodies = outline.bodies();
+    let [_, .., least] = bodies.as_slice() else { return };
+    let message = format!(
+        "the outline is {} that nothing holds together; the smallest, of {:.1} mm2 in layers {} to {}, lies about x {:.2} y {:.2} mm",
+        format_args!("{} bodies", bodies.len()),
+        least.area_mm2,
+        least.first_layer,
+        least.last_layer,
+        least.at.x,
+        least.at.y
+    );
+    notes.push(Diagnostic::warning("outline-apart", message).help(
+        "all of them are planned as one part; several parts on a bed are `[build] copies`, what was left in a drawing by mistake wants erasing",
+    ));
+}
+
 /// Warns, by name, of regions that are to be wound into spirals of which none came about.
 pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
     for region in job.map.iter().flat_map(|m| &m.regions).filter(|r| r.spiral) {
