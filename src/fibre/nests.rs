@@ -153,6 +153,21 @@ mod tests {
     }
 
     #[test]
+    fn nests_taken_are_worth_what_is_told_and_keep_as_far_apart_as_asked() {
+        for (least, depth, between) in [(8, 3, 2), (5, 2, 4), (3, 1, 1), (15, 5, 5)] {
+            for count in 1..70 {
+                // worth more at some rows than at others, so that gaps are not where they fit
+                let value = |n: Nest| Some(n.depth as f64 + ((n.first * 7) % 5) as f64 * 0.1);
+                let (worth, nests) = best(count, least, depth, between, value);
+                let sum: f64 = nests.iter().filter_map(|n| value(*n)).sum();
+                assert!((worth - sum).abs() < 1e-9, "{count} rows: {worth} told, {sum} taken");
+                assert!(nests.windows(2).all(|w| w[1].first > w[0].last + between), "{nests:?}");
+                assert!(nests.iter().all(|n| n.last < count), "{nests:?}");
+            }
+        }
+    }
+
+    #[test]
     fn of_equal_counts_the_shorter_turns_are_taken() {
         let (_, nests) = best(12, 4, 1, 0, |n| Some(100.0 - (n.last - n.first) as f64));
         assert!(nests.iter().all(|n| n.last - n.first == 4), "{nests:?}");

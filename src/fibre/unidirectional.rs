@@ -531,7 +531,7 @@ fn turned_back(path: &Path, angle: f64) -> Path {
 mod tests {
     use super::super::order::Order;
     use super::*;
-    use crate::geom::combine;
+    use crate::geom::smooth;
     use crate::job::Rule;
 
     fn room(ring: &[Point], width: f64, radius: f64, shortest: f64) -> Room<'static> {
@@ -567,5 +567,45 @@ mod tests {
             let cover = laid * 0.9 / (w * h);
             assert!(cover > least, "{w} x {h}, radius {radius}, pieces of {shortest}: {cover:.3}");
         }
+    }
+
+    #[test]
+    fn at_least_half_of_every_course_lies_along_its_rows() {
+        let mut tightest = 1.0_f64;
+        for (w, h, radius, shortest) in [
+            (11.5, 25.0, 3.0, 20.0),
+            (9.0, 40.0, 3.0, 20.0),
+            (16.0, 45.0, 4.0, 24.0),
+            (14.0, 60.0, 5.0, 43.0),
+        ] {
+            let mut room = room(&plate(w, h), 0.9, radius, shortest);
+            lay(&mut room);
+            for course in &room.courses {
+                let along: f64 =
+                    course.path().segments.iter().filter(|s| along_rows(s)).map(Segment::length).sum();
+                tightest = tightest.min(along / course.length_mm());
+            }
+        }
+        assert!(
+            (0.5..0.6).contains(&tightest),
+            "one of them has {tightest:.3}: none is near the limit, or beyond"
+        );
+    }
+
+    #[test]
+    fn turns_pass_beyond_stubs_of_rows_between_a_hole_and_the_edge() {
+        // rows of up to 39 mm, pieces of 40; looked for before the stubs alone 323 mm
+        let order = Order {
+            width: 0.9,
+            spacing: 0.9,
+            radius: 3.0,
+            shortest: 40.0,
+            ..Order::sample(Rule::Unidirectional)
+        };
+        let hole = smooth::disc(pt(34.0, 7.0), 3.0, 0.01);
+        let mut room = Room::new(order, &combine::difference(&combine::ring_area(&plate(39.0, 14.0)), &hole));
+        lay(&mut room);
+        let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
+        assert!(laid > 370.0, "{laid:.0} mm");
     }
 }
