@@ -368,8 +368,9 @@ fn f64_of(n: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::directions::Directions;
     use super::super::order::Order;
-    use super::super::steered::{self, Directions};
+    use super::super::steered;
     use super::*;
     use crate::geom::{combine, pt};
     use crate::job::field::Sample;

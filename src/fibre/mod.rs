@@ -7,6 +7,7 @@
 mod along;
 mod contour;
 pub mod course;
+mod directions;
 mod ends;
 mod hoop;
 mod joined;
@@ -31,9 +32,9 @@ mod worth;
 
 pub(crate) use contour::CUT_OF_A_RING;
 pub use course::{Course, CourseFault, Trail};
+pub(crate) use directions::Directions;
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
-pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;
@@ -142,7 +143,7 @@ struct Ground<'a> {
     leads: trail::Leads,
     layable: Area,
     reachable: Area,
-    field: Option<steered::Directions>,
+    field: Option<directions::Directions>,
     /// How many of the layer's courses are its own: they follow those of the region before.
     courses: usize,
     given_up_mm: f64,
@@ -187,7 +188,7 @@ fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
-        let field = region.field.as_deref().map(steered::Directions::new);
+        let field = region.field.as_deref().map(directions::Directions::new);
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
         let task::Laid { mut room, layable, wound_loops, saved, .. } =
             task::lay(job, region, task, field.as_ref(), &place);

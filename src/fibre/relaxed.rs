@@ -9,7 +9,7 @@
 //! averaging bends those away, there the line itself is limited. Neither is it
 //! decided which way to turn where the field jumps by exactly a right angle.
 
-use super::steered::Directions;
+use super::directions::Directions;
 use crate::geom::{Bounds, Point, trig};
 
 /// Grid cells per bend radius: a quarter turn spreads over six of them.

@@ -116,9 +116,9 @@ impl Seeds {
 
 #[cfg(test)]
 mod tests {
+    use super::super::directions::Directions;
     use super::super::order::Order;
     use super::super::relaxed::Relaxed;
-    use super::super::steered::Directions;
     use super::*;
     use crate::geom::{combine, pt, smooth};
     use crate::job::field::Sample;

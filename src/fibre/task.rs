@@ -102,7 +102,7 @@ pub(super) fn lay<'a>(
     job: &Job,
     region: &'a Region,
     task: &Task,
-    field: Option<&steered::Directions>,
+    field: Option<&super::directions::Directions>,
     place: &Place<'_>,
 ) -> Laid<'a> {
     let lay =
@@ -141,7 +141,7 @@ fn lay_wound<'a>(
     job: &Job,
     region: &'a Region,
     task: &Task,
-    field: Option<&steered::Directions>,
+    field: Option<&super::directions::Directions>,
     place: &Place<'_>,
     (wound, loops): (Option<f64>, Loops<'_>),
 ) -> Laid<'a> {
