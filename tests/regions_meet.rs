@@ -202,3 +202,23 @@ fn a_rim_and_the_field_within_it_part_half_way() {
         assert_eq!(rings, 4, "the rim has its half");
     }
 }
+
+#[test]
+fn a_region_within_another_keeps_to_the_priority_though_both_butt() {
+    // hoops with a number of courses lie wholly in the plate that is to be filled round them
+    let region = |name: &str, shape: &str, rule: &str, priority: i64| {
+        format!(
+            "[[region]]\nname = \"{name}\"\nshape = {{ {shape} }}\nlayers = \"all\"\n{rule}\nmeets = \"butt\"\npriority = {priority}\n\n"
+        )
+    };
+    let hole = "M62 22 A8 8 0 1 1 46 22 A8 8 0 1 1 62 22 Z";
+    let map = region("left", "hole_at_mm = [54, 22]", "rule = \"hoop\"\ncourses = 4", 3)
+        + &region("right", "outline = true", "rule = \"unidirectional\"\nangle_deg = 0", 1);
+    let (layers, width) = laid_by("within", hole, &map);
+    for layer in &layers {
+        let closed = layer.courses.iter().filter(|c| c.region == "left" && c.path().closed).count();
+        assert_eq!(closed, 4, "hoops of layer {}", layer.courses.len());
+        let (left, right) = (strips(layer, "left", width), strips(layer, "right", width));
+        assert!(combine::intersection(&left, &right).area() < 0.05 && right.area() > 1000.0);
+    }
+}

@@ -42,8 +42,11 @@ pub(super) fn butt(job: &Job, map: &Map, tasks: &mut [Task]) {
             }
             let (a, b) = (ground(job, map, &tasks[i]), ground(job, map, &tasks[j]));
             let common = combine::intersection(&a, &b);
-            let own_a = alone(&tasks[i].target, &combine::difference(&a, &b), &b);
-            let own_b = alone(&tasks[j].target, &combine::difference(&b, &a), &a);
+            let alone = |a, b| combine::without_specks(&combine::difference(a, b), SPECK_MM2, 0.0);
+            let (mut own_a, mut own_b) = (alone(&a, &b), alone(&b, &a));
+            if own_a.is_empty() && own_b.is_empty() {
+                (own_a, own_b) = (gone_round(&tasks[i].target, &b), gone_round(&tasks[j].target, &a));
+            }
             if common.is_empty() || own_a.is_empty() || own_b.is_empty() {
                 continue;
             }
@@ -146,13 +149,14 @@ fn ground(job: &Job, map: &Map, task: &Task) -> Area {
     }
 }
 
-/// What a region has alone; where all is common, what it goes round.
-fn alone(target: &Target, own: &Area, other: &Area) -> Area {
+/// What a region goes round, less what another has: all that tells two apart whose ground
+/// is the same.
+fn gone_round(target: &Target, other: &Area) -> Area {
     match target {
-        Target::Holes { holes: round, .. } | Target::Pins { pins: round, .. } if own.is_empty() => {
+        Target::Holes { holes: round, .. } | Target::Pins { pins: round, .. } => {
             combine::difference(&combine::union_all(round), other)
         }
-        _ => own.clone(),
+        Target::Area(_) => Area::empty(),
     }
 }
 
