@@ -83,7 +83,7 @@ enum Lead {
     Every,
     /// The outer boundary.
     Outer { rims: usize },
-    /// The largest hole.
+    /// The largest hole, or holes.
     Hole { rims: usize },
 }
 
@@ -144,6 +144,10 @@ const OPEN_OF_SOME: f64 = 0.5;
 /// they lay nearly as much tow.
 pub(crate) const CUT_OF_A_RING: f64 = 0.25;
 
+/// A hole as large as this share of the largest leads like it: of equal holes one would
+/// have rings and the others not.
+const AS_LARGE: f64 = 0.98;
+
 /// Courses side by side along one boundary of every part, to its middle. Gives whether
 /// this is another layout than those of the leads before it.
 fn follow(room: &mut Room<'_>, lead: Lead) -> bool {
@@ -155,46 +159,58 @@ fn follow(room: &mut Room<'_>, lead: Lead) -> bool {
     };
     let (mut led, mut rims): (Vec<Area>, Vec<Area>) = (Vec::new(), Vec::new());
     for part in room.area.polygons() {
-        let long = |k: &usize| polyline::ring_length(&part.holes()[*k]);
-        let largest = (0..part.holes().len()).max_by(|a, b| long(a).total_cmp(&long(b)));
-        if of_hole && largest.is_none() {
+        let largest = part.holes().iter().map(|h| polyline::ring_length(h)).fold(0.0, f64::max);
+        if of_hole && part.holes().is_empty() {
             continue;
         }
-        let leads = largest.filter(|_| of_hole);
-        let outside = (None, combine::ring_area(part.outer()));
-        let holes = part.holes().iter().enumerate().map(|(k, hole)| (Some(k), beyond(room, hole)));
-        for (which, edge) in std::iter::once(outside).chain(holes) {
-            if which == leads { led.push(edge) } else { rims.push(edge) }
+        let outside = (!of_hole, combine::ring_area(part.outer()));
+        let holes = part.holes().iter().map(|hole| {
+            let leads = of_hole && polyline::ring_length(hole) >= AS_LARGE * largest;
+            (leads, beyond(room, hole))
+        });
+        for (leads, edge) in std::iter::once(outside).chain(holes) {
+            if leads { led.push(edge) } else { rims.push(edge) }
         }
     }
     for round in 0..most {
         let before = room.courses.len();
         for rim in &mut rims {
-            *rim = room.lay_whole(rim).map(|path| beside(o, rim, &path)).unwrap_or_default();
+            let path = room.lay_whole(rim);
+            *rim = path.and_then(|path| beside(o, rim, &path).into_iter().next()).unwrap_or_default();
         }
         if round > 0 && room.courses.len() == before {
             return false;
         }
     }
-    for mut edge in led {
-        for _ in 0..ROUNDS {
+    // in turn, so that holes of one size share the ground between them; a neck that is full
+    // parts what it joins
+    for _ in 0..ROUNDS {
+        let mut next = Vec::new();
+        for edge in &led {
             let before = room.courses.len();
-            let Some(path) = room.lay_edge(&edge) else { break };
-            if room.courses.len() == before {
-                break;
+            if let Some(path) = room.lay_edge(edge).filter(|_| room.courses.len() > before) {
+                next.extend(beside(o, edge, &path));
             }
-            edge = beside(o, &edge, &path);
         }
+        if next.is_empty() {
+            break;
+        }
+        led = next;
     }
     !room.courses.is_empty()
 }
 
-/// What a course along an edge leaves inside it: the next one follows that, eased as it is.
-fn beside(o: Order<'_>, edge: &Area, path: &Path) -> Area {
+/// What a course along an edge leaves inside it, the largest part first: the next one follows
+/// that, eased as it is.
+fn beside(o: Order<'_>, edge: &Area, path: &Path) -> Vec<Area> {
     let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
     let strip = offset::strip(&path.flatten(chord), 2.0 * o.spacing, true, chord);
     let rest = combine::simplified(&combine::difference(edge, &strip), 0.5 * offset::TIDY_MM);
-    rest.split().max_by(|a, b| a.area().total_cmp(&b.area())).unwrap_or_default()
+    // not the wedges that its bends leave
+    let broad = |a: &Area| a.area() >= 0.25 * o.spacing * a.perimeter();
+    let mut parts: Vec<Area> = rest.split().filter(broad).collect();
+    parts.sort_by(|a, b| b.area().total_cmp(&a.area()));
+    parts
 }
 
 /// What lies beyond a hole: following it inwards is following the hole outwards.
