@@ -44,6 +44,8 @@ pub struct RegionCover {
     pub reachable_mm2: f64,
     /// Courses.
     pub courses: usize,
+    /// Of these, closed ones.
+    pub closed: usize,
     /// Tow laid, mm.
     pub length_mm: f64,
     /// Tow asked for and not laid, mm.
@@ -104,6 +106,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     warnings::lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     warnings::spirals(notes, &job, &courses);
+    warnings::open_straps(notes, &job, &left_out);
     warnings::empty_regions(notes, &job, &courses, &left_out);
     warnings::left_out(notes, &left_out);
     warnings::laid(notes, &job, &courses);
@@ -158,6 +161,7 @@ pub fn placed_within(
     let tasks = reinforcement::place(&job, &outline)?;
     warnings::bodies(notes, &outline);
     warnings::fields_elsewhere(notes, &job, &tasks);
+    warnings::pins_in_no_hole(notes, &job, &outline, &tasks);
     Ok((job, outline, tasks))
 }
 
@@ -192,6 +196,7 @@ fn cover(courses: &[fibre::LayerCourses]) -> Vec<RegionCover> {
                 covered_mm2: 0.0,
                 reachable_mm2: 0.0,
                 courses: 0,
+                closed: 0,
                 length_mm: 0.0,
                 given_up_mm: 0.0,
                 angle_off_deg: None,
@@ -208,6 +213,7 @@ fn cover(courses: &[fibre::LayerCourses]) -> Vec<RegionCover> {
         r.covered_mm2 += q.covered_mm2;
         r.reachable_mm2 += q.reachable_mm2;
         r.courses += q.courses;
+        r.closed += q.closed;
         r.length_mm += q.length_mm;
         r.given_up_mm += q.given_up_mm;
         if let Some(b) = q.bends {

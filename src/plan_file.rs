@@ -192,6 +192,8 @@ struct Quality {
     /// null where all courses are straight.
     bend_radius_mm: Option<BendRadius>,
     courses: usize,
+    /// Of these, those that end where they began.
+    closed: usize,
     ends: usize,
     /// null without tow.
     cuts_per_m: Option<f64>,
@@ -495,6 +497,7 @@ fn quality(q: &crate::fibre::RegionQuality) -> Quality {
             bent_share: coarse(b.bent_share),
         }),
         courses: q.courses,
+        closed: q.closed,
         ends: 2 * q.courses,
         cuts_per_m: (q.length_mm > 0.0).then(|| coarse(1000.0 * cuts(q.courses) / q.length_mm)),
         length_mm: coarse(q.length_mm),

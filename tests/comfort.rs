@@ -57,6 +57,50 @@ fn a_new_job_plans_as_it_stands_and_keeps_every_promise() {
 }
 
 #[test]
+fn straps_that_hold_no_pin_and_pins_in_no_hole_are_told() {
+    let folder = scratch("straps");
+    let job = "[part]\nname = \"yoke\"\noutline = \"yoke.svg\"\nthickness_mm = 0.4\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\nlayer_height_mm = 0.2\n[reinforcement]\nmap = \"map.toml\"\n";
+    std::fs::write(folder.join("job.toml"), job).expect("the job");
+    let told_of = |drawn: &str, pins: &str| {
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"140mm\" height=\"40mm\" viewBox=\"0 0 140 40\"><path fill-rule=\"evenodd\" d=\"{drawn}\"/></svg>"
+        );
+        std::fs::write(folder.join("yoke.svg"), svg).expect("the drawing");
+        let map = format!(
+            "[[region]]\nname = \"belt\"\nshape = {{ pins_mm = {pins} }}\nlayers = \"2\"\nrule = \"strap\"\ncourses = 2\n"
+        );
+        std::fs::write(folder.join("map.toml"), map).expect("the map");
+        let (status, said, told) = towpath(&folder, &["plan", "job.toml", "--out", "out"]);
+        assert_eq!(status, Some(0), "{told}");
+        (said, told)
+    };
+    let holes = "M16 20 a4 4 0 1 1 8 0 a4 4 0 1 1 -8 0 Z M116 20 a4 4 0 1 1 8 0 a4 4 0 1 1 -8 0 Z";
+    let one = format!("M2 4 H138 V36 H2 Z {holes}");
+    let two = format!("M2 4 H60 V36 H2 Z M80 4 H138 V36 H80 Z {holes}");
+    let (said, told) = told_of(&one, "[[20, 20, 4], [120, 20, 4]]");
+    assert!(said.contains("2 courses (2 closed)"), "{said}");
+    for code in ["strap-open", "pin-in-no-hole", "outline-apart"] {
+        assert!(!told.contains(code), "{told}");
+    }
+    let (_, told) = told_of(&one, "[[20, 20, 4], [108, 20, 4]]");
+    assert!(
+        told.contains("warning[pin-in-no-hole]: the pin of radius 4 mm at x 108.00 y 20.00 mm"),
+        "{told}"
+    );
+    assert!(
+        told.contains("the nearest is about x 120.00 y 20.00 mm") && told.contains("map.toml:3"),
+        "{told}"
+    );
+    let (said, told) = told_of(&two, "[[20, 20, 4], [120, 20, 4]]");
+    assert!(said.contains("(0 closed)"), "{said}");
+    assert!(
+        told.contains("warning[strap-open]: in 1 layer no strap of region `belt` goes all the way"),
+        "{told}"
+    );
+    assert!(told.contains("warning[outline-apart]: the outline is 2 bodies"), "{told}");
+}
+
+#[test]
 fn a_region_without_tow_is_named() {
     let folder = scratch("empty region");
     let (status, ..) = towpath(&folder, &["new", "arm", "--quiet"]);

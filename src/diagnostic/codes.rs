@@ -281,6 +281,10 @@ pub static ALL: &[Code] = &[
         text: "The name given for a picture does not say what to write. The ending decides: .svg for lines and lettering at the scale in the title block, .png for pixels, 8 a millimetre of the sheet.",
     },
     Code {
+        name: "pin-in-no-hole",
+        text: "A pin of a strap stands in none of the holes that the part has in that layer. Straps are laid round the pin as given, all the same. Mostly a coordinate is mistyped: the strap would then lie beside the hole that takes the load. Where the hole is only drilled later this is as it should be.",
+    },
+    Code {
         name: "pin-twice",
         text: "Two pins of a strap are the same, in place and radius. A strap goes round it once. Mostly one of them was meant to stand elsewhere.",
     },
@@ -343,6 +347,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "spiral-not-wound",
         text: "A region with `spiral = true` is laid in closed courses all the same: between two of them there is no way over that keeps the bend radius and a tow's width from both. No cut is saved then, and the courses keep the little more room that a spiral's bends would have needed. Leave the key out, or give the region more or longer courses.",
+    },
+    Code {
+        name: "strap-open",
+        text: "None of a region's straps closes round all of its pins in some layer. Courses are laid along the sides as far as there is room, but a strap carries load as a loop: open, it holds no pin. Mostly a pin does not stand in its hole, or two stand in different bodies; else there is no way round all of them within the bend radius and the room that perimeters leave.",
     },
     Code {
         name: "system",

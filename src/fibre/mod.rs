@@ -35,6 +35,7 @@ pub use course::{Course, CourseFault, Trail};
 pub(crate) use directions::Directions;
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
+pub(crate) use strap::NONE_CLOSES;
 
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;

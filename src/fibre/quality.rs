@@ -34,6 +34,8 @@ pub struct RegionQuality {
     pub bends: Option<Bends>,
     /// Courses: as many cuts, twice as many ends.
     pub courses: usize,
+    /// Of these, closed ones.
+    pub closed: usize,
     /// Tow laid, mm.
     pub length_mm: f64,
     /// Longest course, mm.
@@ -153,6 +155,7 @@ pub(super) fn measure(
         angle: direction.and_then(|d| deviation(s.courses, d)),
         bends: bends(s.courses),
         courses: s.courses.len(),
+        closed: s.courses.iter().filter(|c| c.wanted().closed).count(),
         length_mm,
         longest_mm: lengths().fold(0.0, f64::max),
         shortest_mm: if s.courses.is_empty() { 0.0 } else { lengths().fold(f64::INFINITY, f64::min) },

@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, smooth, trig};
+use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, shortest, smooth, trig};
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
 /// the one before. Where a straight side would leave the room the belt is led
@@ -13,48 +13,27 @@ use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, sm
 /// without being touched.
 pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
     let o = room.order;
-    let chord = bend::PROPOSAL_CHORD_MM;
-    let rounds = rounds(pins, clearance, &o);
-    let first = first_belt(pins, clearance, &o);
-    let most = o.courses.unwrap_or(10_000);
+    let mut rounds = rounds(pins, clearance, &o);
     // what belts may enclose: the room with its holes, so that they go round them
     let within = combine::union_all(
         &room.area.polygons().iter().map(|p| combine::ring_area(p.outer())).collect::<Vec<_>>(),
     );
-    let mut belts: Vec<Area> = Vec::new();
-    let mut size = 0.0;
-    while belts.len() < most {
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let out = belts.len() as f64 * (o.spacing + SPARE * o.deviation);
-        let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
-        let inside = combine::intersection(&belt, &within).area();
-        // once most of its length lies outside, a larger belt finds nothing
-        if !belts.is_empty() && inside - size < 0.3 * o.spacing * belt.perimeter() {
-            break;
-        }
-        size = inside;
-        belts.push(belt);
+    if !holds_together(&combine::intersection(&belt(&rounds), &within), &rounds) {
+        rounds.extend(bridges(&rounds, &within, &o));
     }
-    // as many as close round all pins side by side: one more, led along the edge, would
-    // push the others into the pins, or have no room to close
-    let (mut whole, mut most) = (0, belts.len());
-    let mut laid = room.clone();
-    while whole < most {
-        let tried = (whole + most).div_ceil(2);
-        let closed = SPARES_BETWEEN.iter().find_map(|spare| {
-            let paths = side_by_side(&belts[..tried], &rounds, &within, room, *spare)?;
-            let mut with = room.clone();
-            paths.iter().for_each(|p| {
-                with.lay_path(p);
-            });
-            let new = &with.courses[room.courses.len()..];
-            (new.len() == tried && new.iter().all(|c| c.path().closed)).then_some(with)
-        });
-        match closed {
-            Some(with) => (whole, laid) = (tried, with),
-            None => most = tried - 1,
+    let mut found = closing(room, &rounds, &within);
+    if found.whole == 0 {
+        // a hole in the way of a side is gone round like a pin
+        let crossed = crossed(room, &found.first);
+        if !crossed.is_empty() {
+            rounds.extend(crossed);
+            let other = closing(room, &rounds, &within);
+            if other.whole > 0 {
+                found = other;
+            }
         }
     }
+    let Closing { first, belts, whole, laid } = found;
     *room = laid;
     // beyond them what finds room along the sides
     let told = room.left_out.len();
@@ -74,8 +53,110 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
         let at = first.rings().next().and_then(|r| r.first().copied());
         // what lies along the sides is laid, but no strap: a word about it in any case
         let given_up = (length - beyond).max(o.width);
-        room.leave_out(&format!("no room for {left} of {asked} straps"), given_up, at);
+        let reason = format!("no room for {left} of {asked} straps");
+        let reason = if whole == 0 { format!("{NONE_CLOSES}: {reason}") } else { reason };
+        room.leave_out(&reason, given_up, at);
     }
+}
+
+/// How the reason begins where no strap goes round all pins.
+pub(crate) const NONE_CLOSES: &str = "no strap closes";
+
+/// All pins stand in one piece of what a belt has inside the part.
+fn holds_together(belt: &Area, rounds: &[Area]) -> bool {
+    let outside = |part: &Area, r: &Area| combine::difference(r, part).area();
+    belt.split().any(|part| rounds.iter().all(|r| outside(&part, r) < HELD_MM * r.perimeter()))
+}
+
+/// What straps go round besides their pins where the straight way from one pin to another
+/// leaves the part: discs of the bend radius along the shortest way inside it, deep enough for
+/// all straps asked for to pass on either side, or for as many as that is possible. Without
+/// them both sides of a belt would be pulled to the same edge.
+fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<Area> {
+    let radius = smooth::working_radius(o.radius);
+    let middles: Vec<Point> = rounds.iter().filter_map(Area::centroid).collect();
+    for straps in (1..=o.courses.unwrap_or(1).min(MOST_BRIDGED)).rev() {
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let deep = radius + straps as f64 * (o.spacing + SPARE * o.deviation);
+        let ground = offset::shrunk(within, deep, bend::PROPOSAL_CHORD_MM);
+        let ways: Option<Vec<_>> = middles.windows(2).map(|w| shortest::way(&ground, w[0], w[1])).collect();
+        if let Some(ways) = ways {
+            let corners = ways.iter().flat_map(|way| &way[1..way.len() - 1]);
+            return corners.map(|p| smooth::disc(*p, radius, bend::PROPOSAL_CHORD_MM)).collect();
+        }
+    }
+    Vec::new()
+}
+
+/// Straps that discs between pins are made for at most.
+const MOST_BRIDGED: usize = 12;
+
+/// Straps that close round all pins side by side, as many as do.
+struct Closing<'a> {
+    /// What the innermost of those asked for encloses.
+    first: Area,
+    /// All that are asked for.
+    belts: Vec<Area>,
+    /// So many of these close.
+    whole: usize,
+    laid: Room<'a>,
+}
+
+fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
+    let o = room.order;
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let first = belt(rounds);
+    let most = o.courses.unwrap_or(10_000);
+    let mut belts: Vec<Area> = Vec::new();
+    let mut size = 0.0;
+    while belts.len() < most {
+        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+        let out = belts.len() as f64 * (o.spacing + SPARE * o.deviation);
+        let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
+        let inside = combine::intersection(&belt, within).area();
+        // once most of its length lies outside, a larger belt finds nothing
+        if !belts.is_empty() && inside - size < 0.3 * o.spacing * belt.perimeter() {
+            break;
+        }
+        size = inside;
+        belts.push(belt);
+    }
+    // as many as close round all pins side by side: one more, led along the edge, would
+    // push the others into the pins, or have no room to close
+    let (mut whole, mut most) = (0, belts.len());
+    let mut laid = room.clone();
+    while whole < most {
+        let tried = (whole + most).div_ceil(2);
+        let closed = SPARES_BETWEEN.iter().find_map(|spare| {
+            let paths = side_by_side(&belts[..tried], rounds, within, room, *spare)?;
+            let mut with = room.clone();
+            paths.iter().for_each(|p| {
+                with.lay_path(p);
+            });
+            let new = &with.courses[room.courses.len()..];
+            (new.len() == tried && new.iter().all(|c| c.path().closed)).then_some(with)
+        });
+        match closed {
+            Some(with) => (whole, laid) = (tried, with),
+            None => most = tried - 1,
+        }
+    }
+    Closing { first, belts, whole, laid }
+}
+
+/// Holes that the line of a belt crosses, as what a strap goes round.
+fn crossed(room: &Room<'_>, belt: &Area) -> Vec<Area> {
+    let o = room.order;
+    let holes = room.area.polygons().iter().flat_map(|p| p.holes());
+    holes
+        .filter(|hole| {
+            let hole = combine::ring_area(hole);
+            let outside = combine::difference(&hole, belt).area();
+            outside > HELD_MM && outside < hole.area() - HELD_MM
+        })
+        .map(|hole| smooth::rounded_up(hole, o.radius))
+        .map(|round| offset::grown(&round, 0.6 * o.deviation, bend::PROPOSAL_CHORD_MM))
+        .collect()
 }
 
 /// The ground of straps that all close, from the inside of the innermost to the
@@ -169,8 +250,12 @@ const SPARE_EDGE: f64 = 0.1;
 
 /// What the innermost strap's centre line encloses.
 pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Area {
-    let round: Vec<Point> =
-        rounds(pins, clearance, o).iter().flat_map(Area::rings).flatten().copied().collect();
+    belt(&rounds(pins, clearance, o))
+}
+
+/// The belt pulled tight round all of some.
+fn belt(rounds: &[Area]) -> Area {
+    let round: Vec<Point> = rounds.iter().flat_map(Area::rings).flatten().copied().collect();
     combine::ring_area(&smooth::hull(&round))
 }
 
@@ -559,6 +644,49 @@ mod tests {
             let ground = ground(&room).expect("they all close").area();
             let tow: f64 = room.courses.iter().map(super::super::Course::length_mm).sum();
             assert!((0.93..=1.001).contains(&(tow / ground)), "{tow} mm of 1 mm tow on {ground} mm2");
+        }
+    }
+
+    #[test]
+    fn round_pins_at_the_tips_of_a_bent_arm_straps_are_led_along_both_edges() {
+        // an arm of 24 mm, bent by a quarter round 30 mm: the line between its pins leaves it
+        for courses in [1, 2, 3] {
+            let arm = combine::difference(
+                &smooth::disc(pt(0.0, 0.0), 54.0, 0.004),
+                &smooth::disc(pt(0.0, 0.0), 30.0, 0.004),
+            );
+            let legs = |x: f64, y: f64| {
+                combine::ring_area(&[pt(x, y), pt(x + 24.0, y), pt(x + 24.0, y + 40.0), pt(x, y + 40.0)])
+            };
+            let quarter = combine::ring_area(&[pt(0.0, 0.0), pt(60.0, 0.0), pt(60.0, 60.0), pt(0.0, 60.0)]);
+            let lying = combine::ring_area(&[pt(-40.0, 30.0), pt(0.0, 30.0), pt(0.0, 54.0), pt(-40.0, 54.0)]);
+            let arm = combine::union_all(&[combine::intersection(&arm, &quarter), legs(30.0, -40.0), lying]);
+            let mut room = Room::new(Order { radius: 5.0, ..order(courses) }, &arm);
+            lay(&mut room, &pins(&[(42.0, -25.0, 4.0), (-25.0, 42.0, 4.0)]), 1.0);
+            let closed = room.courses.iter().filter(|c| c.path().closed).count();
+            assert_eq!((closed, room.courses.len()), (courses, courses), "{:?}", room.left_out);
+            for c in &room.courses {
+                let ring = c.path().flatten(0.01);
+                for (x, y) in [(42.0, -25.0), (-25.0, 42.0)] {
+                    assert!(polyline::ring_contains(&ring, pt(x, y)), "round the pin at {x}, {y}");
+                }
+                assert!(c.path().min_radius() >= 5.0, "{}", c.path().min_radius());
+            }
+        }
+    }
+
+    #[test]
+    fn a_hole_in_the_way_of_a_side_is_gone_round_like_a_pin() {
+        // it stands on the line that is tangent to both pins
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
+        let hole = smooth::disc(pt(55.0, 37.0), 5.0, 0.004);
+        let mut room = Room::new(order(2), &combine::difference(&plate, &hole));
+        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0);
+        assert_eq!(room.courses.len(), 2, "{:?}", room.left_out);
+        for c in &room.courses {
+            let ring = c.path().flatten(0.01);
+            let encloses = |x, y| polyline::ring_contains(&ring, pt(x, y));
+            assert!(c.path().closed && encloses(55.0, 41.9) && encloses(30.0, 30.0) && encloses(80.0, 30.0));
         }
     }
 }

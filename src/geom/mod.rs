@@ -15,6 +15,7 @@ pub mod path;
 pub mod point;
 pub mod polygon;
 pub mod polyline;
+pub(crate) mod shortest;
 pub mod smooth;
 pub mod swing;
 pub mod tractrix;

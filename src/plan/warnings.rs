@@ -2,8 +2,8 @@
 
 use crate::diagnostic::{Diagnostic, Notes, Severity, counted};
 use crate::fibre;
-use crate::geom::Bounds;
-use crate::job::{self, Job};
+use crate::geom::{Bounds, Point, polyline, pt};
+use crate::job::{self, Job, Shape};
 use crate::reinforcement::{LayerTasks, LeftOut, Target};
 use crate::{matrix, outline};
 
@@ -213,6 +213,65 @@ pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCours
     }
 }
 
+/// Warns of pins of straps that stand in none of the holes that their layer has.
+pub(super) fn pins_in_no_hole(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &outline::Outline,
+    layers: &[LayerTasks],
+) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        let Shape::Pins(pins) = &region.shape else { continue };
+        let asked = |t: &LayerTasks| t.tasks.iter().any(|t| t.region == index);
+        let first = outline.layers.iter().zip(layers).find(|(_, t)| asked(t)).map(|(l, _)| l);
+        let Some(layer) = first else { continue };
+        let holes: Vec<&Vec<Point>> = layer.outline.polygons().iter().flat_map(|p| p.holes()).collect();
+        for &[x, y, r] in pins {
+            let at = pt(x, y);
+            // the hole whose edge is nearest
+            let away = |h: &&&Vec<Point>| {
+                polyline::ring_edges(h)
+                    .map(|(a, b)| polyline::point_segment_distance(at, a, b))
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let near = holes.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
+            let Some(nearest) = near.filter(|_| !holes.iter().any(|h| polyline::ring_contains(h, at))) else {
+                continue;
+            };
+            let Some(b) = Bounds::of(nearest.iter().copied()) else { continue };
+            let message = format!(
+                "the pin of radius {r} mm at x {x:.2} y {y:.2} mm of region `{}` stands in no hole; the nearest is about x {:.2} y {:.2} mm",
+                region.name,
+                b.centre().x,
+                b.centre().y
+            );
+            notes.push(
+                Diagnostic::warning("pin-in-no-hole", message)
+                    .at(&region.written.source, region.written.shape.clone(), "")
+                    .help("straps are laid round the pin as it is given; one that is drilled in later is well so"),
+            );
+        }
+    }
+}
+
+/// Warns, by name, of straps of which none goes round its pins.
+pub(super) fn open_straps(notes: &mut Notes, job: &Job, left_out: &[LeftOut]) {
+    for region in job.map.iter().flat_map(|m| &m.regions) {
+        let open = |l: &&LeftOut| l.region == region.name && l.reason.starts_with(fibre::NONE_CLOSES);
+        let layers = left_out.iter().filter(open).count();
+        if layers > 0 {
+            let message = format!(
+                "in {} no strap of region `{}` goes all the way round its pins: what is laid there lies along the sides and holds no pin",
+                counted(layers, "layer"),
+                region.name
+            );
+            notes.push(Diagnostic::warning("strap-open", message).help(
+                "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room",
+            ));
+        }
+    }
+}
+
 /// How the reason begins for which a course whose tow would land astray is left out.
 const TRAILING: &str = "tow that trails the nozzle";
 
@@ -229,8 +288,7 @@ pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTask
         let Some(b) = Bounds::of(areas.flat_map(|b| [b.lo, b.hi])) else { continue };
         // how far a coordinate lies outside of a range
         let beyond = |v: f64, lo: f64, hi: f64| (lo - v).max(v - hi).max(0.0);
-        let off =
-            |[x, y]: [f64; 2]| crate::geom::pt(beyond(x, b.lo.x, b.hi.x), beyond(y, b.lo.y, b.hi.y)).norm();
+        let off = |[x, y]: [f64; 2]| pt(beyond(x, b.lo.x, b.hi.x), beyond(y, b.lo.y, b.hi.y)).norm();
         let Some(nearest) = field.samples.iter().map(|s| off(s.at_mm)).min_by(f64::total_cmp) else {
             continue;
         };
