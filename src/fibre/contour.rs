@@ -510,4 +510,21 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn two_equal_pads_joined_by_a_neck_are_laid_alike() {
+        let bar = |x0, y0, x1, y1| combine::ring_area(&[pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1)]);
+        let pad = |x0: f64| offset::opened(&bar(x0, 0.0, x0 + 38.0, 38.0), 4.0, 0.004);
+        let joined = combine::union_all(&[pad(0.0), bar(30.0, 17.0, 130.0, 21.0), pad(120.0)]);
+        let holes = [19.0, 139.0].map(|x| smooth::disc(pt(x, 19.0), 6.0, 0.004));
+        let plate = combine::difference_all(&offset::closed(&joined, 6.0, 0.004), &holes);
+        let mut room = Room::new(Order { width: 0.6, spacing: 0.6, radius: 4.0, ..order() }, &plate);
+        lay(&mut room);
+        let tow = |own: &dyn Fn(Point) -> bool| -> f64 {
+            let each = room.courses.iter().flat_map(|c| c.path().places(0.5).filter(|p| own(*p)));
+            each.map(|_| 0.5).sum()
+        };
+        let (left, right) = (tow(&|p| p.x < 38.0), tow(&|p| p.x > 120.0));
+        assert!((left - right).abs() < 0.02 * left, "{left} and {right} mm");
+    }
 }
