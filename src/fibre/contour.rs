@@ -512,6 +512,23 @@ mod tests {
     }
 
     #[test]
+    fn a_bar_that_is_a_whole_number_of_widths_across_holds_that_number() {
+        // 12 mm, 20 widths of 0.6 mm: rings can be closed to 4 mm from the edge, the middle is
+        // filled with straight courses beside lines that were eased
+        let discs = [7.0, 83.0].map(|x| smooth::disc(pt(x, 7.0), 7.0, 0.002));
+        let bar = combine::ring_area(&[pt(7.0, 0.0), pt(83.0, 0.0), pt(83.0, 14.0), pt(7.0, 14.0)]);
+        let inside =
+            offset::shrunk(&combine::union_all(&[bar, discs[0].clone(), discs[1].clone()]), 1.0, 0.002);
+        let mut room = Room::new(Order { width: 0.6, spacing: 0.6, radius: 4.0, ..order() }, &inside);
+        lay(&mut room);
+        let across = |x: f64| -> usize {
+            let lines = room.courses.iter().map(|c| c.path().flatten(0.01));
+            lines.map(|l| l.windows(2).filter(|w| (w[0].x < x) != (w[1].x < x)).count()).sum()
+        };
+        assert_eq!([25.0, 45.0, 65.0].map(across), [20; 3], "tows across the bar");
+    }
+
+    #[test]
     fn two_equal_pads_joined_by_a_neck_are_laid_alike() {
         let bar = |x0, y0, x1, y1| combine::ring_area(&[pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1)]);
         let pad = |x0: f64| offset::opened(&bar(x0, 0.0, x0 + 38.0, 38.0), 4.0, 0.004);

@@ -7,12 +7,13 @@
 //! every cut costing what [`Worth`] says.
 
 use super::nests::{self, Nest};
+use super::order::Order;
 use super::room::Room;
 use super::rows::{self, Field, Row};
 use super::turn::{Front, MARGIN_MM, Side, Turn};
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
-use crate::geom::{Arc, Path, Point, Segment, combine, hatch, pt};
+use crate::geom::{Arc, Area, Path, Point, Segment, bend, combine, hatch, offset, pt};
 
 /// How deep turns may nest, as a share of the rows' length on either side, and as a
 /// number of turns: what lies in the turns does not lie in the direction asked for.
@@ -76,38 +77,51 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
 /// Lays straight courses in a part of the room, joined by turns where they are too
 /// short alone, in the direction of those tried that gives most, without a word
 /// about what is not laid.
-pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[f64]) {
+///
+/// Between lines that were eased may lie a hair less than a whole number of widths: one
+/// row more is laid there where that brings none nearer to another than [`NEARER`].
+pub(super) fn lay_best(room: &mut Room<'_>, part: &Area, angles: &[f64]) {
     let o = room.order;
+    let give = NEARER * o.deviation;
+    let part = &offset::grown(part, give, bend::PROPOSAL_CHORD_MM);
+    // what rows long enough to be laid alone have, and all
+    let lengths = |angle: f64, spacing: f64| {
+        let fields = rows::fields(part, angle, spacing, o.shortest);
+        let each = || fields.iter().flat_map(|f| &f.rows).map(Row::length);
+        (each().filter(|l| *l >= o.shortest).sum::<f64>(), each().sum::<f64>())
+    };
     let mut long: Vec<(f64, f64)> = Vec::new();
     let mut all: Vec<(f64, f64)> = Vec::new();
     for &angle in angles {
-        let fields = rows::fields(part, angle, o.spacing, o.shortest);
-        let lengths = || fields.iter().flat_map(|f| &f.rows).map(Row::length);
-        long.push((lengths().filter(|l| *l >= o.shortest).sum(), angle));
-        all.push((lengths().sum(), angle));
+        let (straight, any) = lengths(angle, o.spacing);
+        long.push((straight, angle));
+        all.push((any, angle));
     }
-    let most = |of: &mut Vec<(f64, f64)>| {
-        of.sort_by(|a, b| b.0.total_cmp(&a.0));
-        of.first().copied()
-    };
-    let Some((straight, angle)) = most(&mut long) else { return };
-    let plan = |angle: f64| {
-        let turned = Turned::new(part, &super::order::Order { angle, ..o });
+    let sort = |of: &mut Vec<(f64, f64)>| of.sort_by(|a, b| b.0.total_cmp(&a.0));
+    sort(&mut long);
+    sort(&mut all);
+    let Some(&(mut straight, mut angle)) = long.first() else { return };
+    let mut spacing = o.spacing;
+    for &(_, a) in long.iter().take(TRIED_NEARER).filter(|l| l.0 > 0.0) {
+        let (nearer, _) = lengths(a, o.spacing - give);
+        if nearer > straight + 0.5 * o.shortest {
+            (straight, angle, spacing) = (nearer, a, o.spacing - give);
+        }
+    }
+    let plan = |(angle, spacing): (f64, f64)| {
+        let turned = Turned::new(part, &Order { angle, spacing, ..o });
         let fields = rows::fields(part, angle, turned.spacing, o.shortest);
         let plans: Vec<Planned> = fields.iter().map(|f| plan_field(room, &turned, f)).collect();
         (plans.iter().map(|p| p.worth).sum::<f64>(), angle, plans)
     };
+    let mut tried: Vec<(f64, f64)> = Vec::new();
+    if straight > 0.0 {
+        tried.push((angle, spacing));
+    }
     // where straight rows alone serve it well no turns are looked for
-    let tried: Vec<f64> = if straight * o.spacing >= SERVED * part.area() {
-        vec![angle]
-    } else {
-        most(&mut all);
-        let mut tried: Vec<f64> = all.iter().take(TRIED).map(|a| a.1).collect();
-        if straight > 0.0 {
-            tried.insert(0, angle);
-        }
-        tried
-    };
+    if straight * o.spacing < SERVED * part.area() {
+        tried.extend(all.iter().take(TRIED).map(|a| (a.1, o.spacing)));
+    }
     let mut best: Option<(f64, f64, Vec<Planned>)> = None;
     for angle in tried {
         let made = plan(angle);
@@ -122,6 +136,13 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &crate::geom::Area, angles: &[
     }
     room.left_out.truncate(told);
 }
+
+/// How much nearer than a spacing rows may lie for one row more, as a share of the
+/// deviation: less than room is looked for with.
+const NEARER: f64 = 0.4;
+
+/// Directions tried with nearer rows: those in which straight rows give most.
+const TRIED_NEARER: usize = 4;
 
 /// Share of a place under straight rows alone from which on no turns are tried.
 const SERVED: f64 = 0.75;
@@ -138,7 +159,7 @@ struct Turned {
 }
 
 impl Turned {
-    fn new(area: &crate::geom::Area, o: &super::order::Order<'_>) -> Self {
+    fn new(area: &Area, o: &Order<'_>) -> Self {
         let boundary = Lines::boundary(&combine::turned(area, -o.angle));
         let radius = o.radius + MARGIN_MM;
         Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
