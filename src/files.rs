@@ -37,7 +37,15 @@ pub const LARGEST_INPUT: u64 = 1 << 30;
 /// Errors: `file-missing`, `file-unreadable`, `file-too-large`.
 pub fn read(path: &Path) -> Outcome<Vec<u8>> {
     check(path)?;
-    Ok(std::fs::read(path).map_err(|e| failed(path, &e))?)
+    use std::io::Read as _;
+    // a pipe or a device tells no size beforehand
+    let mut bytes = Vec::new();
+    let read = open(path)?.take(LARGEST_INPUT + 1).read_to_end(&mut bytes);
+    read.map_err(|e| failed(path, &e))?;
+    if bytes.len() as u64 > LARGEST_INPUT {
+        return Err(too_large(path, &format!("more than {LARGEST_INPUT}")).into());
+    }
+    Ok(bytes)
 }
 
 /// The first bytes of a file, as text; `None` where there is none that can be read.
@@ -74,14 +82,15 @@ pub fn check(path: &Path) -> Outcome<()> {
             .into());
     }
     if meta.len() > LARGEST_INPUT {
-        return Err(Diagnostic::error(
-            "file-too-large",
-            format!("`{name}` has {} bytes, at most {LARGEST_INPUT} are read", meta.len()),
-        )
-        .in_file(name)
-        .into());
+        return Err(too_large(path, &meta.len().to_string()).into());
     }
     Ok(())
+}
+
+fn too_large(path: &Path, bytes: &str) -> Diagnostic {
+    let name = path.display().to_string();
+    let message = format!("`{name}` has {bytes} bytes, at most {LARGEST_INPUT} are read");
+    Diagnostic::error("file-too-large", message).in_file(name)
 }
 
 /// Why the system would not write, without its own numbers.
@@ -107,14 +116,16 @@ fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
     }
 }
 
-/// Writes several files of one folder: all appear whole, or none does.
+/// Writes several files of one folder, each whole or not at all: all of them, or, where one
+/// cannot be written, none.
 ///
 /// Each is written beside its place under a temporary name, flushed to the disk,
-/// and only then are they renamed, one after the other.
+/// and only then are they renamed, one after the other. Should a rename fail between two, as
+/// where another program holds the old file open, those before it have appeared.
 ///
 /// Errors: of the file system; `IsADirectory` where a folder has the name of a file.
 pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<()> {
-    // the one thing that would stop the renames half-way
+    // a rename onto a folder fails: told before the first
     if let Some((name, _)) = files.iter().find(|(name, _)| folder.join(name).is_dir()) {
         return Err(std::io::Error::new(
             std::io::ErrorKind::IsADirectory,

@@ -461,6 +461,26 @@ fn material_lots_can_be_traced() {
     let ran = fine_but_for_warnings(&["verify", path(&program), "--printer", "shuttle-15"]);
     let bend = ran.out.lines().find(|l| l.starts_with("bend ")).expect("a line for bends");
     assert!(bend.contains(" 0.0000 mm  ok"), "limits of a tow of the user's own are not known: {bend}");
+    // names of materials are the user's words too
+    for (k, name) in
+        ["PA12 (black)", "PA12, natur, lot 3", "Polyamid f\u{fc}r \u{201e}X\u{201c}"].iter().enumerate()
+    {
+        let matrix =
+            fine(&["material", "show", "pa12"]).replace("name = \"pa12\"", &format!("name = \"{name}\""));
+        assert!(matrix.contains(name), "{matrix}");
+        std::fs::write(folder.join("own.toml"), matrix).expect("a matrix");
+        let tow = own.replace("name = \"carbon-1k-pa12\"", &format!("name = \"tow, {name}\""));
+        std::fs::write(folder.join("tow.toml"), tow).expect("a tow");
+        let named = folder.join("named.toml");
+        let text = std::fs::read_to_string(&misled)
+            .expect("a job")
+            .replace("matrix = \"pa12\"", "matrix = \"own.toml\"");
+        std::fs::write(&named, text).expect("a job");
+        let out = folder.join(format!("named{k}"));
+        fine_but_for_warnings(&["plan", path(&named), "--out", path(&out), "--quiet"]);
+        let (program, plan) = (out.join("treadle-link.gcode"), out.join("treadle-link.plan.json"));
+        fine_but_for_warnings(&["verify", path(&program), "--printer", "shuttle-15", "--plan", path(&plan)]);
+    }
     // a job without lots says so where somebody looks for them
     let bare = folder.join("bare");
     fine_but_for_warnings(&["plan", path(&example.join("job.toml")), "--out", path(&bare), "--quiet"]);

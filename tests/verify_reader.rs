@@ -298,6 +298,8 @@ fn a_course_by_hand_passes_and_a_tighter_one_does_not() {
         )
     };
     assert_eq!(found(&by_hand(&good(8.0))), "", "{half}");
+    let spaced = by_hand(&good(8.0)).replace("(end course ", "(end   course  ");
+    assert_eq!(found(&spaced), "", "words of a comment stand apart by any number of spaces");
     assert_eq!(found(&by_hand(&good(3.5))), "bend", "an arc tighter than the tow's radius");
     // the same in chords of a tenth of a radian
     let chords = |r: f64| {
@@ -329,7 +331,7 @@ fn a_course_by_hand_passes_and_a_tighter_one_does_not() {
 #[test]
 fn bad_input_is_told_with_its_line() {
     let printer = printer("shuttle-15");
-    let cases: [&[u8]; 7] = [
+    let cases: [&[u8]; 10] = [
         b"",
         b"\x00\x01\x02\xff\xfe",
         b"G1 X99999999999999999999999999 Y1e400\n",
@@ -337,6 +339,10 @@ fn bad_input_is_told_with_its_line() {
         b"(layer 1 z inf)\n(layer 99999999999999999999999 z 1)\n(course)\n",
         b"T1 M6\nG91\nG1 F1e9\nG1 X1e300 F9\n",
         "(\u{e4}) \u{202e} G1 X1\n(cut)\n(cut)\n".as_bytes(),
+        "(end      \u{3000}course L1.1)\n".as_bytes(),
+        // what a comment names is no file that is opened
+        b"(input matrix built-in /dev/zero sha256 0)\n(tow /dev/zero, lot 1)\n",
+        b"(input tow built-in /dev/zero sha256 0)\n(matrix ./x.toml)\n",
     ];
     for text in cases {
         assert!(faults(text, &printer) > 0, "{}", String::from_utf8_lossy(text));

@@ -30,6 +30,16 @@ pub fn tow_named(typed: &str) -> Outcome<Tow> {
     named("tow", typed, builtin::TOWS, material::read_tow).map(|(_, t)| t)
 }
 
+/// The built-in matrix of a name.
+pub fn built_in_matrix(name: &str) -> Option<Matrix> {
+    material::read_matrix(&built_in_text(builtin::find(builtin::MATRICES, name)?)).ok()
+}
+
+/// The built-in tow of a name.
+pub fn built_in_tow(name: &str) -> Option<Tow> {
+    material::read_tow(&built_in_text(builtin::find(builtin::TOWS, name)?)).ok()
+}
+
 fn named<T>(
     what: &str,
     typed: &str,

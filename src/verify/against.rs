@@ -5,10 +5,10 @@ use super::bare;
 use super::clock::SPENT;
 use super::course::{Course, Piece};
 use super::findings::{Check, Ledger, Place};
-use super::geometry::{Curve, distance, steps};
+use super::geometry::{Curve, distance, steps, to_stretch};
 use super::ground::Near;
-use super::header::Header;
-use super::plan::{Beads, FAR_MM, Follow, NEAR_MM, Plan, Rings};
+use super::header::{self, Header};
+use super::plan::{Beads, FAR_MM, Follow, NEAR_MM, Plan, PlanCourse, Rings};
 use crate::job::Printer;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -21,6 +21,14 @@ const LOOKED_AT_MM: f64 = 2.0;
 
 /// A strip may reach this far out of the outline, mm.
 const ROOM_MM: f64 = 0.05;
+
+/// Tow that trails lies off the line wanted by no more than this, in widths, whatever a plan
+/// tells.
+const MOST_OFF: f64 = 0.25;
+
+/// Tow may come to lie this far from where the plan tells that it does, mm: both are reckoned
+/// in steps, along chords.
+const LAID_MM: f64 = 0.03;
 
 /// Flow of a bead may differ by this, %.
 const FLOW_PERCENT: f64 = 3.0;
@@ -57,6 +65,30 @@ pub(super) struct Against<'a> {
     course: Option<Follow>,
     /// The part's bounds over all layers.
     bounds: ([f64; 2], [f64; 2]),
+}
+
+/// How far pieces lead off a way at most, mm, where, and the line; the way starts where they
+/// do and is moved by `o`.
+fn off_the_way(way: &[[f64; 2]], pieces: &[Piece], o: [f64; 2]) -> (f64, [f64; 2], u64) {
+    let mut worst = (0.0, o, 0);
+    let mut at = 0;
+    let stretches = way.len().saturating_sub(1);
+    for piece in pieces {
+        let n = steps(piece.curve.length(), 0.25);
+        for k in 0..=n {
+            let p = piece.curve.at(f64::from(k) / f64::from(n));
+            let q = [p[0] - o[0], p[1] - o[1]];
+            let off = |s: usize| to_stretch(q, way[s], way[s + 1]).0;
+            while at + 1 < stretches && off(at + 1) <= off(at) {
+                at += 1;
+            }
+            let d = if stretches == 0 { f64::INFINITY } else { off(at) };
+            if d > worst.0 {
+                worst = (d, p, piece.line);
+            }
+        }
+    }
+    worst
 }
 
 impl<'a> Against<'a> {
@@ -129,7 +161,15 @@ impl<'a> Against<'a> {
     pub(super) fn strip(&self, ledger: &mut Ledger, pieces: &[Piece], width: f64, layer: u64) {
         let (Some(follow), Some(open)) = (&self.course, &self.layer) else { return };
         let o = self.plan.placement_mm[follow.place.2];
-        let room = ROOM_MM + 1.5 * self.plan.layers[follow.place.0].courses[follow.place.1].off_mm();
+        let planned = &self.plan.layers[follow.place.0].courses[follow.place.1];
+        let room = ROOM_MM + self.off_mm(planned);
+        if let Some(laid) = &planned.laid {
+            let (off, p, line) = off_the_way(&laid.points, pieces, o);
+            let place = Place { line, layer, at_mm: Some(p) };
+            ledger.most(Check::PlanCourse, off, LAID_MM, place, || {
+                "tow off where it is told to lie".to_owned()
+            });
+        }
         for piece in pieces {
             let part = piece.curve.moved([-o[0], -o[1]]);
             let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
@@ -263,9 +303,8 @@ impl<'a> Against<'a> {
             }
         }
         // trailing tow that lies off its line laps its neighbours
-        let laps = 0.01
-            + 2.0 * layer.courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
-                / self.plan.tow.width_mm.max(1e-6);
+        let off = layer.courses.iter().map(|c| self.off_mm(c)).fold(0.0, f64::max);
+        let laps = 0.01 + 2.0 * off / self.plan.tow.width_mm.max(1e-6);
         let tow: f64 = tows.stretches.iter().map(|s| distance(s.a, s.b) * s.width).sum::<f64>() / copies;
         for (what, off) in [
             ("the outline's area told against its rings", areas.outline - open.rings.area),
@@ -304,10 +343,15 @@ impl<'a> Against<'a> {
         ledger.most(Check::Bare, percent, most, at, || told);
     }
 
-    /// How far off the lines wanted the layer's trailing tow is told to lie at most, mm.
+    /// How far off the line wanted the present course's trailing tow is told to lie, mm: no more
+    /// than a course may.
     pub(super) fn trails_off(&self) -> f64 {
-        let Some(open) = &self.layer else { return 0.0 };
-        self.plan.layers[open.index].courses.iter().map(super::plan::PlanCourse::off_mm).fold(0.0, f64::max)
+        let Some(follow) = &self.course else { return 0.0 };
+        self.off_mm(&self.plan.layers[follow.place.0].courses[follow.place.1])
+    }
+
+    fn off_mm(&self, course: &PlanCourse) -> f64 {
+        course.off_mm().min(MOST_OFF * self.plan.tow.width_mm)
     }
 
     /// Share of a layer's tow that the plan tells to lie under beads.
@@ -350,15 +394,18 @@ impl<'a> Against<'a> {
             ledger.say(Check::Header, place, format!("{told} copies told, {planned} planned"));
         }
         let (matrix, tow) = (&self.plan.matrix.name, &self.plan.tow.name);
-        for (what, told, planned) in [
-            ("matrix", &header.matrix, matrix),
-            ("tow", &header.tow, tow),
-            ("matrix", &header.built_in_matrix, matrix),
-            ("tow", &header.built_in_tow, tow),
+        let tells =
+            |told: &Option<String>, name| told.as_deref().is_none_or(|told| header::tells(told, name));
+        let is = |told: &Option<String>, name| told.as_deref().is_none_or(|told| told == name);
+        for (what, told, built_in, planned) in [
+            ("matrix", &header.matrix, &header.built_in_matrix, matrix),
+            ("tow", &header.tow, &header.built_in_tow, tow),
         ] {
-            if let (Some(told), Some(planned)) = (told, planned)
-                && told != planned
+            if let Some(planned) = planned
+                && !(tells(told, planned) && is(built_in, planned))
             {
+                let told = if is(built_in, planned) { told } else { built_in };
+                let told = told.as_deref().unwrap_or_default();
                 let text = format!("the {what} `{told}` is told, `{planned}` planned");
                 ledger.say(Check::Header, Place::default(), text);
             }

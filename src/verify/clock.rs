@@ -9,6 +9,7 @@
 //! differ by no more than rounding makes them are one piece at the slowest of them.
 
 use super::geometry::{Curve, distance};
+use super::heat;
 use super::ramp::Ramp;
 use crate::job::printer::{HeadChange, Heater, ROOM_C};
 use crate::job::{Head, Printer};
@@ -107,7 +108,7 @@ impl<'a> Clock<'a> {
         if let (false, Some(h)) = (self.started, heater)
             && target > ROOM_C
         {
-            self.start_wait = self.start_wait.max(h.seconds(ROOM_C, target));
+            self.start_wait = self.start_wait.max(heat::seconds(&h, ROOM_C, target));
         }
     }
 
@@ -169,10 +170,10 @@ impl<'a> Clock<'a> {
         let heater = self.printer.head(head).heater;
         let now = self.now;
         let h = &mut self.heads[index(head)];
-        h.now = heater.after(h.now, h.target, now - h.since);
+        h.now = heat::after(&heater, h.now, h.target, now - h.since);
         (h.since, h.target) = (now, target);
         if waits && self.started {
-            let s = heater.seconds(h.now, target);
+            let s = heat::seconds(&heater, h.now, target);
             self.spend(Spent::Heating, s);
             self.heads[index(head)] = Heat { now: target, target, since: self.now };
         }

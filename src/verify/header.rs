@@ -9,7 +9,7 @@ pub(super) struct Header {
     pub(super) seconds: Option<(f64, u64)>,
     pub(super) layers: Option<(u64, u64)>,
     pub(super) copies: Option<(u64, u64)>,
-    /// Names of materials.
+    /// What stands behind `matrix` and `tow`: a material's name, and its lot behind a comma.
     pub(super) matrix: Option<String>,
     pub(super) tow: Option<String>,
     /// Names of a built-in printer and a built-in matrix among the inputs, and the line.
@@ -43,13 +43,12 @@ impl Header {
             }
             return;
         }
-        let name = |rest: &str| Some(rest.split(',').next().unwrap_or("").trim().to_owned());
         if let Some(rest) = comment.strip_prefix("matrix ") {
-            self.matrix = self.matrix.take().or_else(|| name(rest));
+            self.matrix.get_or_insert_with(|| rest.trim().to_owned());
             return;
         }
         if let Some(rest) = comment.strip_prefix("tow ") {
-            self.tow = self.tow.take().or_else(|| name(rest));
+            self.tow.get_or_insert_with(|| rest.trim().to_owned());
             return;
         }
         let lower = comment.to_ascii_lowercase();
@@ -81,9 +80,30 @@ impl Header {
         if self.inputs {
             [self.built_in_matrix.as_deref(), self.built_in_tow.as_deref()]
         } else {
-            [self.matrix.as_deref(), self.tow.as_deref()]
+            [&self.matrix, &self.tow]
+                .map(|told| Some(told.as_deref()?.split(',').next().unwrap_or("").trim()))
         }
     }
+}
+
+/// What stands behind `matrix` or `tow` tells this name, as far as a comment can hold it.
+pub(super) fn tells(told: &str, name: &str) -> bool {
+    let rest = told.strip_prefix(printable(name).trim());
+    rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(", lot "))
+}
+
+/// A name as comments hold it: printable ASCII, nothing that ends or nests them, and no
+/// more of it than a line takes.
+fn printable(name: &str) -> String {
+    const MOST: usize = 120;
+    let held = |c: char| match c {
+        '(' | '[' | '{' => '<',
+        ')' | ']' | '}' => '>',
+        ';' | '%' => ',',
+        ' '..='~' => c,
+        _ => '_',
+    };
+    name.chars().take(MOST).map(held).collect()
 }
 
 fn numbers(text: &str) -> impl Iterator<Item = f64> + '_ {
@@ -120,7 +140,20 @@ mod tests {
         ]);
         assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
         assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 3)), Some((5067.0, 4))));
-        assert_eq!(h.tow.as_deref(), Some("carbon-1k-pa12"));
+        assert_eq!(h.materials(), [None, Some("carbon-1k-pa12")]);
+    }
+
+    #[test]
+    fn names_are_told_as_comments_hold_them() {
+        for (told, name) in [
+            ("PA12 <black>, lot not given", "PA12 (black)"),
+            ("PA12, natur, lot 7, lot 8", "PA12, natur"),
+            ("Polyamid f_r X, lot 7", "Polyamid für X"),
+            ("pa12", "pa12"),
+        ] {
+            assert!(tells(told, name), "{told}");
+            assert!(!tells(told, "pa6") && !tells(told, &format!("{name} 2")) && !tells(told, &name[..3]));
+        }
     }
 
     #[test]

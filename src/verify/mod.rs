@@ -15,6 +15,7 @@ pub mod findings;
 pub mod geometry;
 mod ground;
 mod header;
+mod heat;
 pub mod machine;
 mod plan;
 mod ramp;
@@ -25,7 +26,7 @@ mod trail;
 pub mod words;
 
 use crate::diagnostic::Outcome;
-use crate::job::{Printer, matrix_named, tow_named};
+use crate::job::{Printer, built_in_matrix, built_in_tow};
 use dialect::Dialect;
 use findings::{Check, Ledger};
 use serde::Serialize;
@@ -56,18 +57,17 @@ struct Facts {
 
 impl Facts {
     fn of_materials(&mut self, matrix: Option<&str>, tow: Option<&str>) {
-        if let (None, Some(name)) = (self.tow_width_mm, tow)
-            && !name.ends_with(".toml")
-            && let Ok(t) = tow_named(name)
+        // what a comment names is never opened as a file
+        if self.tow_width_mm.is_none()
+            && let Some(t) = tow.and_then(built_in_tow)
         {
             self.tow_width_mm = Some(t.width_mm);
             self.bend_mm = Some(t.min_bend_radius_mm);
             self.trail_mm = t.trail_mm;
             self.work_c[1] = Some(t.process_temperature_c);
         }
-        if let (None, Some(name)) = (self.work_c[0], matrix)
-            && !name.contains(['/', '\\', '.'])
-            && let Ok(m) = matrix_named(name)
+        if self.work_c[0].is_none()
+            && let Some(m) = matrix.and_then(built_in_matrix)
         {
             self.work_c[0] = Some(m.process_temperature_c);
         }

@@ -89,16 +89,17 @@ pub(super) struct PlanCourse {
 }
 
 /// Where trailing tow comes to lie.
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Debug, Deserialize)]
 pub(super) struct Laid {
     pub(super) off_mm: f64,
     pub(super) end_off_mm: f64,
+    pub(super) points: Vec<[f64; 2]>,
 }
 
 impl PlanCourse {
     /// How far off the line wanted its tow is told to lie, mm.
     pub(super) fn off_mm(&self) -> f64 {
-        self.laid.map_or(0.0, |l| l.off_mm.max(l.end_off_mm))
+        self.laid.as_ref().map_or(0.0, |l| l.off_mm.max(l.end_off_mm))
     }
 }
 

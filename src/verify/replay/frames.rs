@@ -1,7 +1,7 @@
 //! What comments open and close: layers, courses, purges; the header.
 
 use super::{Frame, Replay};
-use crate::job::{Head, matrix_named};
+use crate::job::{Head, built_in_matrix};
 use crate::verify::course::{Course, Limits};
 use crate::verify::findings::{Check, Place};
 
@@ -11,7 +11,7 @@ impl Replay<'_> {
         match (words.next(), words.next()) {
             (Some("layer"), Some(_)) => self.open_layer(text),
             (Some("course"), Some(id)) => self.open_course(id),
-            (Some("end"), Some("course")) => self.end_course(text["end course".len()..].trim()),
+            (Some("end"), Some("course")) => self.end_course(words.next().unwrap_or_default()),
             (Some("purge"), None) => {
                 if !matches!(self.frame, Frame::None) {
                     self.say(Check::Frames, "a purge opens inside another frame");
@@ -46,7 +46,7 @@ impl Replay<'_> {
             self.facts.of_materials(matrix, tow);
         }
         if self.facts.rest_c[0].is_none()
-            && let Some(Ok(m)) = self.header.built_in_matrix.as_deref().map(matrix_named)
+            && let Some(m) = self.header.built_in_matrix.as_deref().and_then(built_in_matrix)
         {
             self.facts.rest_c = [Some(m.bed_temperature_c), Some(m.chamber_temperature_c)];
         }

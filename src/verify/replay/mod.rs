@@ -53,6 +53,8 @@ pub(super) struct Replay<'a> {
     tows: Near,
     beads: Near,
     courses: u32,
+    /// How far courses of the layer are told to lie off their lines, mm, where they do.
+    off_mm: std::collections::BTreeMap<u32, f64>,
     /// Highest number of a copy that a course belongs to.
     copies: u64,
     layer_tow_mm: f64,
@@ -103,6 +105,7 @@ impl<'a> Replay<'a> {
             tows: Near::new(lo, hi),
             beads: Near::new(lo, hi),
             courses: 0,
+            off_mm: std::collections::BTreeMap::new(),
             copies: 1,
             layer_tow_mm: 0.0,
             layer_matrix_mm3: 0.0,

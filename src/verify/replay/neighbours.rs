@@ -88,6 +88,11 @@ impl Replay<'_> {
         if let Some(a) = &mut self.against {
             a.strip(&mut self.ledger, pieces, width, self.layer);
         }
+        // trailing tow that cannot be led nearer to its line comes nearer to its neighbour
+        let off = self.against.as_ref().map_or(0.0, Against::trails_off);
+        if off > 0.0 {
+            self.off_mm.insert(owner, off);
+        }
         let mut s = 0.0;
         for p in pieces {
             s = self.tows.add_curve(&p.curve, owner, s, width, p.line);
@@ -98,7 +103,7 @@ impl Replay<'_> {
         let (length, closed) = (s, c.closed());
         // a bend that the tow can make comes back to itself only after more than this
         let own = 1.6 * width;
-        let mut worst: Option<(f64, [f64; 2], u64)> = None;
+        let mut worst: Option<(f64, f64, [f64; 2], u64)> = None;
         let mut from = 0.0;
         for p in pieces {
             let l = p.curve.length();
@@ -113,19 +118,18 @@ impl Replay<'_> {
                     let gap = (along - here).abs();
                     gap > own && (!closed || length - gap > own)
                 });
-                if let Some((d, ..)) = found
-                    && worst.is_none_or(|w| d < w.0)
-                {
-                    worst = Some((d, q, p.line));
+                if let Some((d, other, _)) = found {
+                    let theirs = self.off_mm.get(&other.owner).copied().unwrap_or(0.0);
+                    let least = (width - APART_MM - off - theirs).max(0.0);
+                    if worst.is_none_or(|w| d - least < w.0 - w.1) {
+                        worst = Some((d, least, q, p.line));
+                    }
                 }
             }
             from += l;
         }
-        if let Some((d, q, line)) = worst {
+        if let Some((d, least, q, line)) = worst {
             let place = Place { line, layer: self.layer, at_mm: Some(q) };
-            // trailing tow that cannot be led nearer to its line comes nearer to its neighbour
-            let off = self.against.as_ref().map_or(0.0, Against::trails_off);
-            let least = (width - APART_MM - 2.0 * off).max(0.0);
             self.ledger.least(Check::Apart, d, least, place, || format!("course {} and its neighbour", c.id));
         }
     }

@@ -5,6 +5,7 @@ use crate::job::Head;
 use crate::verify::clock::index;
 use crate::verify::controller::{Heated, heated};
 use crate::verify::findings::Check;
+use crate::verify::heat;
 use crate::verify::words::Line;
 
 /// What is heated beside the heads.
@@ -114,8 +115,9 @@ impl Replay<'_> {
         let p = self.printer.head(head);
         let down = parked.work_c - p.standby_drop_k;
         // a turn that is too short to cool and be heated again may leave it hot
-        let allowed =
-            p.heater.seconds(parked.work_c, down) + p.heater.seconds(down, parked.work_c) + PARKED_S;
+        let allowed = heat::seconds(&p.heater, parked.work_c, down)
+            + heat::seconds(&p.heater, down, parked.work_c)
+            + PARKED_S;
         if !allowed.is_finite() {
             return;
         }
