@@ -12,6 +12,7 @@ use crate::job::Field;
 use crate::job::field::Sample;
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
+use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 
 /// Points that a direction is averaged over.
@@ -55,11 +56,12 @@ impl Node {
 
 impl Directions {
     pub(crate) fn new(field: &Field) -> Self {
-        let places = field.samples.iter().enumerate().map(|(i, s)| GeomWithData::new(s.at_mm, i));
+        let samples = merged(&field.samples);
+        let places = samples.iter().enumerate().map(|(i, s)| GeomWithData::new(s.at_mm, i));
         let places = RTree::bulk_load(places.collect());
         let node = |s: &Sample| {
             let own = Point::new(s.at_mm[0], s.at_mm[1]);
-            let near = places.nearest_neighbor_iter(s.at_mm).map(|g| (g, &field.samples[g.data]));
+            let near = places.nearest_neighbor_iter(s.at_mm).map(|g| (g, &samples[g.data]));
             let away = near.map(|(g, other)| {
                 let [x, y] = *g.geom();
                 (Point::new(x, y) - own, turn(s, other))
@@ -71,7 +73,7 @@ impl Directions {
                 Node { angle: s.angle_deg.to_radians(), weight: s.weight, slope: slope(&others), turns };
             GeomWithData::new(s.at_mm, node)
         };
-        Self { tree: RTree::bulk_load(field.samples.iter().map(node).collect()) }
+        Self { tree: RTree::bulk_load(samples.iter().map(node).collect()) }
     }
 
     /// The direction at a point, radians.
@@ -94,6 +96,36 @@ impl Directions {
         }
         0.5 * trig::atan2(sum.y, sum.x)
     }
+}
+
+/// One sample for each place: as many as count towards a direction may lie at one, as where a
+/// solid's points are told without their height, and none about it would.
+fn merged(samples: &[Sample]) -> Vec<Sample> {
+    #[expect(clippy::cast_possible_truncation, reason = "a place in mm, in steps of a nanometre")]
+    let step = |v: f64| (v / SAME_MM).round() as i64;
+    let mut seen: BTreeMap<[i64; 2], usize> = BTreeMap::new();
+    let mut places: Vec<Vec<&Sample>> = Vec::new();
+    for s in samples {
+        let place = *seen.entry(s.at_mm.map(step)).or_insert(places.len());
+        match places.get_mut(place) {
+            Some(here) => here.push(s),
+            None => places.push(vec![s]),
+        }
+    }
+    let one = |here: &Vec<&Sample>| {
+        let first = *here[0];
+        if here.len() == 1 {
+            return first;
+        }
+        let sum = here.iter().fold(Point::default(), |sum, s| {
+            let (sin, cos) = trig::sin_cos(2.0 * s.angle_deg.to_radians());
+            sum + Point::new(cos, sin) * s.weight
+        });
+        #[expect(clippy::cast_precision_loss, reason = "samples of one place")]
+        let weight = sum.norm() / here.len() as f64;
+        Sample { angle_deg: (0.5 * trig::atan2(sum.y, sum.x)).to_degrees(), weight, ..first }
+    };
+    places.iter().map(one).collect()
 }
 
 /// The turn from the direction of one point to that of another, radians, at most a right
@@ -145,6 +177,21 @@ mod tests {
     fn off(is: f64, asked_deg: f64) -> f64 {
         let by = (is.to_degrees() - asked_deg).rem_euclid(180.0);
         by.min(180.0 - by)
+    }
+
+    #[test]
+    fn as_many_samples_as_may_be_at_one_place_say_what_one_says() {
+        let many = |x: f64, angle: f64, n: usize| std::iter::repeat_n((x, 0.0, angle), n);
+        for n in [1, 2, 8, 9, 30] {
+            let points: Vec<_> = many(0.0, 45.0, n).chain(many(60.0, 45.0, n)).collect();
+            let asked = field(&points);
+            for p in [pt(0.0, 0.0), pt(20.0, 5.0), pt(30.0, 0.0), pt(70.0, -40.0)] {
+                assert!(off(asked.at(p), 45.0) < 1e-6, "{n} samples: {} at {p:?}", asked.at(p).to_degrees());
+            }
+        }
+        // 170 and 10 degrees are the same 10 degrees from 0 on either side
+        let across: Vec<_> = (0..10).map(|k| (0.0, 0.0, if k < 5 { 170.0 } else { 10.0 })).collect();
+        assert!(off(field(&across).at(pt(3.0, 4.0)), 0.0) < 1e-6);
     }
 
     #[test]

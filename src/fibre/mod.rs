@@ -77,12 +77,19 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             })
         })
         .collect();
+    // asked for in many layers, made ready once
+    let fields: Vec<Option<directions::Directions>> = job
+        .map
+        .iter()
+        .flat_map(|map| &map.regions)
+        .map(|r| r.field.as_deref().map(directions::Directions::new))
+        .collect();
     let progress = &notes.progress;
     progress.stage(WITHIN, kinds.len());
     let laid: Vec<(LayerCourses, Vec<Ground<'_>>)> = kinds
         .par_iter()
         .map(|&i| {
-            let layer = lay_layer(job, &tasks[i]);
+            let layer = lay_layer(job, &fields, &tasks[i]);
             progress.step();
             layer
         })
@@ -144,7 +151,7 @@ struct Ground<'a> {
     leads: trail::Leads,
     layable: Area,
     reachable: Area,
-    field: Option<directions::Directions>,
+    field: Option<&'a directions::Directions>,
     /// How many of the layer's courses are its own: they follow those of the region before.
     courses: usize,
     given_up_mm: f64,
@@ -166,7 +173,7 @@ impl Ground<'_> {
             reachable: &self.reachable,
             given_up_mm,
         };
-        let along = |p: crate::geom::Point| self.field.as_ref().map_or(self.order.angle, |f| f.at(p));
+        let along = |p: crate::geom::Point| self.field.map_or(self.order.angle, |f| f.at(p));
         let directed = matches!(self.order.rule, Rule::Unidirectional | Rule::Steered);
         let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
             if directed { Some(&along) } else { None };
@@ -174,7 +181,11 @@ impl Ground<'_> {
     }
 }
 
-fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<'a>>) {
+fn lay_layer<'a>(
+    job: &'a Job,
+    fields: &'a [Option<directions::Directions>],
+    tasks: &LayerTasks,
+) -> (LayerCourses, Vec<Ground<'a>>) {
     let mut layer = LayerCourses::default();
     let mut grounds = Vec::new();
     let Some(map) = &job.map else { return (layer, grounds) };
@@ -189,10 +200,10 @@ fn lay_layer<'a>(job: &'a Job, tasks: &LayerTasks) -> (LayerCourses, Vec<Ground<
             Target::Holes { room, .. } | Target::Pins { room, .. } => room,
         };
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
-        let field = region.field.as_deref().map(directions::Directions::new);
+        let field = fields.get(task.region).and_then(Option::as_ref);
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
         let task::Laid { mut room, layable, wound_loops, saved, .. } =
-            task::lay(job, region, task, field.as_ref(), &place);
+            task::lay(job, region, task, field, &place);
         layer.cuts_saved += saved;
         blocked.extend(wound_loops);
         let order = room.order;
