@@ -159,6 +159,7 @@ pub fn placed_within(
     // before the work, not after it: a wrong unit makes parts of a thousand layers
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
+    warnings::sections(notes, &job, &outline, &tasks)?;
     warnings::bodies(notes, &outline);
     warnings::fields_elsewhere(notes, &job, &tasks);
     warnings::pins_in_no_hole(notes, &job, &outline, &tasks);

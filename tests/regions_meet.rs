@@ -124,6 +124,38 @@ fn woven_the_place_changes_hands_from_layer_to_layer() {
 }
 
 #[test]
+fn pairs_of_regions_take_turns_each_by_itself() {
+    // two pairs that never share a layer, one above the other, and a third region that weaves
+    // and meets nobody
+    let strip = |name: &str, x: [f64; 2], y: [f64; 2], layers: &str, angle: f64| {
+        format!(
+            "[[region]]\nname = \"{name}\"\nshape = {{ polygon_mm = [[{0}, {2}], [{1}, {2}], [{1}, {3}], [{0}, {3}]] }}\nlayers = \"{layers}\"\nrule = \"unidirectional\"\nangle_deg = {angle}\nmeets = \"weave\"\n\n",
+            x[0], x[1], y[0], y[1]
+        )
+    };
+    for (alone, alone_y) in [("", [0.0; 2]), ("1", [-1.0, 10.0])] {
+        let y = [if alone.is_empty() { -1.0 } else { 12.0 }, 45.0];
+        let mut map = String::new();
+        for (layers, first) in [("1-4/2", "odd"), ("2-4/2", "even")] {
+            map += &strip(&format!("{first} left"), [-1.0, SPAN.1], y, layers, 0.0);
+            map += &strip(&format!("{first} right"), [SPAN.0, 111.0], y, layers, 90.0);
+        }
+        if !alone.is_empty() {
+            map += &strip("alone", [-1.0, 111.0], alone_y, alone, 0.0);
+        }
+        let (layers, width) = laid_by(&format!("pairs{alone}"), "", &map);
+        for (number, pair, left_has_it) in
+            [(1, "odd", true), (2, "even", true), (3, "odd", false), (4, "even", false)]
+        {
+            let tow = strips(&layers[number - 1], &format!("{pair} left"), width);
+            let reach = tow.bounds().expect("tow at the left").hi.x;
+            let has = reach > SPAN.1 - 1.5 * width;
+            assert_eq!(has, left_has_it, "layer {number}: the left one reaches {reach}");
+        }
+    }
+}
+
+#[test]
 fn hoops_round_two_holes_part_half_way() {
     // two holes of 12 mm, 26 mm apart
     let hole = |x: f64| format!("M{} 22 a6 6 0 1 0 12 0 a6 6 0 1 0 -12 0 Z ", x - 6.0);

@@ -273,6 +273,28 @@ fn packages() {
     never_panics("3mf package", &package(SLICED.as_bytes()), outline_reader("3mf package", "3mf"));
 }
 
+/// A mesh has the job's layers, a sliced object its own: only the job's are the job's fault.
+#[test]
+fn beads_have_the_section_that_layers_of_a_package_need() {
+    let folder = scratch("3mf sections");
+    let job = folder.join("job.toml");
+    let text = "[part]\nname = \"cam\"\noutline = \"part.3mf\"\n\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\nlayer_height_mm = 0.6\n\n[matrix]\nbead_width_mm = 0.5\n";
+    std::fs::write(&job, text).expect("a job");
+    let placed = |model: &str| {
+        std::fs::write(folder.join("part.3mf"), package(model.as_bytes())).expect("a package");
+        let mut notes = Notes::default();
+        let codes = towpath::plan::placed(&mut notes, &job).map(drop).map_err(|f| f.0);
+        (codes, notes.warnings)
+    };
+    let Err(faults) = placed(&meshed()).0 else { panic!("a bead of 0.5 mm in layers of 0.6 mm") };
+    assert_eq!((faults.len(), faults[0].code), (1, "bead-section"), "{faults:?}");
+    let tops = SLICED.replace("ztop=\"0.2\"", "ztop=\"0.7\"").replace("ztop=\"0.4\"", "ztop=\"1.4\"");
+    assert_ne!(tops, SLICED, "layers of 0.7 mm");
+    let (read, warnings) = placed(&tops);
+    assert!(read.is_ok(), "{read:?}");
+    assert!(warnings.iter().any(|d| d.code == "bead-section"), "{warnings:?}");
+}
+
 /// Faults that do not follow from one another are told together.
 #[test]
 fn all_faults_of_a_package_at_once() {

@@ -20,10 +20,10 @@ pub use block::{Block, BlockKind, BlockValues};
 pub use field::{Field, Sample};
 pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};
-pub use named::{matrix_named, printer_named, tow_named};
+pub use named::{built_in_matrix, built_in_tow, matrix_named, printer_named, tow_named};
 pub use printer::{Head, Printer};
-pub(crate) use read::place_of;
 pub use read::{built_in_text, first, first_opened, first_text, layer_fit, named_files, read};
+pub(crate) use read::{may_bring_layers, place_of};
 pub use series::Series;
 
 use crate::files::Input;
@@ -61,6 +61,13 @@ pub struct Job {
 }
 
 impl Job {
+    /// The height is not the job's own but one that the outline brings.
+    pub(crate) fn brought(&self, height_mm: f64) -> bool {
+        // a height is the difference of two sums
+        const SAME_HEIGHT_MM: f64 = 1e-6;
+        (height_mm - self.layer_height_mm).abs() > SAME_HEIGHT_MM
+    }
+
     /// Temperature at which a head works, degC.
     pub(crate) fn temperature_c(&self, head: Head) -> f64 {
         match head {

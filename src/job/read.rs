@@ -545,10 +545,7 @@ impl Resolver<'_> {
             self.temperatures(notes, build, printer, matrix, tow);
         }
         let height = build.number("layer_height_mm");
-        let layered = values
-            .table("part")
-            .and_then(|p| p.text("outline"))
-            .is_some_and(|typed| matches!(extension(typed).as_str(), "3mf" | "cli"));
+        let layered = values.table("part").and_then(|p| p.text("outline")).is_some_and(may_bring_layers);
         let reinforced = values.table("reinforcement").is_some_and(|r| r.typed("map").is_some());
         if let (Some(height), Some(tow), false, true) = (height, tow, layered, reinforced)
             && let Some(d) = layer_fit(tow, height)
@@ -658,6 +655,11 @@ pub(super) fn is_path(typed: &str) -> bool {
 
 fn extension(typed: &str) -> String {
     Path::new(typed).extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default()
+}
+
+/// An outline of this kind may come layered, or not: its heights are known once it is read.
+pub(crate) fn may_bring_layers(typed: &str) -> bool {
+    matches!(extension(typed).as_str(), "3mf" | "cli")
 }
 
 /// The built-in tows, read.

@@ -1,6 +1,6 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
-use crate::diagnostic::{Diagnostic, Notes, Severity, counted};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity, counted};
 use crate::fibre;
 use crate::geom::{Bounds, Point, polyline, pt};
 use crate::job::{self, Job, Shape};
@@ -140,16 +140,51 @@ pub(super) fn lapping(notes: &mut Notes, outline: &outline::Outline, beads: &[ma
     }
 }
 
-/// Warns where a file's own layers are too thin for the tow. The job's layer
-/// height was checked when the job was read; these heights are the file's, and
-/// whether to press tow flatter is for the user to decide.
+/// Whether beads and tow have the section that layers need whose heights are known only since
+/// the outline was read: an error where the height is the job's own, a warning where it is the
+/// file's.
+///
+/// Errors: `bead-section`, `layer-too-thin`.
+pub(super) fn sections(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &outline::Outline,
+    tasks: &[LayerTasks],
+) -> Outcome<()> {
+    let (width, key) = (job.beads.bead_width_mm, "`[matrix] bead_width_mm`");
+    let thickest = outline.layers.iter().max_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
+    if let Some(layer) = thickest.filter(|l| width + SAME_MM < l.height_mm) {
+        let height = layer.height_mm;
+        let message = format!("a bead of {width} mm is narrower than a layer is high, {height:.3} mm");
+        let d = if job.brought(height) { Diagnostic::warning } else { Diagnostic::error };
+        let d = d("bead-section", message).in_part(layer.number, layer.z_top_mm(), None);
+        let d = d.help(format!("a bead lies flat: make {key} at least {height:.3} mm"));
+        if d.severity == Severity::Error {
+            return Err(d.into());
+        }
+        notes.push(d);
+    }
+    let laid = outline.layers.iter().zip(tasks).filter(|(_, t)| !t.tasks.is_empty());
+    let own = laid.map(|(l, _)| l).find(|l| !job.brought(l.height_mm));
+    match own.and_then(|l| Some((l, job::layer_fit(&job.tow, l.height_mm)?))) {
+        Some((l, d)) if d.severity == Severity::Error => Err(d.in_part(l.number, l.z_top_mm(), None).into()),
+        _ => Ok(()),
+    }
+}
+
+/// Heights that differ by less are the same, mm.
+const SAME_MM: f64 = 1e-6;
+
+/// Warns where layers are too thin for the tow whose heights were not known when the job was
+/// read: most are the file's own, and whether to press tow flatter is for the user to decide.
 pub(super) fn thin_layers(
     notes: &mut Notes,
     job: &Job,
     outline: &outline::Outline,
     courses: &[fibre::LayerCourses],
 ) {
-    let laid = outline.layers.iter().zip(courses).filter(|(_, c)| !c.courses.is_empty());
+    let told = |l: &outline::Layer| !job.brought(l.height_mm) && !job::may_bring_layers(&job.outline.typed);
+    let laid = outline.layers.iter().zip(courses).filter(|(l, c)| !c.courses.is_empty() && !told(l));
     let thinnest = laid.map(|(l, _)| l).min_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
     if let Some(layer) = thinnest
         && let Some(mut d) = job::layer_fit(&job.tow, layer.height_mm)

@@ -5,16 +5,34 @@ use super::{CHORD_MM, Target, Task, f64_of, hoops_between};
 use crate::geom::{Area, combine, offset, smooth};
 use crate::job::{Job, Map, Meets};
 
-/// The tasks whose regions weave, by index, in the order that they are laid in.
-pub(super) fn woven(map: &Map, tasks: &[Task]) -> Vec<usize> {
-    (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave).collect()
+/// The tasks whose regions weave and share ground, by index in the order that they are laid
+/// in: a set for all that hang together.
+pub(super) fn woven(job: &Job, map: &Map, tasks: &[Task]) -> Vec<Vec<usize>> {
+    let weaves = (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave);
+    let mut sets: Vec<(Vec<usize>, Vec<Area>)> = Vec::new();
+    for k in weaves {
+        let own = ground(job, map, &tasks[k]);
+        let shares = |others: &[Area]| {
+            let common = |other| combine::without_specks(&combine::intersection(&own, other), SPECK_MM2, 0.0);
+            others.iter().any(|other| !common(other).is_empty())
+        };
+        let (touched, apart): (Vec<_>, Vec<_>) = sets.into_iter().partition(|(_, grounds)| shares(grounds));
+        sets = apart;
+        let (mut members, mut grounds) = (vec![k], vec![own]);
+        for (others, theirs) in touched {
+            members.extend(others);
+            grounds.extend(theirs);
+        }
+        members.sort_unstable();
+        sets.push((members, grounds));
+    }
+    sets.into_iter().map(|(members, _)| members).filter(|members| members.len() > 1).collect()
 }
 
-/// Woven regions in the opposite order.
-pub(super) fn swap_woven(map: &Map, tasks: &mut [Task]) {
-    let woven = woven(map, tasks);
-    for k in 0..woven.len() / 2 {
-        let (a, b) = (woven[k], woven[woven.len() - 1 - k]);
+/// Some tasks in the opposite order.
+pub(super) fn turn_round(tasks: &mut [Task], some: &[usize]) {
+    for k in 0..some.len() / 2 {
+        let (a, b) = (some[k], some[some.len() - 1 - k]);
         tasks.swap(a, b);
         let rank = tasks[a].rank;
         tasks[a].rank = tasks[b].rank;

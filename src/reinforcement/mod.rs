@@ -7,6 +7,7 @@ use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::geom::{Area, offset, smooth};
 use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
+use std::collections::BTreeMap;
 
 /// What is asked of one layer.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -105,10 +106,23 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
         }
         below = Some((asked, layer.tasks.clone()));
     }
-    // counted in layers where regions do meet: these may be every second layer of the part
-    let woven = layers.iter_mut().filter(|l| meets::woven(map, &l.tasks).len() > 1);
-    for layer in woven.skip(1).step_by(2) {
-        meets::swap_woven(map, &mut layer.tasks);
+    // counted in layers where the same regions do meet: these may be every second layer of the
+    // part
+    let mut met: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
+    let mut below: Option<(Vec<Task>, Vec<Vec<usize>>)> = None;
+    let any_weaves = map.regions.iter().any(|r| r.meets == Meets::Weave);
+    for layer in layers.iter_mut().filter(|_| any_weaves) {
+        let asked = layer.tasks.clone();
+        let same = below.take().filter(|(below, _)| meets::alike(below, &asked));
+        let sets = same.map_or_else(|| meets::woven(job, map, &asked), |(_, sets)| sets);
+        for set in &sets {
+            let before = met.entry(set.iter().map(|&k| asked[k].region).collect()).or_default();
+            if *before % 2 == 1 {
+                meets::turn_round(&mut layer.tasks, set);
+            }
+            *before += 1;
+        }
+        below = Some((asked, sets));
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
 }
@@ -262,7 +276,10 @@ fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
             (first - 1..end).step_by(step.max(1)).collect()
         }
         Layers::Heights { from_mm, to_mm } => {
-            let within = |l: &Layer| l.z_middle_mm() >= from_mm && l.z_middle_mm() <= to_mm;
+            // a middle is a sum of heights
+            const SAME_HEIGHT_MM: f64 = 1e-6;
+            let within =
+                |l: &Layer| (from_mm - SAME_HEIGHT_MM..=to_mm + SAME_HEIGHT_MM).contains(&l.z_middle_mm());
             (0..last).filter(|&i| within(&outline.layers[i])).collect()
         }
     };
