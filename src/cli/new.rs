@@ -35,7 +35,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome<Report> {
     }
     let stem = job::file_stem(name);
     let typed = toml::Value::String(name.to_owned()).to_string();
-    let text = |text: &str| text.replace("\"NAME\"", &typed).replace("STEM", &stem).into_bytes();
+    let text = |text: &str| text.replace("STEM", &stem).replace("\"NAME\"", &typed).into_bytes();
     let files = [
         (format!("{stem}.toml"), text(JOB)),
         (format!("{stem}.map.toml"), text(MAP)),

@@ -189,7 +189,7 @@ impl Joiner<'_, '_> {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few courses")]
         let (deepest, least) = (
             ((DEEPEST.0 * median / o.spacing) as usize).clamp(1, DEEPEST.1),
-            (2.0 * self.radius / o.spacing).floor() as usize,
+            ((2.0 * self.radius / o.spacing).floor() as usize).max(1),
         );
         let (_, nests) = nests::best(front.len(), least, deepest, 0, value);
         for nest in nests {

@@ -79,7 +79,9 @@ fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<A
         #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
         let deep = radius + straps as f64 * (o.spacing + SPARE * o.deviation);
         let ground = offset::shrunk(within, deep, bend::PROPOSAL_CHORD_MM);
-        let ways: Option<Vec<_>> = middles.windows(2).map(|w| shortest::way(&ground, w[0], w[1])).collect();
+        // from each to each: pins are listed in any order
+        let pairs = middles.iter().enumerate().flat_map(|(i, a)| middles[..i].iter().map(move |b| (*b, *a)));
+        let ways: Option<Vec<_>> = pairs.map(|(a, b)| shortest::way(&ground, a, b)).collect();
         if let Some(ways) = ways {
             let corners = ways.iter().flat_map(|way| &way[1..way.len() - 1]);
             return corners.map(|p| smooth::disc(*p, radius, bend::PROPOSAL_CHORD_MM)).collect();
@@ -672,6 +674,31 @@ mod tests {
                 }
                 assert!(c.path().min_radius() >= 5.0, "{}", c.path().min_radius());
             }
+        }
+    }
+
+    #[test]
+    fn pins_of_a_branched_part_may_be_listed_in_any_order() {
+        // three arms of 22 mm from one middle: every straight way between two pins leaves the part
+        let tip = |k: u32, r: f64| pt(0.0, 0.0) + Point::unit(PI * (0.5 + 2.0 * f64::from(k) / 3.0)) * r;
+        let arm = |k: u32| {
+            let side = (tip(k, 1.0)).left() * 11.0;
+            combine::ring_area(&[-side, side, tip(k, 50.0) + side, tip(k, 50.0) - side])
+        };
+        let arms: Vec<Area> =
+            (0..3).flat_map(|k| [arm(k), smooth::disc(tip(k, 50.0), 11.0, 0.004)]).collect();
+        let part = offset::closed(&combine::union_all(&arms), 8.0, 0.004);
+        let at = |k: u32| (tip(k, 50.0).x, tip(k, 50.0).y, 4.0);
+        let mut lengths: Vec<Vec<f64>> = Vec::new();
+        for order_of_pins in [[0, 1, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0], [0, 2, 1]] {
+            let mut room = Room::new(Order { radius: 5.0, ..order(2) }, &part);
+            lay(&mut room, &pins(&order_of_pins.map(at)), 1.0);
+            assert!(room.courses.iter().all(|c| c.path().closed), "{order_of_pins:?}: {:?}", room.left_out);
+            lengths.push(room.courses.iter().map(super::super::Course::length_mm).collect());
+        }
+        for other in &lengths {
+            assert_eq!(other.len(), 2, "{lengths:?}");
+            assert!(other.iter().zip(&lengths[0]).all(|(a, b)| (a - b).abs() < 0.1), "{lengths:?}");
         }
     }
 

@@ -33,6 +33,9 @@ const DEEPEST: usize = 16;
 /// Curves of a drawing at most: inserted arrays could be endless.
 const MOST_PIECES: usize = 1_000_000;
 
+/// Entities that insertions of blocks may come to, blocks in blocks counted: bounds time.
+const MOST_INSERTED: usize = 10_000_000;
+
 /// The pairs of one entity, from its kind on.
 #[derive(Clone, Copy)]
 struct Entity<'a> {
@@ -61,6 +64,8 @@ struct Reader<'a> {
     pairs: &'a Pairs,
     blocks: BTreeMap<&'a str, Block<'a>>,
     hidden: BTreeSet<&'a str>,
+    /// Insertions of blocks and entities of these, over the whole drawing.
+    inserted: usize,
     out: Entities,
 }
 
@@ -74,6 +79,7 @@ impl Entities {
             pairs,
             blocks: BTreeMap::new(),
             hidden: BTreeSet::new(),
+            inserted: 0,
             out: Self { pieces: Vec::new(), layers: Vec::new(), passed: BTreeMap::new() },
         };
         let unit_mm = reader.unit()?.unwrap_or(unit_mm);
@@ -279,7 +285,6 @@ impl<'a> Reader<'a> {
         let plane = map.of(&self.plane(e)?);
         let (columns, rows) = (e.whole(70).max(1), e.whole(71).max(1));
         let apart = (self.number(e, 44, 0.0)?, self.number(e, 45, 0.0)?);
-        let mut placed = 0;
         for row in 0..rows {
             for column in 0..columns {
                 #[expect(clippy::cast_precision_loss, reason = "a place in an array")]
@@ -288,9 +293,9 @@ impl<'a> Reader<'a> {
                 let shift = turned.point(pt(-block.base.x, -block.base.y));
                 let inner = plane.of(&Map { shift, ..turned });
                 self.draw(blocks, &block.entities, &inner, Some(layer), depth + 1)?;
-                placed += 1;
-                if placed > MOST_PIECES {
-                    let message = format!("a block is inserted more than {MOST_PIECES} times");
+                self.inserted += 1 + block.entities.len();
+                if self.inserted > MOST_INSERTED {
+                    let message = format!("insertions of blocks come to more than {MOST_INSERTED} entities");
                     return Err(self
                         .pairs
                         .at(Diagnostic::error("outline-too-large", message), e.line)

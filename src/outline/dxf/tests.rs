@@ -170,6 +170,11 @@ fn faults_are_told_with_their_line() {
     );
     let got = read_text("a.dxf", endless.as_bytes(), Some(1.0), 1.0);
     assert!(got.unwrap_err().0[0].message.contains("in a circle"));
+    // blocks of blocks that draw nothing
+    let hollow = pairs(
+        "0 SECTION 2 BLOCKS 0 BLOCK 2 a 10 0 20 0 0 ENDBLK 0 BLOCK 2 b 10 0 20 0 0 INSERT 8 0 2 a 10 0 20 0 70 1000 71 1000 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 b 10 0 20 0 70 1000 71 1000 0 ENDSEC 0 EOF",
+    );
+    assert_eq!(codes(&read_text("a.dxf", hollow.as_bytes(), Some(1.0), 1.0)), ["outline-too-large"]);
     for (bytes, words) in [
         (&b""[..], "empty"),
         (b"some words\nthat are no pairs\n", "is no group code"),

@@ -37,6 +37,10 @@ const DEEPEST: usize = 64;
 /// Objects placed, triangles of all of them: bounds what nested components can
 /// blow up.
 const MOST_PLACED: usize = 10_000;
+
+/// Items and components that are followed at most, whether they hold anything or not: bounds
+/// time.
+const MOST_FOLLOWED: usize = 1_000_000;
 const MOST_TRIANGLES: usize = 20_000_000;
 
 /// Heights closer than this are the same, mm; files give three to six decimals.
@@ -57,6 +61,7 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], layer_height_mm:
         meshes: Vec::new(),
         sliced: Vec::new(),
         triangles: 0,
+        followed: 0,
         passed: BTreeMap::new(),
     };
     build.place_all(&root)?;
@@ -131,6 +136,7 @@ struct Build<'b> {
     meshes: Vec<(String, Mesh)>,
     sliced: Vec<Sliced>,
     triangles: usize,
+    followed: usize,
     /// What is passed over, and how often.
     passed: BTreeMap<String, usize>,
 }
@@ -188,6 +194,14 @@ impl Build<'_> {
                 &self.parts,
                 "outline-too-large",
                 format!("the build has more than {MOST_PLACED} objects or {MOST_TRIANGLES} triangles"),
+            ));
+        }
+        self.followed += 1;
+        if self.followed > MOST_FOLLOWED {
+            return Err(fault(
+                &self.parts,
+                "outline-too-large",
+                format!("items and components come to more than {MOST_FOLLOWED} uses of objects"),
             ));
         }
         let (part, model) = &self.parts[&path];

@@ -289,6 +289,11 @@ fn faults_are_told_with_their_place() {
     let ring = "<s:vertices><s:vertex x=\"0\" y=\"0\"/><s:vertex x=\"4\" y=\"0\"/><s:vertex x=\"4\" y=\"4\"/></s:vertices>";
     let closed =
         "<s:polygon startv=\"0\"><s:segment v2=\"1\"/><s:segment v2=\"2\"/><s:segment v2=\"0\"/></s:polygon>";
+    // ten times ten times ... of nothing
+    let ten = |of: u32| format!("<component objectid=\"{of}\"/>").repeat(10);
+    let level = |k: u32| format!("<object id=\"{}\"><components>{}</components></object>", k + 1, ten(k));
+    let hollow =
+        (2..9).map(level).fold("<object id=\"2\"><components/></object>".to_owned(), |all, l| all + &l);
     let good = format!("<s:slice ztop=\"1\">{ring}{closed}</s:slice>");
     let cases: Vec<(Vec<u8>, &str, &str)> = vec![
         (
@@ -389,6 +394,7 @@ fn faults_are_told_with_their_place() {
             "threemf-unreadable",
             "in a circle",
         ),
+        (package("", &hollow, "<item objectid=\"9\"/>"), "outline-too-large", "uses of objects"),
         (package("", "<object id=\"2\"><mesh>", item), "xml-unreadable", "XML"),
         (zipped(&[("_rels/.rels", RELS)]), "threemf-unreadable", "no part `/3D/part.model`"),
         (zipped(&[("3D/part.model", "")]), "threemf-unreadable", "no part `/_rels/.rels`"),
