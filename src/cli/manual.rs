@@ -8,7 +8,7 @@ use serde_json::json;
 
 /// The page of towpath itself, or of one of its commands.
 ///
-/// Errors: `unknown-name`, `output-unwritable`.
+/// Errors: `unknown-name`, `system`.
 pub(super) fn report(command: Option<&str>) -> Outcome<Report> {
     let mut whole = Cli::command();
     whole.build();

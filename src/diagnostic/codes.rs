@@ -33,10 +33,6 @@ pub static ALL: &[Code] = &[
         text: "A course would have to bend tighter than the tow allows. The course is eased, cut or left out there; hold it further from the corner or choose a narrower tow.",
     },
     Code {
-        name: "block-fails",
-        text: "A program text of the printer profile cannot be rendered: it uses a name that does not exist, or its template syntax is wrong. `towpath printer check FILE` lists the names.",
-    },
-    Code {
         name: "block-lacks",
         text: "The block `start` of the printer profile does not do what most printers have to be told before a part: home, heat the bed and the chamber and wait for the bed, say whether E counts from its last restart (M82) or move by move (M83). A controller may do some of it by itself or by other words, so this is a warning; where it does not, the program runs into the bed, on a cold bed or with every feed wrong. The program sets mm (G21) and G90 itself.",
     },

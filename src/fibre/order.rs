@@ -9,7 +9,6 @@ pub(super) struct Order<'a> {
     pub(super) region: &'a str,
     pub(super) rule: Rule,
     pub(super) rank: usize,
-    pub(super) layer: usize,
     /// Tow width, mm.
     pub(super) width: f64,
     /// Centre to centre, mm.
@@ -51,7 +50,6 @@ impl Order<'static> {
             region: "test",
             rule,
             rank: 0,
-            layer: 1,
             width: 1.0,
             spacing: 1.0,
             radius: 5.0,

@@ -553,7 +553,8 @@ impl<'a> Room<'a> {
         }
         self.left_out.push(LeftOut {
             region: self.order.region.to_string(),
-            layer: self.order.layer,
+            // layers that ask for the same are laid once: numbered when they are copied
+            layer: 0,
             reason: reason.to_string(),
             length_mm,
             at_mm: at.map(|p| [p.x, p.y]),

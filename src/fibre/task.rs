@@ -152,7 +152,6 @@ fn lay_wound<'a>(
         region: &region.name,
         rule: region.rule,
         rank: task.rank,
-        layer: 0,
         width,
         spacing: region.spacing_mm,
         // between two loops a spiral bends a little tighter than they do

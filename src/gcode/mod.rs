@@ -28,7 +28,7 @@ pub struct Text {
 
 /// Writes a program.
 ///
-/// Errors: `block-fails` where a block of the profile cannot be filled in.
+/// Errors: `block-template` where a block of the profile cannot be filled in.
 pub fn write(job: &Job, program: &Program, facts: &Facts) -> Outcome<Text> {
     writer::write(job, program, facts)
 }

@@ -21,7 +21,7 @@ impl Arc {
         self.from.dist(self.centre)
     }
 
-    /// Angle swept, radians, always positive.
+    /// Angle swept, radians, in [0, 2 pi): none where it ends as it begins.
     pub fn sweep(&self) -> f64 {
         let (a, b) = (self.from - self.centre, self.to - self.centre);
         let turn = trig::atan2(a.cross(b), a.dot(b));

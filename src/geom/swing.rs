@@ -32,7 +32,7 @@ pub fn eased(
     free: &dyn Fn(&Path) -> bool,
 ) -> Fit {
     let found = fit(points, closed, min_radius, deviation);
-    eased_from(found, closed, min_radius, free)
+    eased_again(found, closed, min_radius, free)
 }
 
 /// As [`eased`], but no further off the points than is needed for as few kinks as
@@ -57,19 +57,15 @@ pub fn eased_tightly(
             found = if no_worse(&mixed, &loose) { mixed } else { loose };
         }
     }
-    eased_from(found, closed, min_radius, free)
-}
-
-/// What [`eased`] gave, with the corners tried once more that it could not pass: a leg that
-/// was too short for one of them may have been joined to the next.
-pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
-    eased_from(found, closed, min_radius, free)
+    eased_again(found, closed, min_radius, free)
 }
 
 /// Share of the deviation allowed that is kept to where it can be.
 const TIGHT: f64 = 0.2;
 
-fn eased_from(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
+/// Fitted lines with the corners that are left passed as [`eased`] does. What that gave may be
+/// given once more: a leg that was too short for a corner may have been joined to the next.
+pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
     if found.kinks.is_empty() || found.pieces.is_empty() {
         return found;
     }

@@ -26,5 +26,6 @@ pub fn wrapped(angle: f64) -> f64 {
 pub fn positive(angle: f64) -> f64 {
     use std::f64::consts::TAU;
     let a = angle % TAU;
-    if a < 0.0 { a + TAU } else { a }
+    // of a turn smaller than rounding a whole one would be left
+    if a < 0.0 { (a + TAU) % TAU } else { a }
 }

@@ -35,11 +35,10 @@ struct Heads<'a> {
 }
 
 impl Heads<'_> {
-    /// What a head has at work, and while it waits: a material that is laid cooler
-    /// than the head stands by at never gets hotter, degC.
+    /// What a head has at work, and while it waits, degC.
     fn targets(&self, head: Head) -> (f64, f64) {
         let working = self.job.temperature_c(head);
-        (working, self.job.printer.head(head).standby_temperature_c.min(working))
+        (working, self.job.printer.head(head).standby_temperature_c)
     }
 
     fn at(&self, head: Head, now: f64) -> f64 {
