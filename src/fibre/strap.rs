@@ -8,34 +8,46 @@ use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, sh
 /// the one before. Where a straight side would leave the room the belt is led
 /// along the room's edge, pulled tight there too, and eased to the bend radius.
 ///
-/// `pins` are the pins with the holes that they stand in. The order in which pins
-/// are given does not matter; a pin inside the belt round the others is enclosed
-/// without being touched.
-pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
+/// `pins` are the pins with the holes that they stand in, `part` what the part has inside its
+/// perimeters. The order in which pins are given does not matter; a pin inside the belt round
+/// the others is enclosed without being touched.
+///
+/// Where not all that are asked for close, other ways are tried for them, and that is taken in
+/// which most do: apart from each other along the shortest ways between the pins, and round
+/// holes in the way.
+pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Area) {
     let o = room.order;
-    let mut rounds = rounds(pins, clearance, &o);
+    let rounds = rounds(pins, clearance, &o);
     // what belts may enclose: the room with its holes, so that they go round them
     let within = combine::union_all(
         &room.area.polygons().iter().map(|p| combine::ring_area(p.outer())).collect::<Vec<_>>(),
     );
-    if !holds_together(&combine::intersection(&belt(&rounds), &within), &rounds) {
-        rounds.extend(bridges(&rounds, &within, &o));
-    }
-    let mut found = closing(room, &rounds, &within);
-    if found.whole == 0 {
-        // a hole in the way of a side is gone round like a pin
-        let crossed = crossed(room, &found.first);
-        if !crossed.is_empty() {
-            rounds.extend(crossed);
-            let other = closing(room, &rounds, &within);
-            if other.whole > 0 {
-                found = other;
+    let all = |found: &Closing<'_>| o.courses.is_some_and(|n| found.whole >= n);
+    let mut best: Option<Closing<'_>> = None;
+    for (straps, between) in bridges(&rounds, &within, &o) {
+        // no more than so many pass beside what lies between
+        if best.as_ref().is_some_and(|b| b.whole >= straps) {
+            continue;
+        }
+        let mut goes_round = [rounds.as_slice(), &between].concat();
+        // what is gone round may bring another hole into the way
+        for _ in 0..MOST_CROSSED {
+            if best.as_ref().is_some_and(all) {
+                break;
             }
+            let found = closing(room, &goes_round, &within);
+            let crossed = if all(&found) { Vec::new() } else { crossed(room, &found, part) };
+            if best.as_ref().is_none_or(|b| found.whole > b.whole) {
+                best = Some(found);
+            }
+            if crossed.is_empty() {
+                break;
+            }
+            goes_round.extend(crossed);
         }
     }
-    let Closing { first, belts, whole, laid } = found;
+    let Some(Closing { first, belts, whole, laid }) = best else { return };
     *room = laid;
-    // beyond them what finds room along the sides
     let told = room.left_out.len();
     let before = room.courses.len();
     for belt in &belts[whole..] {
@@ -44,6 +56,12 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
         }
     }
     room.left_out.truncate(told);
+    // of what finds room beyond them that is kept which a pin holds
+    let kept = |(i, c): (usize, super::Course)| {
+        (i < before || wraps(&c, &rounds, belts.len(), o.spacing)).then_some(c)
+    };
+    let courses = std::mem::take(&mut room.courses).into_iter().enumerate().filter_map(kept).collect();
+    room.replace(courses);
     let asked = o.courses.unwrap_or(whole.max(1));
     if asked > whole {
         let left = asked - whole;
@@ -51,13 +69,36 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64) {
         let length = left as f64 * first.perimeter();
         let beyond: f64 = room.courses[before..].iter().map(super::Course::length_mm).sum();
         let at = first.rings().next().and_then(|r| r.first().copied());
-        // what lies along the sides is laid, but no strap: a word about it in any case
+        // what goes round single pins is laid, but no strap: a word about it in any case
         let given_up = (length - beyond).max(o.width);
         let reason = format!("no room for {left} of {asked} straps");
         let reason = if whole == 0 { format!("{NONE_CLOSES}: {reason}") } else { reason };
         room.leave_out(&reason, given_up, at);
     }
 }
+
+/// Times that straps are tried once more round holes that they crossed.
+const MOST_CROSSED: usize = 3;
+
+/// An open course turns about a pin, among so many belts: it hangs on that, and does not just
+/// lie along a side.
+fn wraps(course: &super::Course, rounds: &[Area], belts: usize, spacing: f64) -> bool {
+    let line = course.path().flatten(bend::PROPOSAL_CHORD_MM);
+    #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
+    let deep = (belts + 1) as f64 * spacing;
+    rounds.iter().map(Lines::boundary).any(|round| {
+        let near = |p: Point| round.enclose(p) || round.distance_within(p, deep).is_finite();
+        let turns = line.windows(3).filter(|w| near(w[1])).map(|w| {
+            let (a, b) = (w[1] - w[0], w[2] - w[1]);
+            trig::atan2(a.cross(b), a.dot(b))
+        });
+        turns.sum::<f64>().abs() >= WRAPS
+    })
+}
+
+/// Turn about a pin from which on a course hangs on it, radians: a third of a half turn, as
+/// much as straps round three pins make about each.
+const WRAPS: f64 = std::f64::consts::FRAC_PI_3;
 
 /// How the reason begins where no strap goes round all pins.
 pub(crate) const NONE_CLOSES: &str = "no strap closes";
@@ -68,26 +109,31 @@ fn holds_together(belt: &Area, rounds: &[Area]) -> bool {
     belt.split().any(|part| rounds.iter().all(|r| outside(&part, r) < HELD_MM * r.perimeter()))
 }
 
-/// What straps go round besides their pins where the straight way from one pin to another
-/// leaves the part: discs of the bend radius along the shortest way inside it, deep enough for
-/// all straps asked for to pass on either side, or for as many as that is possible. Without
-/// them both sides of a belt would be pulled to the same edge.
-fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<Area> {
+/// What straps may go round besides their pins: nothing, where pins stand together in what
+/// their belt has inside the part. Else, where the straight way from one pin to another leaves
+/// the part, discs of the bend radius along the shortest way inside it, deep enough for so many
+/// straps to pass on either side as are told with them: for all that are asked for first, or for
+/// as many as that is possible. Without them both sides of a belt would be pulled to the same edge.
+fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<(usize, Vec<Area>)> {
+    if holds_together(&combine::intersection(&belt(rounds), within), rounds) {
+        return vec![(usize::MAX, Vec::new())];
+    }
     let radius = smooth::working_radius(o.radius);
     let middles: Vec<Point> = rounds.iter().filter_map(Area::centroid).collect();
-    for straps in (1..=o.courses.unwrap_or(1).min(MOST_BRIDGED)).rev() {
+    let between = |straps: usize| {
         #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
         let deep = radius + straps as f64 * (o.spacing + SPARE * o.deviation);
         let ground = offset::shrunk(within, deep, bend::PROPOSAL_CHORD_MM);
         // from each to each: pins are listed in any order
         let pairs = middles.iter().enumerate().flat_map(|(i, a)| middles[..i].iter().map(move |b| (*b, *a)));
-        let ways: Option<Vec<_>> = pairs.map(|(a, b)| shortest::way(&ground, a, b)).collect();
-        if let Some(ways) = ways {
-            let corners = ways.iter().flat_map(|way| &way[1..way.len() - 1]);
-            return corners.map(|p| smooth::disc(*p, radius, bend::PROPOSAL_CHORD_MM)).collect();
-        }
-    }
-    Vec::new()
+        let ways: Vec<_> = pairs.map(|(a, b)| shortest::way(&ground, a, b)).collect::<Option<_>>()?;
+        let corners = ways.iter().flat_map(|way| &way[1..way.len() - 1]);
+        Some((straps, corners.map(|p| smooth::disc(*p, radius, bend::PROPOSAL_CHORD_MM)).collect()))
+    };
+    let most = o.courses.unwrap_or(MOST_BRIDGED).min(MOST_BRIDGED);
+    let Some(first) = (1..=most).rev().find_map(between) else { return vec![(usize::MAX, Vec::new())] };
+    let shallower = std::iter::successors(Some(first.0 / 2), |n| Some(n / 2)).take_while(|n| *n > 0);
+    std::iter::once(first).chain(shallower.filter_map(between)).collect()
 }
 
 /// Straps that discs between pins are made for at most.
@@ -116,8 +162,9 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
         let out = belts.len() as f64 * (o.spacing + SPARE * o.deviation);
         let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
         let inside = combine::intersection(&belt, within).area();
-        // once most of its length lies outside, a larger belt finds nothing
-        if !belts.is_empty() && inside - size < 0.3 * o.spacing * belt.perimeter() {
+        // where a number is not asked for: once hardly any of it lies inside, not even round a
+        // pin, a larger belt finds nothing
+        if o.courses.is_none() && !belts.is_empty() && inside - size < FOUND * o.spacing * belt.perimeter() {
             break;
         }
         size = inside;
@@ -127,8 +174,9 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
     // push the others into the pins, or have no room to close
     let (mut whole, mut most) = (0, belts.len());
     let mut laid = room.clone();
+    // all that are asked for first; else one, two, four, and so on between: few take little time
+    let mut tried = if o.courses.is_some() { most } else { 1 };
     while whole < most {
-        let tried = (whole + most).div_ceil(2);
         let closed = SPARES_BETWEEN.iter().find_map(|spare| {
             let paths = side_by_side(&belts[..tried], rounds, within, room, *spare)?;
             let mut with = room.clone();
@@ -142,19 +190,37 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
             Some(with) => (whole, laid) = (tried, with),
             None => most = tried - 1,
         }
+        tried = (2 * whole).max(1);
+        if tried > most {
+            tried = (whole + most).div_ceil(2);
+        }
     }
     Closing { first, belts, whole, laid }
 }
 
-/// Holes that the line of a belt crosses, as what a strap goes round.
-fn crossed(room: &Room<'_>, belt: &Area) -> Vec<Area> {
+/// Share of a belt's strip that lies inside the part from which on a larger one is looked at: a
+/// half turn round the smaller pin of a long link.
+const FOUND: f64 = 0.03;
+
+/// Holes of the part that the line of the innermost belt crosses, or that of the first which
+/// does not close, as what a strap goes round. What lies round other tow is none: a strap that
+/// goes round another one's pins, too, is not what is asked for.
+fn crossed(room: &Room<'_>, found: &Closing<'_>, part: &Area) -> Vec<Area> {
     let o = room.order;
+    let own: Vec<Area> =
+        part.polygons().iter().flat_map(|p| p.holes()).map(|h| combine::ring_area(h)).collect();
+    let failing = found.belts.get(found.whole).into_iter().chain([&found.first]);
+    let failing: Vec<&Area> = failing.collect();
     let holes = room.area.polygons().iter().flat_map(|p| p.holes());
     holes
         .filter(|hole| {
             let hole = combine::ring_area(hole);
-            let outside = combine::difference(&hole, belt).area();
-            outside > HELD_MM && outside < hole.area() - HELD_MM
+            let crosses = |belt: &&Area| {
+                let outside = combine::difference(&hole, belt).area();
+                outside > HELD_MM && outside < hole.area() - HELD_MM
+            };
+            let within = |own: &&Area| combine::intersection(own, &hole).area() > 0.5 * own.area();
+            failing.iter().any(crosses) && own.iter().filter(within).count() == 1
         })
         .map(|hole| smooth::rounded_up(hole, o.radius))
         .map(|round| offset::grown(&round, 0.6 * o.deviation, bend::PROPOSAL_CHORD_MM))
@@ -473,7 +539,7 @@ mod tests {
         // 2 L + 2 pi R with R = pin + clearance + half the width and deviation
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
         let mut room = Room::new(order(4), &plate);
-        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0);
+        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0, &Area::empty());
         assert_eq!(room.courses.len(), 4, "four straps: {:?}", room.left_out);
         for (k, c) in room.courses.iter().enumerate() {
             let r = 8.0 + 1.0 + 0.5 + 0.012 + k as f64;
@@ -489,7 +555,7 @@ mod tests {
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 32.0), pt(0.0, 32.0)]);
         let whole = |courses: Option<usize>| {
             let mut room = Room::new(Order { courses, ..order(0) }, &plate);
-            lay(&mut room, &pins(&[(20.0, 16.0, 5.0), (100.0, 16.0, 5.0)]), 1.0);
+            lay(&mut room, &pins(&[(20.0, 16.0, 5.0), (100.0, 16.0, 5.0)]), 1.0, &Area::empty());
             let round = |c: &&super::super::Course| {
                 c.path().closed && c.path().flatten(0.01).iter().any(|p| p.x > 106.0)
             };
@@ -513,7 +579,7 @@ mod tests {
             let mut at = at.to_vec();
             at.rotate_left(turn);
             let mut room = Room::new(order(2), &plate);
-            lay(&mut room, &pins(&at), 1.0);
+            lay(&mut room, &pins(&at), 1.0, &Area::empty());
             assert_eq!(room.courses.len(), 2, "{:?}", room.left_out);
             lengths.push(room.courses[0].length_mm());
         }
@@ -594,7 +660,7 @@ mod tests {
             .filter_map(|&(waist, width, radius, straps)| {
                 let o = Order { width, spacing: width, radius, ..order(straps) };
                 let mut room = Room::new(o, &sharply_waisted(waist));
-                lay(&mut room, &pins(&[(20.0, 20.0, 5.0), (100.0, 20.0, 5.0)]), 1.0);
+                lay(&mut room, &pins(&[(20.0, 20.0, 5.0), (100.0, 20.0, 5.0)]), 1.0, &Area::empty());
                 let of = format!("{straps} of {width} mm, R {radius}, through {waist} mm");
                 for c in &room.courses {
                     assert!(c.path().min_radius() >= radius, "{of}: bends at {}", c.path().min_radius());
@@ -632,7 +698,7 @@ mod tests {
         // eight fit between the pins and the edge round them
         for courses in [3, 8] {
             let mut room = Room::new(order(courses), &combine::ring_area(&ring));
-            lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0);
+            lay(&mut room, &pins(&[(22.0, 35.0, 10.0), (128.0, 35.0, 10.0)]), 1.0, &Area::empty());
             assert_eq!(room.courses.len(), courses, "{:?}", room.left_out);
             for c in &room.courses {
                 assert!(c.path().closed && c.path().min_radius() >= 6.0, "{} mm", c.length_mm());
@@ -664,7 +730,7 @@ mod tests {
             let lying = combine::ring_area(&[pt(-40.0, 30.0), pt(0.0, 30.0), pt(0.0, 54.0), pt(-40.0, 54.0)]);
             let arm = combine::union_all(&[combine::intersection(&arm, &quarter), legs(30.0, -40.0), lying]);
             let mut room = Room::new(Order { radius: 5.0, ..order(courses) }, &arm);
-            lay(&mut room, &pins(&[(42.0, -25.0, 4.0), (-25.0, 42.0, 4.0)]), 1.0);
+            lay(&mut room, &pins(&[(42.0, -25.0, 4.0), (-25.0, 42.0, 4.0)]), 1.0, &Area::empty());
             let closed = room.courses.iter().filter(|c| c.path().closed).count();
             assert_eq!((closed, room.courses.len()), (courses, courses), "{:?}", room.left_out);
             for c in &room.courses {
@@ -674,6 +740,71 @@ mod tests {
                 }
                 assert!(c.path().min_radius() >= 5.0, "{}", c.path().min_radius());
             }
+        }
+    }
+
+    /// A bar so wide between eyes of 14 and 9 mm, 120 mm apart, with holes of 7 and 4 mm.
+    fn tie_bar(across: f64) -> Area {
+        let half = 0.5 * across;
+        let bar = combine::ring_area(&[pt(20.0, -half), pt(140.0, -half), pt(140.0, half), pt(20.0, half)]);
+        let disc = |x: f64, r: f64| smooth::disc(pt(x, 0.0), r, 0.004);
+        let whole =
+            offset::closed(&combine::union_all(&[bar, disc(20.0, 14.0), disc(140.0, 9.0)]), 8.0, 0.004);
+        offset::shrunk(&combine::difference_all(&whole, &[disc(20.0, 7.0), disc(140.0, 4.0)]), 1.0, 0.004)
+    }
+
+    #[test]
+    fn along_a_bar_narrower_than_its_eyes_straps_lie_side_by_side() {
+        for across in [10.0, 12.0, 15.0, 17.0, 19.0] {
+            let part = tie_bar(across);
+            let order = Order { width: 0.6, spacing: 0.6, radius: 4.0, ..order(3) };
+            let mut room = Room::new(order, &part);
+            lay(&mut room, &pins(&[(20.0, 0.0, 7.0), (140.0, 0.0, 4.0)]), 1.0, &part);
+            let closed = room.courses.iter().filter(|c| c.path().closed).count();
+            assert_eq!((closed, room.courses.len()), (3, 3), "{across} mm across: {:?}", room.left_out);
+        }
+    }
+
+    #[test]
+    fn without_a_number_as_many_close_as_do_with_any() {
+        let part = tie_bar(12.0);
+        let closed = |courses: Option<usize>| {
+            let order = Order { width: 0.6, spacing: 0.6, radius: 4.0, courses, ..order(1) };
+            let mut room = Room::new(order, &part);
+            lay(&mut room, &pins(&[(20.0, 0.0, 7.0), (140.0, 0.0, 4.0)]), 1.0, &part);
+            for c in room.courses.iter().filter(|c| !c.path().closed) {
+                // what is open hangs on a pin
+                let near = |x: f64, r: f64| c.path().places(0.5).any(|p| p.dist(pt(x, 0.0)) < r);
+                assert!(near(20.0, 14.0) || near(140.0, 9.0), "{:?}", c.path().start());
+            }
+            room.courses.iter().filter(|c| c.path().closed).count()
+        };
+        let most = (1..=8).map(|n| closed(Some(n))).max();
+        assert_eq!(Some(closed(None)), most);
+        assert_eq!((1..=3).map(|n| closed(Some(n))).collect::<Vec<_>>(), [1, 2, 3]);
+    }
+
+    #[test]
+    fn a_strap_that_another_one_lies_across_goes_round_no_pins_but_its_own() {
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(110.0, 0.0), pt(110.0, 90.0), pt(0.0, 90.0)]);
+        let at = [(18.0, 18.0, 5.0), (92.0, 72.0, 5.0), (18.0, 72.0, 5.0), (92.0, 18.0, 5.0)];
+        let holes = pins(&at);
+        let part = combine::difference_all(&plate, &holes);
+        let order = Order { shortest_loop: 20.0, ..order(2) };
+        let mut first = Room::new(order, &part);
+        lay(&mut first, &holes[..2], 1.0, &part);
+        assert!(first.courses.len() == 2 && first.courses.iter().all(|c| c.path().closed));
+        let tow = first.courses.iter().map(|c| offset::strip(&c.path().flatten(0.01), 1.0, true, 0.01));
+        let mut second = Room::new(order, &combine::difference_all(&part, &tow.collect::<Vec<_>>()));
+        lay(&mut second, &holes[2..], 1.0, &part);
+        assert!(second.courses.iter().all(|c| !c.path().closed), "the first lies across");
+        assert!(second.left_out.iter().any(|l| l.reason.starts_with(NONE_CLOSES)), "{:?}", second.left_out);
+        for c in &second.courses {
+            let strays = c
+                .path()
+                .places(0.5)
+                .filter(|p| p.dist(pt(18.0, 18.0)) < 12.0 || p.dist(pt(92.0, 72.0)) < 12.0);
+            assert_eq!(strays.count(), 0, "round a pin of the other strap");
         }
     }
 
@@ -692,7 +823,7 @@ mod tests {
         let mut lengths: Vec<Vec<f64>> = Vec::new();
         for order_of_pins in [[0, 1, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0], [0, 2, 1]] {
             let mut room = Room::new(Order { radius: 5.0, ..order(2) }, &part);
-            lay(&mut room, &pins(&order_of_pins.map(at)), 1.0);
+            lay(&mut room, &pins(&order_of_pins.map(at)), 1.0, &Area::empty());
             assert!(room.courses.iter().all(|c| c.path().closed), "{order_of_pins:?}: {:?}", room.left_out);
             lengths.push(room.courses.iter().map(super::super::Course::length_mm).collect());
         }
@@ -707,8 +838,9 @@ mod tests {
         // it stands on the line that is tangent to both pins
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
         let hole = smooth::disc(pt(55.0, 37.0), 5.0, 0.004);
-        let mut room = Room::new(order(2), &combine::difference(&plate, &hole));
-        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0);
+        let part = combine::difference(&plate, &hole);
+        let mut room = Room::new(order(2), &part);
+        lay(&mut room, &pins(&[(30.0, 30.0, 8.0), (80.0, 30.0, 8.0)]), 1.0, &part);
         assert_eq!(room.courses.len(), 2, "{:?}", room.left_out);
         for c in &room.courses {
             let ring = c.path().flatten(0.01);

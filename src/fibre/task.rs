@@ -193,7 +193,7 @@ fn lay_wound<'a>(
             }
         }
         (Target::Pins { pins, .. }, _) => {
-            strap::lay(&mut room, pins, clearance);
+            strap::lay(&mut room, pins, clearance, place.inside);
             if let Some(ground) = strap::ground(&room) {
                 layable = combine::intersection(free, &ground);
             }
