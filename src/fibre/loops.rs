@@ -154,8 +154,8 @@ fn astray(course: &Course, most_mm: f64) -> Option<String> {
     course.trail.as_ref()?.astray(most_mm)
 }
 
-/// Puts a layer's loops in their places as they are led, leaves out those that would lie
-/// astray, and measures the layer anew.
+/// Puts a layer's loops in their places as they are led, parts those that would lie astray and
+/// leaves out what of them still would, and measures the layer anew.
 pub(super) fn land(
     job: &Job,
     layer: &mut LayerCourses,
@@ -181,12 +181,16 @@ pub(super) fn land(
                 layer.courses.push(course);
                 continue;
             };
-            given_up_mm += course.length_mm();
+            let pieces = trail::parted(&course, &ground.walls, ground.leads);
+            let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
+            let length_mm = course.wanted().length() - laid;
+            layer.courses.extend(pieces);
+            given_up_mm += length_mm;
             layer.left_out.push(LeftOut {
                 region: course.region.clone(),
                 layer: number,
                 reason,
-                length_mm: course.length_mm(),
+                length_mm,
                 at_mm: Some(at_mm),
             });
         }

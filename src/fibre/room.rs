@@ -2,6 +2,7 @@
 
 use super::Course;
 use super::order::Order;
+use super::trail;
 use crate::geom::nearest::Lines;
 use crate::geom::tractrix::Wanted;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
@@ -303,13 +304,16 @@ impl<'a> Room<'a> {
         room
     }
 
-    /// Leaves out courses whose trailing tow lies further off their lines than this, mm.
-    pub(super) fn give_up_astray(&mut self, most_mm: f64) {
+    /// Parts courses whose trailing tow lies astray, and leaves out what of them does still.
+    pub(super) fn part_astray(&mut self, leads: trail::Leads) {
         let mut kept = Vec::new();
         for course in std::mem::take(&mut self.courses) {
-            match course.trail.as_ref().and_then(|t| Some((t.astray(most_mm)?, t.at_mm))) {
+            match course.trail.as_ref().and_then(|t| Some((t.astray(leads.most)?, t.at_mm))) {
                 Some((reason, [x, y])) => {
-                    self.leave_out(&reason, course.length_mm(), Some(Point::new(x, y)));
+                    let pieces = trail::parted(&course, &self.boundary, leads);
+                    let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
+                    self.leave_out(&reason, course.wanted().length() - laid, Some(Point::new(x, y)));
+                    kept.extend(pieces);
                 }
                 None => kept.push(course),
             }

@@ -94,8 +94,13 @@ pub(super) fn leads_of(job: &Job, region: &Region) -> trail::Leads {
         radius: region.min_bend_radius_mm,
         most: TRAIL_MOST * job.tow.width_mm,
         shortest: job.printer.shortest_course_mm(),
+        apart: ENDS_APART * job.tow.width_mm,
     }
 }
+
+/// How far ends of a course that is parted keep from each other, widths: a hair more than what
+/// courses keep.
+const ENDS_APART: f64 = 1.05;
 
 /// Lays what a task asks for, in the way of those tried that serves it best.
 pub(super) fn lay<'a>(
@@ -217,7 +222,7 @@ fn lay_wound<'a>(
         // loops are led from where they begin, which is settled with the layers beside
         let led = |c: &Course| if c.path().closed { c.clone() } else { trail::led(c, room.walls(), leads) };
         room.courses = room.courses.iter().map(led).collect();
-        room.give_up_astray(TRAIL_MOST * width);
+        room.part_astray(leads);
     }
     Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }

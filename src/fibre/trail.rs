@@ -4,7 +4,7 @@ use super::room::has_way;
 use super::{Course, TRAIL_MM};
 use crate::geom::nearest::Lines;
 use crate::geom::tractrix::{self, Led};
-use crate::geom::trig;
+use crate::geom::{Point, trig};
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
 /// swings d^2 / 2 R out of a bend, which beside a wall may be too far.
@@ -21,6 +21,8 @@ pub(super) struct Leads {
     pub(super) most: f64,
     /// The shortest course, mm.
     pub(super) shortest: f64,
+    /// How far ends of two courses keep from each other, mm.
+    pub(super) apart: f64,
 }
 
 /// A course led so that its tow comes to lie on the course's own line, as nearly
@@ -44,6 +46,54 @@ pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
     }
     there
 }
+
+/// What can be laid of a course that is led and whose tow lies astray: its line is parted where
+/// the tow is furthest off it, each piece led by itself and parted again where it still is.
+pub(super) fn parted(course: &Course, walls: &Lines, leads: Leads) -> Vec<Course> {
+    let mut kept = Vec::new();
+    let mut todo = vec![(course.clone(), PARTS)];
+    while let Some((course, parts)) = todo.pop() {
+        let Some(trail) = course.trail.as_ref().filter(|t| t.astray(leads.most).is_some()) else {
+            kept.push(course);
+            continue;
+        };
+        if parts == 0 {
+            continue;
+        }
+        let (line, [x, y]) = (&trail.wanted, trail.at_mm);
+        let total = line.length();
+        let from = |p: &Point| p.dist(Point::new(x, y));
+        let nearest = line.places(LOOK_MM).enumerate().min_by(|a, b| from(&a.1).total_cmp(&from(&b.1)));
+        #[expect(clippy::cast_precision_loss, reason = "places of one course")]
+        let at = nearest.map_or(0.0, |(k, _)| k as f64 * LOOK_MM).min(total);
+        // the bend comes out of reach of the tow behind the nozzle on either side
+        let gap = leads.trail.max(leads.apart);
+        let pieces = if line.closed {
+            vec![line.restarted(at).between(gap, total - gap)]
+        } else {
+            vec![line.between(0.0, (at - gap).max(0.0)), line.between((at + gap).min(total), total)]
+        };
+        for mut piece in pieces {
+            piece.closed = false;
+            let new = Course::new(
+                course.region.clone(),
+                course.rule,
+                course.rank,
+                piece,
+                leads.radius,
+                leads.shortest,
+            );
+            todo.extend(new.ok().map(|new| (led(&new, walls, leads), parts - 1)));
+        }
+    }
+    kept
+}
+
+/// How often a course is parted in turn: what is left of a line with more bad bends is told.
+const PARTS: usize = 4;
+
+/// Places along a line at which the nearest to a point is looked for, mm apart.
+const LOOK_MM: f64 = 0.1;
 
 /// The tow of a course lies where it is wanted, in bends that it may have.
 fn good(course: &Course, leads: Leads) -> bool {
@@ -102,7 +152,7 @@ mod tests {
     use super::super::order::Order;
     use super::super::room::Room;
     use super::*;
-    use crate::geom::{Arc, Area, Path, Point, Segment, combine, pt, smooth};
+    use crate::geom::{Arc, Area, Path, Segment, combine, offset, pt, smooth};
     use crate::job::Rule;
 
     /// A ring of 8 mm radius in a disc that leaves its centre line this much room.
@@ -114,9 +164,37 @@ mod tests {
         let path =
             Path::new(vec![half(pt(8.0, 0.0), pt(-8.0, 0.0)), half(pt(-8.0, 0.0), pt(8.0, 0.0))], true);
         let course = Course::new("test".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a legal ring");
-        let led = led(&course, room.walls(), Leads { trail: 2.0, radius: 5.0, most: 0.15, shortest: 20.0 });
+        let led = led(
+            &course,
+            room.walls(),
+            Leads { trail: 2.0, radius: 5.0, most: 0.15, shortest: 20.0, apart: 1.05 },
+        );
         let far = led.path().flatten(1e-3).iter().map(|p| p.norm()).fold(0.0, f64::max);
         (led, far)
+    }
+
+    #[test]
+    fn a_course_is_parted_where_its_tow_would_lie_astray() {
+        // a bend of 90 degrees between straights of 40 mm, and no room to swing out of it
+        let line = |from, to| Segment::Line { from, to };
+        let bend =
+            Segment::Arc(Arc { from: pt(40.0, 0.0), to: pt(46.0, 6.0), centre: pt(40.0, 6.0), ccw: true });
+        let straights = [line(pt(0.0, 0.0), pt(40.0, 0.0)), line(pt(46.0, 6.0), pt(46.0, 46.0))];
+        let path = Path::new(vec![straights[0].clone(), bend, straights[1].clone()], false);
+        let strip = offset::strip(&path.flatten(0.002), 1.02, false, 0.002);
+        let room = Room::new(Order::sample(Rule::Contour), &strip);
+        let course = Course::new("test".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a legal course");
+        let leads = Leads { trail: 3.0, radius: 5.0, most: 0.15, shortest: 20.0, apart: 1.05 };
+        let led = led(&course, room.walls(), leads);
+        assert!(off(&led) > 0.3, "{} mm off", off(&led));
+        let pieces = parted(&led, room.walls(), leads);
+        assert!(pieces.iter().all(|p| off(p) <= 0.15), "every piece lies where it is wanted");
+        let mut lengths: Vec<f64> = pieces.iter().map(|p| p.wanted().length()).collect();
+        lengths.sort_by(f64::total_cmp);
+        assert!(lengths.len() == 2 && lengths[0] > 33.0 && lengths[1] < 44.0, "{lengths:?}");
+        // nor are those laid that are too short
+        let long = Leads { shortest: 50.0, ..leads };
+        assert!(parted(&led, room.walls(), long).is_empty());
     }
 
     #[test]
