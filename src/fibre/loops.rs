@@ -17,6 +17,9 @@ type Begun = (Loop, [u64; 2]);
 /// A loop as it is led, with its place among its layer's courses.
 type Placed = (usize, Course);
 
+/// Loops that lie astray wherever they are begun, as they are laid in pieces.
+pub(super) type Parted = BTreeMap<Loop, Vec<Course>>;
+
 /// A kind of layers as it was laid.
 type Laid<'a> = (LayerCourses, Vec<Ground<'a>>);
 
@@ -34,14 +37,15 @@ const HOPELESS: f64 = 1.5;
 ///
 /// A loop that would lie astray from where it begins is begun elsewhere, where it does not,
 /// as clear of the ends in the layers below and above as can be: ends that lie close are
-/// weaker than ends apart, and far stronger than no loop. Gives the layers too whose ends
+/// weaker than ends apart, and far stronger than no loop. One that lies astray wherever it is
+/// begun is parted, alike in all layers of its kind. Gives the layers too whose ends
 /// then lie nearer to those below than they are to, with how near.
 pub(super) fn led(
     job: &Job,
     layers: &[LayerCourses],
     kind_of: &[usize],
     laid: &[Laid<'_>],
-) -> (Vec<Vec<Placed>>, Vec<(usize, f64)>) {
+) -> (Vec<Vec<Placed>>, Parted, Vec<(usize, f64)>) {
     let own = |kind: usize| -> Vec<&Ground<'_>> {
         let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
         grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).collect()
@@ -65,6 +69,7 @@ pub(super) fn led(
         todo.par_iter().map(|(key, (c, g))| (*key, trail::led(c, &g.walls, g.leads))).collect();
     let most_mm = TRAIL_MOST * job.tow.width_mm;
     let elsewhere = elsewhere(&done, laid, most_mm);
+    let parted = parted(&done, &elsewhere, laid);
     let mut out: Vec<Vec<(usize, Course)>> = Vec::with_capacity(layers.len());
     let mut ends: Vec<Vec<(String, Point)>> = layers.iter().map(ends).collect();
     let mut close: Vec<(usize, f64)> = Vec::new();
@@ -92,7 +97,7 @@ pub(super) fn led(
         }
         out.push(mine);
     }
-    (out, close)
+    (out, parted, close)
 }
 
 /// Where the closed courses of a layer begin and end, with their regions.
@@ -134,6 +139,31 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) ->
     bad.par_iter().map(led).collect()
 }
 
+/// Of each loop that lies astray from elsewhere too: what of it can be laid in pieces, begun
+/// where it lies least astray.
+fn parted(
+    done: &BTreeMap<Begun, Course>,
+    elsewhere: &BTreeMap<Loop, Vec<Course>>,
+    laid: &[Laid<'_>],
+) -> Parted {
+    let mut nearest: BTreeMap<Loop, &Course> = BTreeMap::new();
+    for ((key, _), course) in done {
+        if elsewhere.get(key).is_some_and(Vec::is_empty) {
+            let best = nearest.entry(*key).or_insert(course);
+            if trail::off(course) < trail::off(best) {
+                *best = course;
+            }
+        }
+    }
+    let part = |(&(kind, at), course): (&Loop, &&Course)| {
+        let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
+        let ground = grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).nth(at);
+        let pieces = ground.map_or_else(Vec::new, |g| trail::parted(course, &g.walls, g.leads));
+        ((kind, at), pieces)
+    };
+    nearest.par_iter().map(part).collect()
+}
+
 /// Of the ways a loop is led from elsewhere the one clearest of the ends in the layers
 /// beside; of those as clear the one nearest to its line.
 fn begun_anew<'a>(job: &Job, others: &'a [Course], beside: [&[(String, Point)]; 2]) -> Option<&'a Course> {
@@ -154,13 +184,14 @@ fn astray(course: &Course, most_mm: f64) -> Option<String> {
     course.trail.as_ref()?.astray(most_mm)
 }
 
-/// Puts a layer's loops in their places as they are led, parts those that would lie astray and
-/// leaves out what of them still would, and measures the layer anew.
+/// Puts a layer's loops, of a kind, in their places as they are led, those that would lie astray
+/// as they are parted, and measures the layer anew.
 pub(super) fn land(
     job: &Job,
     layer: &mut LayerCourses,
     grounds: &[Ground<'_>],
-    led: Vec<(usize, Course)>,
+    led: Vec<Placed>,
+    (kind, parted): (usize, &Parted),
     number: usize,
 ) {
     if led.is_empty() {
@@ -169,19 +200,19 @@ pub(super) fn land(
     for (at, course) in led {
         layer.courses[at] = course;
     }
-    let mut courses = std::mem::take(&mut layer.courses).into_iter();
+    let mut courses = std::mem::take(&mut layer.courses).into_iter().enumerate();
     let mut measured = Vec::with_capacity(grounds.len());
     for ground in grounds {
         let first = layer.courses.len();
         let mut given_up_mm = ground.given_up_mm;
-        for course in courses.by_ref().take(ground.courses) {
+        for (at, course) in courses.by_ref().take(ground.courses) {
             let reason = astray(&course, TRAIL_MOST * job.tow.width_mm);
             let astray = reason.zip(course.trail.as_ref().map(|t| t.at_mm));
             let Some((reason, at_mm)) = astray else {
                 layer.courses.push(course);
                 continue;
             };
-            let pieces = trail::parted(&course, &ground.walls, ground.leads);
+            let pieces = parted.get(&(kind, at)).cloned().unwrap_or_default();
             let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
             let length_mm = course.wanted().length() - laid;
             layer.courses.extend(pieces);

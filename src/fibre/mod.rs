@@ -113,7 +113,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     if trail_mm.is_some() {
         let grounds: Vec<&[Ground<'_>]> =
             kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
-        let (loops, close) = loops::led(job, &layers, &kind_of, &laid);
+        let (loops, parted, close) = loops::led(job, &layers, &kind_of, &laid);
         for (layer, reached) in close {
             match short.iter_mut().find(|s| s.0 == layer) {
                 Some(found) => found.1 = found.1.min(reached),
@@ -122,7 +122,8 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         }
         layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(
             |(i, ((layer, grounds), led))| {
-                loops::land(job, layer, grounds, led, outline.layers[i].number);
+                let parted = (kind_of[i], &parted);
+                loops::land(job, layer, grounds, led, parted, outline.layers[i].number);
             },
         );
     }
