@@ -225,7 +225,7 @@ fn lay_layer<'a>(
             width,
             shortest: order.shortest,
             rows: (region.rule == Rule::Unidirectional)
-                .then_some(reach::Rows { angle: order.angle, radius: order.radius }),
+                .then_some(reach::Rows { angle: order.angle, turns: order.turns.then_some(order.radius) }),
         };
         let given_up_mm = room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0;
         let mut ground = Ground {

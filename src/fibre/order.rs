@@ -33,6 +33,8 @@ pub(super) struct Order<'a> {
     pub(super) angle: f64,
     /// Cover is given up where that saves cuts.
     pub(super) few_cuts: bool,
+    /// Rows may be joined by turns.
+    pub(super) turns: bool,
 }
 
 impl Order<'_> {
@@ -61,6 +63,7 @@ impl Order<'static> {
             courses: None,
             angle: 0.0,
             few_cuts: false,
+            turns: true,
         }
     }
 }

@@ -23,8 +23,8 @@ pub(super) struct Reach {
 pub(super) struct Rows {
     /// Direction, radians.
     pub(super) angle: f64,
-    /// Least radius of a turn, mm.
-    pub(super) radius: f64,
+    /// Least radius of turns between them, mm; `None` where none are made.
+    pub(super) turns: Option<f64>,
 }
 
 /// Sagitta of chords, mm: an area told to a thousandth needs fewer points than a
@@ -79,7 +79,7 @@ impl Reach {
         let mut passed: Vec<Area> = Vec::new();
         for row in &hatched {
             for span in row.spans.iter().filter(|s| short(s)) {
-                match joined(&edge, row.offset, *span, rows.radius) {
+                match rows.turns.and_then(|radius| joined(&edge, row.offset, *span, radius)) {
                     Some(ground) => passed.push(ground),
                     None => {
                         // a hair wider, so that neighbours are one
@@ -143,7 +143,7 @@ mod tests {
     }
 
     fn share(area: &Area, angle_deg: f64, radius: f64, shortest: f64) -> f64 {
-        let rows = Some(Rows { angle: angle_deg.to_radians(), radius });
+        let rows = Some(Rows { angle: angle_deg.to_radians(), turns: (radius > 0.0).then_some(radius) });
         Reach { width: 1.0, shortest, rows }.of(area).area() / area.area()
     }
 
@@ -156,6 +156,7 @@ mod tests {
     fn short_rows_are_reached_where_a_turn_has_room() {
         // rows of 30 mm, pieces of 43 mm: two and a turn are enough
         assert!(share(&plate(30.0, 40.0), 0.0, 5.0, 43.0) > 0.99, "room for turns");
+        assert!(share(&plate(30.0, 40.0), 0.0, 0.0, 43.0) < 0.01, "none are made");
         // 8 mm across there is none of 5 mm radius
         assert!(share(&plate(30.0, 8.0), 0.0, 5.0, 43.0) < 0.01, "no room for turns");
         assert!(share(&plate(30.0, 12.0), 0.0, 5.0, 43.0) > 0.98, "room for one, anywhere along");

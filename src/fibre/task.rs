@@ -169,6 +169,7 @@ fn lay_wound<'a>(
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
         few_cuts: region.few_cuts,
+        turns: region.turns,
     };
     let free = place.free;
     let mut saved = 0;

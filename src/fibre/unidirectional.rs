@@ -162,7 +162,8 @@ impl Turned {
     fn new(area: &Area, o: &Order<'_>) -> Self {
         let boundary = Lines::boundary(&combine::turned(area, -o.angle));
         let radius = o.radius + MARGIN_MM;
-        Self { boundary, angle: o.angle, radius, spacing: pitch(o.spacing, 2.0 * radius) }
+        let spacing = if o.turns { pitch(o.spacing, 2.0 * radius) } else { o.spacing };
+        Self { boundary, angle: o.angle, radius, spacing }
     }
 
     /// The path lies in the room throughout.
@@ -387,7 +388,7 @@ fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) 
     let between = |depth: usize| [Some(0), interlocked.then_some(depth)].into_iter().flatten();
     let mut best = Plan::new(field).courses(value_of);
     let mut paid = false;
-    for depth in depths {
+    for depth in depths.filter(|_| room.order.turns) {
         // where shallow nests pay nothing only the deepest may
         if depth > 2 && depth < deepest && !paid {
             continue;
@@ -570,6 +571,19 @@ mod tests {
         lay(&mut room);
         let laid: f64 = room.courses.iter().map(|c| c.length_mm()).sum();
         assert!(laid > 0.8 * 38.0 * 40.0, "{laid} mm in {} courses", room.courses.len());
+    }
+
+    #[test]
+    fn without_turns_all_tow_lies_along_its_rows() {
+        for (shortest, rows) in [(20.0, 40), (43.0, 0)] {
+            let mut room = room(&plate(38.0, 40.0), 1.0, 4.0, shortest);
+            room.order.turns = false;
+            assert_eq!(lay(&mut room), 0, "no cut saved");
+            assert_eq!(room.courses.len(), rows, "pieces of {shortest} mm");
+            assert!(room.courses.iter().all(|c| c.path().min_radius().is_infinite()), "straight");
+            let left: f64 = room.left_out.iter().map(|l| l.length_mm).sum();
+            assert!(rows > 0 || left > 0.95 * 38.0 * 40.0, "{left} mm told");
+        }
     }
 
     #[test]

@@ -46,6 +46,8 @@ pub struct Region {
     pub spiral: bool,
     /// Cover is given up where that saves cuts: see the key.
     pub few_cuts: bool,
+    /// Rows may be joined by turns.
+    pub turns: bool,
     /// The direction field of the rule `steered`.
     pub field: Option<Arc<Field>>,
     /// Where the user wrote what, for messages.
@@ -238,6 +240,12 @@ static REGION: Table = Table {
             text: "true gives up some cover for fewer cuts: courses that end side by side are joined by turns, nested closed ones to spirals, where the bend radius and the shape allow and a cut saved costs little tow",
         },
         Key {
+            name: "turns",
+            kind: Kind::Flag,
+            need: Need::Optional,
+            text: "for unidirectional: false keeps all tow straight along its rows; rows too short to be cut and laid alone are left out",
+        },
+        Key {
             name: "meets",
             kind: Kind::Word(Words { now: &["priority", "butt", "weave"], later: &[] }),
             need: Need::Word("priority"),
@@ -382,6 +390,7 @@ fn resolve(
             ("courses", !closed(rule)),
             ("spiral", !closed(rule)),
             ("angle_deg", !unidirectional),
+            ("turns", !unidirectional),
             ("field", rule != Rule::Steered),
         ];
         for (unused, _) in unused.into_iter().filter(|(_, u)| *u) {
@@ -417,6 +426,7 @@ fn resolve(
         },
         spiral: v.flag("spiral").unwrap_or(false) && rule.is_some_and(closed),
         few_cuts: v.flag("few_cuts").unwrap_or(false),
+        turns: v.flag("turns").unwrap_or(true) || rule != Some(Rule::Unidirectional),
         field: None,
         written: Written {
             source: Arc::clone(source),

@@ -480,12 +480,12 @@ fn rows(ask: &Ask<'_>, task: &Task, area: &Area, tow: &mut Tow) -> Area {
     let inner = shrunk(area, 0.5 * ask.width);
     let saving = 1.0 / (1.0 + ask.shortest / CUTS_MM);
     // long rows are joined where that is asked for, short ones for want of length
-    let few = |length: f64| ask.region.few_cuts || length < LONG * ask.shortest;
+    let few = |length: f64| ask.region.turns && (ask.region.few_cuts || length < LONG * ask.shortest);
     let angle = task.angle_deg.to_radians();
     for place in inner.split() {
         let rows = hatch::rows(&place, angle, ask.spacing, 0.5 * ask.spacing);
         // a turn between two rows of a place needs its two radii across
-        let turns = f64_of(rows.len()) * ask.spacing > 2.0 * ask.radius + ask.spacing;
+        let turns = ask.region.turns && f64_of(rows.len()) * ask.spacing > 2.0 * ask.radius + ask.spacing;
         for (from, to) in rows.into_iter().flat_map(|r| r.spans) {
             // the strip's ends are square: they reach a little further than its middle's room
             let length = to - from + 2.0 * END * ask.width;
