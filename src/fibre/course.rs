@@ -1,7 +1,8 @@
 //! A course: lines and arcs joined tangentially, none tighter than the minimum
 //! radius, long enough to be cut and laid.
 
-use crate::geom::tractrix::{self, Led};
+use crate::geom::leading::Led;
+use crate::geom::tractrix;
 use crate::geom::{Path, Point};
 use crate::job::Rule;
 
@@ -231,7 +232,7 @@ mod tests {
         let arc = Segment::Arc(Arc { from: bend, to: end, centre: pt(30.0, 5.0), ccw: true });
         let straight = Segment::Line { from: pt(0.0, 0.0), to: bend };
         let plain = course(vec![straight, arc], false).expect("legal");
-        let led = crate::geom::tractrix::judged(plain.path(), plain.path().clone(), 3.0);
+        let led = crate::geom::leading::judged(plain.path(), plain.path().clone(), 3.0);
         let trail = plain.drawn(3.0, led).trail.expect("it trails");
         // drawn along in small steps; then the last 3 mm lie straight
         let mut tail = pt(0.0, 0.0);

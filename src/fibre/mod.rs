@@ -290,7 +290,7 @@ const TRAIL_LEAST_MM: f64 = 1e-3;
 /// Courses whose trailing tow would lie further than this off the line wanted are not
 /// laid: it would lie on its neighbours. A share of the tow's width. A ring of the
 /// least radius leaves 0.11 mm with R 8 mm and 2 mm of trail, 0.20 mm with 3 mm, see
-/// [`crate::geom::tractrix::Wanted::led`].
+/// [`crate::geom::leading::Wanted::led`].
 const TRAIL_MOST: f64 = 0.25;
 
 /// How far tow may lie off the line wanted before its strip is taken from where it

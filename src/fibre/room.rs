@@ -3,8 +3,8 @@
 use super::Course;
 use super::order::Order;
 use super::trail;
+use crate::geom::leading::Wanted;
 use crate::geom::nearest::Lines;
-use crate::geom::tractrix::Wanted;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
 use crate::reinforcement::LeftOut;
 use std::collections::BTreeMap;

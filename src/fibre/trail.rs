@@ -2,8 +2,8 @@
 
 use super::room::has_way;
 use super::{Course, TRAIL_MM};
+use crate::geom::leading::{self, Led};
 use crate::geom::nearest::Lines;
-use crate::geom::tractrix::{self, Led};
 use crate::geom::{Point, trig};
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
@@ -102,7 +102,7 @@ fn good(course: &Course, leads: Leads) -> bool {
 
 /// What distance and tight bends of a course's tow count together, mm.
 fn cost(course: &Course, leads: Leads) -> f64 {
-    off(course) + tractrix::tight_mm(course.least_radius_mm(), leads.radius)
+    off(course) + leading::tight_mm(course.least_radius_mm(), leads.radius)
 }
 
 /// How far the tow of a course lies off its line, mm.
@@ -111,7 +111,7 @@ pub(super) fn off(course: &Course) -> f64 {
 }
 
 fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
-    let wanted = tractrix::Wanted::new(course.path());
+    let wanted = leading::Wanted::new(course.path());
     let judged = |path| wanted.judged(path, leads.trail).held_to(leads.radius, leads.trail);
     let plain = std::cell::LazyCell::new(|| judged(course.path().clone()));
     let legal = |led: &Led| {
@@ -180,7 +180,7 @@ mod tests {
         let bend =
             Segment::Arc(Arc { from: pt(40.0, 0.0), to: pt(46.0, 6.0), centre: pt(40.0, 6.0), ccw: true });
         let straights = [line(pt(0.0, 0.0), pt(40.0, 0.0)), line(pt(46.0, 6.0), pt(46.0, 46.0))];
-        let path = Path::new(vec![straights[0].clone(), bend, straights[1].clone()], false);
+        let path = Path::new(vec![straights[0], bend, straights[1]], false);
         let strip = offset::strip(&path.flatten(0.002), 1.02, false, 0.002);
         let room = Room::new(Order::sample(Rule::Contour), &strip);
         let course = Course::new("test".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a legal course");

@@ -9,6 +9,7 @@ pub mod combine;
 pub mod grid;
 pub mod hatch;
 mod leadable;
+pub mod leading;
 pub mod nearest;
 pub mod offset;
 pub mod path;
