@@ -1,5 +1,6 @@
 //! The one door to the file system.
 
+use crate::diagnostic::nearest::nearest;
 use crate::diagnostic::{Diagnostic, Outcome};
 use sha2::{Digest, Sha256};
 use std::path::Path;
@@ -110,10 +111,53 @@ pub fn why(e: &std::io::Error) -> String {
 fn failed(path: &Path, e: &std::io::Error) -> Diagnostic {
     let name = path.display().to_string();
     if e.kind() == std::io::ErrorKind::NotFound {
-        Diagnostic::error("file-missing", format!("there is no file `{name}`")).in_file(name)
+        let d = Diagnostic::error("file-missing", format!("there is no file `{name}`")).in_file(name);
+        looked_in(path).into_iter().fold(d, Diagnostic::help)
     } else {
         Diagnostic::error("file-unreadable", format!("`{name}` cannot be read: {e}")).in_file(name)
     }
+}
+
+/// Where a file that is not there was looked for, and what stands there under a name like it.
+fn looked_in(path: &Path) -> Vec<String> {
+    /// Entries of a folder that are compared at most: bounds the time.
+    const MOST: usize = 10_000;
+    let folder = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let shown = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return vec![format!("there is no folder `{}`", shown.display())];
+    };
+    let files = entries.take(MOST).flatten().filter(|e| !e.path().is_dir());
+    let mut names: Vec<String> = files.map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+    // folders give their entries in any order
+    names.sort();
+    let mut help = vec![format!("looked for in the folder `{}`", shown.display())];
+    help.extend(like(path, &names).map(|n| format!("did you mean `{n}`?")));
+    help
+}
+
+/// The name most like that of a path: a shared ending makes no names alike.
+fn like<'a>(path: &Path, names: &'a [String]) -> Option<&'a str> {
+    let parts = |p: &Path| {
+        [p.file_stem(), p.extension()].map(|part| part.unwrap_or_default().to_string_lossy().into_owned())
+    };
+    let [stem, ending] = parts(path);
+    let longer = format!(".{}", path.file_name().unwrap_or_default().to_string_lossy());
+    let of_kind: Vec<(String, &str)> = names
+        .iter()
+        .map(|n| (parts(Path::new(n)), n.as_str()))
+        .filter(|([_, e], _)| e.eq_ignore_ascii_case(&ending))
+        .map(|([stem, _], n)| (stem, n))
+        .collect();
+    let near = nearest(&stem, of_kind.iter().map(|(stem, _)| stem.as_str()));
+    let found = of_kind.iter().find(|(stem, _)| Some(stem.as_str()) == near).map(|(_, n)| *n);
+    let part = || names.iter().find(|n| n.ends_with(&longer)).map(String::as_str);
+    // the same name of another kind
+    let kin = || names.iter().find(|n| parts(Path::new(n))[0] == stem).map(String::as_str);
+    found.or_else(part).or_else(kin)
 }
 
 /// Writes several files of one folder, each whole or not at all: all of them, or, where one
@@ -188,4 +232,20 @@ fn ready(
         ready.push((folder.join(name), file));
     }
     Ok(ready)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_found_by_what_is_before_its_ending() {
+        let names = ["arm.map.toml", "arm.svg", "arm.toml", "Link.svg"].map(str::to_owned);
+        let like = |typed: &str| like(Path::new(typed), &names);
+        assert_eq!(like("a/amr.svg"), Some("arm.svg"));
+        assert_eq!(like("link.svg"), Some("Link.svg"), "case");
+        assert_eq!(like("map.toml"), Some("arm.map.toml"), "the end of a longer name");
+        assert_eq!(like("arm.dxf"), Some("arm.svg"), "another kind");
+        assert_eq!(like("field.csv"), None);
+    }
 }

@@ -98,7 +98,10 @@ pub struct Laid {
 /// Errors: as [`plan`], but for the bed and the reach of the heads.
 pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     let (job, outline, tasks) = placed(notes, path)?;
-    let courses = fibre::lay(notes, &job, &outline, &tasks);
+    let mut courses = fibre::lay(notes, &job, &outline, &tasks);
+    for layer in &mut courses {
+        layer.left_out = LeftOut::summed(std::mem::take(&mut layer.left_out));
+    }
     warnings::empty_layers(notes, &outline);
     warnings::thin_layers(notes, &job, &outline, &courses);
     let beads = beads(&notes.progress, &job, &outline, &courses);
@@ -106,8 +109,9 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     warnings::lapping(notes, &outline, &beads);
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     warnings::spirals(notes, &job, &courses);
-    warnings::open_straps(notes, &job, &left_out);
-    warnings::empty_regions(notes, &job, &courses, &left_out);
+    warnings::open_straps(notes, &job, &outline, &tasks, &left_out);
+    warnings::open_hoops(notes, &job, &tasks, &courses);
+    warnings::empty_regions(notes, &job, &tasks, &courses, &left_out);
     warnings::left_out(notes, &left_out);
     warnings::laid(notes, &job, &courses);
     nothing_laid(&outline, &courses, &beads)?;
@@ -162,7 +166,8 @@ pub fn placed_within(
     warnings::sections(notes, &job, &outline, &tasks)?;
     warnings::bodies(notes, &outline);
     warnings::fields_elsewhere(notes, &job, &tasks);
-    warnings::pins_in_no_hole(notes, &job, &outline, &tasks);
+    warnings::pins(notes, &job, &outline, &tasks);
+    warnings::meets_alone(notes, &job, &tasks);
     Ok((job, outline, tasks))
 }
 

@@ -115,6 +115,263 @@ fn a_region_without_tow_is_named() {
     assert_eq!(told.matches("region-empty").count(), 1, "the others lay something: {told}");
 }
 
+/// A job of the small link that `new` writes, with other regions.
+fn link(folder: &Path, map: &str) {
+    assert_eq!(towpath(folder, &["new", "arm", "--quiet"]).0, Some(0));
+    std::fs::write(folder.join("arm.map.toml"), map).expect("the map");
+}
+
+/// Plans it: what is told.
+fn told_of(folder: &Path) -> String {
+    let (status, _, told) = towpath(folder, &["plan", "arm.toml", "--out", "out"]);
+    assert_eq!(status, Some(0), "{told}");
+    told
+}
+
+fn region(name: &str, shape: &str, rule: &str, more: &str) -> String {
+    format!(
+        "[[region]]\nname = \"{name}\"\nshape = {{ {shape} }}\nlayers = \"3-4\"\nrule = \"{rule}\"\n{more}\n"
+    )
+}
+
+const LEFT: &str = "hole_at_mm = [15.0, 15.0]";
+const RIGHT: &str = "hole_at_mm = [65.0, 15.0]";
+const BOTH: &str = "pins_mm = [[15, 15, 6], [65, 15, 6]]";
+
+#[test]
+fn what_is_left_out_is_summed_by_region_and_reason() {
+    let folder = scratch("left out");
+    let hoops = region("many", LEFT, "hoop", "courses = 100\npriority = 2");
+    link(&folder, &(hoops + &region("rim", "outline = true", "contour", "courses = 2")));
+    let told = told_of(&folder);
+    let plan = std::fs::read_to_string(folder.join("out/arm.plan.json")).expect("a plan");
+    let plan: serde_json::Value = serde_json::from_str(&plan).expect("JSON");
+    let left_out = plan["left_out"].as_array().expect("a list");
+    let mut sums = std::collections::BTreeMap::<(String, String), f64>::new();
+    let mut short = std::collections::BTreeSet::new();
+    for l in left_out {
+        let word = |key: &str| l[key].as_str().expect("a word").to_owned();
+        let length = l["length_mm"].as_f64().expect("a length");
+        *sums.entry((word("region"), word("reason"))).or_default() += length;
+        // of less than 1 mm there is one at most for each region, layer and reason
+        let key = (word("region"), l["layer"].to_string(), word("reason"));
+        assert!(length >= 1.0 || short.insert(key), "{l}");
+    }
+    let words = |mm: f64| if mm < 1000.0 { format!("{mm:.0} mm") } else { format!("{:.1} m", mm / 1000.0) };
+    let total: f64 = sums.values().sum();
+    let all = format!("{} of tow that the map asks for are not laid", words(total));
+    assert!(told.contains(&all) && told.contains(&format!("in {} places: ", left_out.len())), "{told}");
+    let mut sums: Vec<_> = sums.into_iter().collect();
+    sums.sort_by(|a, b| b.1.total_cmp(&a.1));
+    for ((region, reason), mm) in sums.iter().take(3) {
+        let sum = format!("{} in region `{region}`, {reason}", words(*mm));
+        assert!(told.contains(&sum), "{sum}: {told}");
+    }
+    assert_eq!(told.contains("for other reasons"), sums.len() > 3, "{told}");
+    // as the plan counts them for its regions
+    let layers = plan["layers"].as_array().expect("layers");
+    let given_up = layers.iter().flat_map(|l| l["regions"].as_array().expect("regions"));
+    let given_up: f64 = given_up.map(|r| r["given_up_mm"].as_f64().expect("a length")).sum();
+    assert!((given_up - total).abs() < 0.01, "{given_up} {total}");
+}
+
+#[test]
+fn hoops_of_which_none_closes_are_told_with_what_lies_across() {
+    let folder = scratch("open hoops");
+    let hoop = |more: &str| region("left pin", LEFT, "hoop", more);
+    // the strap has the ground round both holes
+    let strap = region("strap", BOTH, "strap", "courses = 2\npriority = 9");
+    link(&folder, &(hoop("courses = 3") + &strap));
+    let told = told_of(&folder);
+    assert!(
+        told.contains("warning[hoop-open]: no course of region `left pin` closes in any layer"),
+        "{told}"
+    );
+    assert!(
+        told.contains("arm.map.toml:3") && told.contains("laid before it, of region `strap`: "),
+        "{told}"
+    );
+    assert_eq!(told.matches("hoop-open").count(), 1, "{told}");
+    // as many as there is room for: some close
+    std::fs::write(folder.join("arm.map.toml"), hoop("courses = 100")).expect("the map");
+    let told = told_of(&folder);
+    assert!(!told.contains("hoop-open"), "{told}");
+}
+
+#[test]
+fn a_strap_that_another_one_lies_across_names_it() {
+    let folder = scratch("crossed straps");
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"30mm\" viewBox=\"0 0 80 30\">\
+        <rect width=\"80\" height=\"30\"/><circle cx=\"15\" cy=\"15\" r=\"6\"/>\
+        <circle cx=\"65\" cy=\"15\" r=\"6\"/></svg>";
+    let first = region("first", BOTH, "strap", "courses = 11\npriority = 9");
+    let second = region("second", BOTH, "strap", "courses = 1");
+    link(&folder, &(first + &second));
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let told = told_of(&folder);
+    assert!(told.contains("warning[strap-open]: in 2 layers no strap of region `second`"), "{told}");
+    assert!(told.contains("across its way lies what is laid before it, of region `first`"), "{told}");
+}
+
+#[test]
+fn a_region_that_meets_others_alone_is_told() {
+    let folder = scratch("meets");
+    let rim = |more: &str| region("rim", "outline = true", "contour", more);
+    let strap = |more: &str| region("strap", BOTH, "strap", &format!("courses = 2\npriority = 2\n{more}"));
+    let hoop = |more: &str| region("hoop", LEFT, "hoop", &format!("courses = 3\n{more}"));
+    link(&folder, "");
+    let told = |map: &str| {
+        std::fs::write(folder.join("arm.map.toml"), map).expect("the map");
+        let (status, _, told) = towpath(&folder, &["estimate", "arm.toml", "--quick"]);
+        assert_eq!(status, Some(0), "{told}");
+        told
+    };
+    let one = told(&(strap("meets = \"weave\"") + &hoop("") + &rim("")));
+    assert!(
+        one.contains("warning[meets-alone]: region `strap` says `meets = \"weave\"`, region `hoop` and 1 other, which it overlaps, do not"),
+        "{one}"
+    );
+    assert!(one.contains("arm.map.toml:8:9"), "{one}");
+    let one = told(&(strap("meets = \"butt\"") + &hoop("meets = \"weave\"")));
+    assert_eq!(one.matches("meets-alone").count(), 2, "each asks for another thing: {one}");
+    for word in ["weave", "butt"] {
+        let meets = format!("meets = \"{word}\"");
+        // what fills the rest need not say it
+        let both = told(&(strap(&meets) + &hoop(&meets) + &rim("")));
+        assert!(!both.contains("meets-alone"), "{both}");
+    }
+    let apart = told(
+        &(region("a", LEFT, "hoop", "courses = 2\nmeets = \"butt\"")
+            + &region("b", RIGHT, "hoop", "courses = 2")),
+    );
+    assert!(!apart.contains("meets-alone"), "they share no ground: {apart}");
+}
+
+#[test]
+fn a_pin_that_does_not_fit_its_hole_is_told() {
+    let folder = scratch("pin off hole");
+    link(&folder, "");
+    let told = |pin: &str| {
+        let shape = format!("pins_mm = [{pin}, [65, 15, 6.4]]");
+        std::fs::write(folder.join("arm.map.toml"), region("s", &shape, "strap", "courses = 2"))
+            .expect("the map");
+        let (status, _, told) = towpath(&folder, &["estimate", "arm.toml", "--quick"]);
+        assert_eq!(status, Some(0), "{told}");
+        told
+    };
+    for pin in ["[15, 15, 8]", "[15, 15, 3]", "[16.5, 15, 6]"] {
+        let told = told(pin);
+        assert!(told.contains("warning[pin-off-hole]: pin 1 of region `s`, of radius"), "{pin}: {told}");
+        assert!(told.contains("as the hole is: [15.00, 15.00, 6.00]"), "{pin}: {told}");
+        assert!(told.contains("arm.map.toml:3") && !told.contains("pin 2"), "{pin}: {told}");
+    }
+    for pin in ["[15, 15, 6]", "[15.3, 15.3, 6]", "[40, 15, 6]"] {
+        assert!(!told(pin).contains("pin-off-hole"), "{pin}");
+    }
+}
+
+#[test]
+fn a_region_without_tow_tells_where_to_look() {
+    let folder = scratch("empty regions");
+    let tight = region("left pin", LEFT, "hoop", "courses = 3\nmin_bend_radius_mm = 50");
+    std::fs::create_dir(folder.join("jobs")).expect("a folder");
+    link(&folder.join("jobs"), &tight);
+    let (_, _, told) = towpath(&folder, &["plan", "jobs/arm.toml", "--out", "out"]);
+    assert!(told.contains("`towpath picture jobs/arm.toml --layer 4 --out layer.png`"), "{told}");
+    let page = std::fs::read_to_string(folder.join("out/arm.report.html")).expect("a report");
+    assert!(page.contains("towpath picture arm.toml --layer"), "no folder in an output");
+    let job = std::fs::read_to_string(folder.join("jobs/arm.toml")).expect("the job");
+    let job = job.replace("perimeters = 2", "perimeters = 30");
+    std::fs::write(folder.join("jobs/arm.toml"), job).expect("the job");
+    let (_, _, told) = towpath(&folder, &["plan", "jobs/arm.toml", "--out", "out"]);
+    assert!(
+        told.contains("perimeters leave no room: 30 of 0.5 mm take 15.00 mm from every boundary"),
+        "{told}"
+    );
+}
+
+#[test]
+fn every_code_is_listed_with_its_first_sentence() {
+    let folder = scratch("explain");
+    let (status, said, told) = towpath(&folder, &["explain"]);
+    assert_eq!((status, told.as_str()), (Some(0), ""));
+    for code in towpath::diagnostic::codes::ALL {
+        assert!(said.lines().any(|l| l == code.name), "{}", code.name);
+    }
+    assert!(
+        said.contains("\nbead-section\n    A bead would be narrower than its layer is high.\n"),
+        "{said}"
+    );
+    assert!(said.contains("\nstandby\n"), "checks of programs, too: {said}");
+    let (_, listed, _) = towpath(&folder, &["explain", "--json"]);
+    let listed: serde_json::Value = serde_json::from_str(&listed).expect("JSON");
+    assert_eq!(listed[0]["code"], "bead-section");
+}
+
+#[test]
+fn values_that_nobody_measured_are_all_told_with_their_lines() {
+    let folder = scratch("not measured");
+    let (_, profile, _) = towpath(&folder, &["printer", "show", "shuttle-15"]);
+    std::fs::write(folder.join("mine.toml"), &profile).expect("a profile");
+    let (status, _, told) = towpath(&folder, &["printer", "check", "mine.toml"]);
+    assert_eq!(status, Some(0), "{told}");
+    let (first, rest) = told.split_once(" values that are to be measured").expect("the warning");
+    let count = first.rsplit(' ').nth(2).expect("N of M");
+    assert_eq!(rest.matches("(line ").count().to_string(), count, "{told}");
+    for (n, line) in (1..).zip(profile.lines()) {
+        for key in ["cutter_to_nozzle_mm", "anchor_mm"] {
+            let whole = line.starts_with(&format!("{key} = "));
+            assert!(!whole || told.contains(&format!("`{key}` (line {n})")), "{key}: {told}");
+        }
+    }
+}
+
+#[test]
+fn another_printer_or_plan_is_said_first() {
+    let folder = scratch("verify");
+    for name in ["arm", "leg"] {
+        assert_eq!(towpath(&folder, &["new", name, "--quiet"]).0, Some(0));
+        let job = format!("{name}.toml");
+        assert_eq!(towpath(&folder, &["plan", &job, "--out", "out", "--quiet"]).0, Some(0));
+    }
+    let verify = |more: &[&str]| {
+        let (status, said, told) =
+            towpath(&folder, &[&["verify", "out/arm.gcode", "--printer"], more].concat());
+        (status, said, told)
+    };
+    let (status, said, _) = verify(&["shuttle-15", "--plan", "out/arm.plan.json"]);
+    assert!(status == Some(0) && said.starts_with("check "), "{said}");
+    let (status, said, _) = verify(&["reed-35"]);
+    let first = "the program was written for the printer `shuttle-15`, not for `reed-35`: ";
+    assert!(status == Some(1) && said.starts_with(first) && said.contains("\ncheck "), "{said}");
+    let (status, said, _) = verify(&["shuttle-15", "--plan", "out/leg.plan.json"]);
+    let first = "`out/leg.plan.json` is the plan of another program: it was made from another job";
+    assert!(status == Some(1) && said.starts_with(first) && said.contains("\ncheck "), "{said}");
+    // a profile of one's own, changed since
+    let (_, profile, _) = towpath(&folder, &["printer", "show", "shuttle-15"]);
+    std::fs::write(folder.join("mine.toml"), &profile).expect("a profile");
+    let job = std::fs::read_to_string(folder.join("arm.toml")).expect("the job");
+    std::fs::write(folder.join("arm.toml"), job.replace("\"shuttle-15\"", "\"mine.toml\"")).expect("the job");
+    assert_eq!(towpath(&folder, &["plan", "arm.toml", "--out", "out", "--quiet"]).0, Some(0));
+    let (_, said, _) = verify(&["mine.toml"]);
+    assert!(said.starts_with("check "), "{said}");
+    std::fs::write(folder.join("mine.toml"), profile + "# a note\n").expect("a profile");
+    let (status, said, _) = verify(&["mine.toml"]);
+    assert!(status == Some(0) && said.starts_with("`mine.toml` is not as it was when"), "{said}");
+    for (file, is) in [
+        ("arm.map.toml", "a reinforcement map"),
+        ("arm.toml", "a job"),
+        ("arm.svg", "XML, as a drawing is"),
+        ("out/arm.gcode", "a program"),
+        ("out/arm.report.html", "a web page, as a report is"),
+    ] {
+        let (status, _, told) = verify(&["mine.toml", "--plan", file]);
+        let first = format!("error[plan-unreadable]: `{file}` is {is}; the plan of the program is expected");
+        assert!(status == Some(1) && told.starts_with(&first), "{told}");
+        assert!(told.contains("NAME.plan.json"), "{told}");
+    }
+}
+
 #[test]
 fn nothing_is_overwritten() {
     let folder = scratch("there");

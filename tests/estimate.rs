@@ -192,14 +192,15 @@ fn without_any_rate_hours_are_told_all_the_same() {
 
 #[test]
 fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
-    let broken = link("broken", |j| j.replace("[build]", "[biuld]"));
+    let broken =
+        link("broken", |j| j.replace("[build]", "[biuld]").replace("perimeters = 2", "perimeters = -2"));
     let (good, other) = (example("link"), example("guide"));
     let arguments = [text(&good), text(&broken), text(&other), "--quick", "--quantity", "100,200"];
     let ran = estimate(&arguments);
     assert_eq!(ran.status, Some(1), "{}", ran.told);
     let lines: Vec<&str> = ran.out.lines().filter(|l| l.contains("job.toml ")).collect();
     assert_eq!(lines.len(), 5, "two, one and two:\n{}", ran.out);
-    assert!(lines[2].contains("error[missing-key]") && lines[2].contains("(and 1 more)"), "{}", ran.out);
+    assert!(lines[2].contains("error[unknown-key]") && lines[2].contains("(and 1 more)"), "{}", ran.out);
     assert!(ran.told.contains("did you mean `build`?"), "{}", ran.told);
     let with = |format: &'static str| {
         let mut all = arguments.to_vec();
@@ -219,7 +220,7 @@ fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
     assert_eq!(rows[2][column("quantity_per_year")], "200.0");
     assert_eq!(rows[1][column("cost.tow_per_kg")], "210.0");
     assert_eq!(rows[1][column("currency")], "EUR");
-    assert!(rows[3][column("error")].contains("missing-key"), "{csv}");
+    assert!(rows[3][column("error")].contains("unknown-key"), "{csv}");
     let cents: f64 = rows[1][column("total_per_part")].parse().expect("a number");
     near("the same", cents, number(&jobs[0], "/series/quantities/0/total_per_part"), 1e-9);
 }

@@ -78,6 +78,7 @@ pub(super) fn run(
         let outcome = console.working(format!("estimating {}", path.display()), &progress, || {
             pool.install(|| quote::quote(notes, path, &question))
         });
+        super::with_path(notes, path);
         let row =
             Row { path: path.display().to_string(), outcome: Ok(outcome?), warnings: notes.warnings.clone() };
         return Ok(report(arguments, as_json, &question, &[row]));
@@ -93,6 +94,7 @@ pub(super) fn run(
                     .map(|path| {
                         let mut notes = Notes::default();
                         let outcome = quote::quote(&mut notes, path, &question);
+                        super::with_path(&mut notes, path);
                         progress.step();
                         Row { path: path.display().to_string(), outcome, warnings: notes.warnings }
                     })

@@ -6,6 +6,28 @@ use crate::diagnostic::{Diagnostic, Outcome, codes};
 use crate::verify::findings::Check;
 use serde_json::json;
 
+/// Every diagnostic and every check, with the first sentence of each.
+pub(super) fn all() -> Report {
+    let codes = codes::ALL.iter().map(|c| (c.name, first_sentence(c.text)));
+    let checks = Check::all().map(|c| (c.name(), first_sentence(c.explained())));
+    let shown =
+        |(name, text): &(&str, String)| format!("{name}\n    {}\n", wrapped(text).replace('\n', "\n    "));
+    let (codes, checks): (Vec<_>, Vec<_>) = (codes.collect(), checks.collect());
+    let text = format!(
+        "messages, in full: towpath explain CODE\n\n{}\nchecks of towpath verify\n\n{}",
+        codes.iter().map(shown).collect::<String>(),
+        checks.iter().map(shown).collect::<String>()
+    );
+    let json = codes.iter().chain(&checks).map(|(name, text)| json!({"code": name, "text": text}));
+    Report::of(text, json.collect::<Vec<_>>().into())
+}
+
+/// A text up to the end of its first sentence.
+fn first_sentence(text: impl AsRef<str>) -> String {
+    let text = text.as_ref();
+    text.find(". ").map_or(text, |end| &text[..=end]).to_owned()
+}
+
 /// A diagnostic or a check in full.
 ///
 /// Errors: `unknown-code`.

@@ -132,15 +132,14 @@ fn note_not_measured(source: &Source, notes: &mut Notes) {
     if same.is_empty() || 2 * same.len() < all {
         return;
     }
-    // some, to know them by
-    let some = &same[..same.len().min(6)];
     let message = format!(
-        "{} of {all} values that are to be measured on the machine are those of `{model}`, a machine that does not exist: `{}`{}",
+        "{} of {all} values that are to be measured on the machine are those of `{model}`, a machine that does not exist",
         same.len(),
-        some.join("`, `"),
-        if some.len() < same.len() { " and others" } else { "" }
     );
+    let lines = blank::lines_of(&source.text, &same);
+    let each: Vec<String> = lines.iter().map(|(line, key)| format!("`{key}` (line {line})")).collect();
     let d = Diagnostic::warning("profile-not-measured", message).in_file(&source.name);
+    let d = d.help(format!("as in that one: {}", each.join(", ")));
     notes.push(
         d.help("`towpath printer new` says above each key how to find its value; run no program before that"),
     );

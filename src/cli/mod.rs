@@ -21,7 +21,7 @@ use console::Console;
 use serde_json::{Value, json};
 use std::ffi::OsString;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Plans continuous-fibre thermoplastic preforms: an outline and a reinforcement
@@ -87,10 +87,10 @@ enum Command {
         #[arg(value_enum)]
         what: schema::What,
     },
-    /// Explain a diagnostic in full
+    /// Explain a diagnostic in full, or list all of them
     Explain {
-        /// The word in brackets of a message, as `unknown-key`
-        code: String,
+        /// The word in brackets of a message, as `unknown-key`; without it all are listed
+        code: Option<String>,
     },
     /// Completions for a shell, on stdout
     Completions {
@@ -233,8 +233,19 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
         Command::Material(Material::Show { name }) => profiles::show_material(name),
         Command::Material(Material::Check { file }) => profiles::check_material(file),
         Command::Schema { what } => Ok(schema::report(*what)),
-        Command::Explain { code } => explain::report(code),
+        Command::Explain { code: Some(code) } => explain::report(code),
+        Command::Explain { code: None } => Ok(explain::all()),
         Command::Completions { shell } => Ok(completions(*shell)),
+    }
+}
+
+/// Puts the job's path, as it was typed, into what warnings tell to type: outputs hold only its
+/// name.
+fn with_path(notes: &mut Notes, job: &Path) {
+    let name = job.file_name().unwrap_or_default().to_string_lossy();
+    let [plain, whole] = [name, job.to_string_lossy()].map(|job| format!("`towpath picture {job} "));
+    for help in notes.warnings.iter_mut().flat_map(|d| &mut d.help) {
+        *help = help.replace(&plain, &whole);
     }
 }
 

@@ -60,6 +60,7 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
     let progress = Arc::clone(&notes.progress);
     console.working(what, &progress, || {
         let planned = plan::plan(notes, &arguments.job)?;
+        super::with_path(notes, &arguments.job);
         let drawn = drawn(arguments, &planned, format, stem)?;
         let folder = match arguments.out.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,

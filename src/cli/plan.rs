@@ -52,6 +52,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         warnings: &notes.warnings,
         follow: arguments.watch,
     });
+    super::with_path(notes, &arguments.job);
     let names = [".gcode", ".plan.json", ".report.html"].map(|ending| format!("{stem}{ending}"));
     if !arguments.no_verify {
         check([&names[0], &names[1]], [&planned.program, &planned.plan], &planned.job.printer)?;

@@ -2,12 +2,13 @@
 
 use super::Report;
 use super::console::Console;
-use crate::diagnostic::{Outcome, counted};
+use crate::diagnostic::{Diagnostic, Outcome, Source, counted};
+use crate::files::Input;
 use crate::job;
 use crate::verify::{self, Verdict};
 use clap::Args;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What to check.
@@ -26,23 +27,72 @@ pub(super) struct Arguments {
 
 /// Reads the program and tells what every check found.
 pub(super) fn run(arguments: &Arguments, console: &Console) -> Outcome<Report> {
-    let (_, printer) = job::printer_named(&arguments.printer)?;
+    let (profile, printer) = job::printer_named(&arguments.printer)?;
     let name = arguments.program.display().to_string();
     let plan = match &arguments.plan {
         Some(path) => Some((path.display().to_string(), job::first(path)?)),
         None => None,
     };
+    if let Some((plan, bytes)) = &plan
+        && let Some(kind) = job::kind_of_file(bytes)
+    {
+        let message = format!("`{plan}` is {kind}; the plan of the program is expected");
+        return Err(Diagnostic::error("plan-unreadable", message)
+            .in_file(plan)
+            .help("give the NAME.plan.json that was written with the program")
+            .into());
+    }
     let program = job::first_opened(&arguments.program)?;
     let verdict = console.working(format!("checking {name}"), &Arc::default(), || {
         verify::verify(&name, program, &printer, plan.as_ref().map(|(n, b)| (n.as_str(), b.as_slice())))
     })?;
-    Ok(told(&name, &printer.name, plan.is_some(), &verdict))
+    let mut notes: Vec<String> = another_printer(&verdict, &profile, &printer.name).into_iter().collect();
+    notes.extend(plan.as_ref().and_then(|(plan, _)| another_plan(&verdict, plan)));
+    Ok(told(&name, &printer.name, plan.is_some(), &verdict, &notes))
 }
 
-fn told(name: &str, printer: &str, planned: bool, verdict: &Verdict) -> Report {
+/// In words, where the program was written with another printer profile than the one given.
+fn another_printer(verdict: &Verdict, profile: &Source, name: &str) -> Option<String> {
+    let (told, hash) = verdict.printer.as_ref()?;
+    let given = Input::of("printer", "", profile.text.as_bytes());
+    // a built-in one may be of another version
+    let built_in = told.strip_prefix("built-in ");
+    if given.sha256.starts_with(hash) || built_in == Some(name) {
+        return None;
+    }
+    let path = Path::new(&profile.name);
+    Some(if path.file_name().is_some_and(|file| file == told.as_str()) {
+        format!(
+            "`{told}` is not as it was when the program was written: the checks are those of the profile as it is now"
+        )
+    } else {
+        let told = built_in.unwrap_or(told);
+        format!(
+            "the program was written for the printer `{told}`, not for `{name}`: the checks are those of `{name}`"
+        )
+    })
+}
+
+/// In words, where a plan was written with another program.
+fn another_plan(verdict: &Verdict, plan: &str) -> Option<String> {
+    let roles = match verdict.not_of_plan.as_slice() {
+        [] => return None,
+        [one] => one.clone(),
+        [many @ .., last] => format!("{} and {last}", many.join(", ")),
+    };
+    Some(format!(
+        "`{plan}` is the plan of another program: it was made from another {roles} than the header tells"
+    ))
+}
+
+fn told(name: &str, printer: &str, planned: bool, verdict: &Verdict, notes: &[String]) -> Report {
     let f = &verdict.figures;
     let faults = verdict.ledger.faults();
-    let mut text = verdict.ledger.table();
+    let mut text: String = notes.iter().map(|note| format!("{note}\n")).collect();
+    if !notes.is_empty() {
+        text.push('\n');
+    }
+    text.push_str(&verdict.ledger.table());
     text.push_str(&format!(
         "\n{name} for {printer}: {} lines, {}, {}, {:.2} m of tow, {:.2} cm3 of matrix, {} by its own clock: {}\n",
         f.lines,
@@ -60,6 +110,7 @@ fn told(name: &str, printer: &str, planned: bool, verdict: &Verdict) -> Report {
         "program": name,
         "printer": printer,
         "with_plan": planned,
+        "notes": notes,
         "faults": faults,
         "figures": f,
         "checks": verdict.ledger.json(),

@@ -98,7 +98,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "file-missing",
-        text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them.",
+        text: "A file that the job, a profile or the command line names is not there. Relative paths start at the folder of the file that names them; the message says which folder that is.",
     },
     Code {
         name: "file-of-another-kind",
@@ -133,6 +133,10 @@ pub static ALL: &[Code] = &[
         text: "A region asks for a hole, and none of its layers has one there: `hole_at_mm` takes the hole that holds the point, or whose edge is nearest and within 5 mm. A hoop needs a hole; other shapes take `contour`.",
     },
     Code {
+        name: "hoop-open",
+        text: "None of the courses that a region of hoops or contours asks for by number closes in any layer. Tow round a hole carries load as a loop: in open pieces it goes round nothing, and holds little. Mostly another region is laid before it across its way, or there is no room for a loop between the hole, the boundary and what perimeters leave. Spirals count as closed.",
+    },
+    Code {
         name: "id-missing",
         text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
     },
@@ -162,7 +166,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "layer-too-thin",
-        text: "A layer is thinner than the tow. If even the tow's section does not fit its width times the layer height, the course cannot be laid and that is an error; if only the tow's stated height does not fit, it is pressed flatter and that is a warning.",
+        text: "A layer is thinner than the tow. There are two limits: the tow's section spread over its width, `area_mm2` / `width_mm`, below which the course cannot be laid, an error; and above it the height that the profile states, `height_mm`, below which tow is pressed flatter than stated, a warning.",
     },
     Code {
         name: "layers-differ",
@@ -182,11 +186,15 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "left-out",
-        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. Its reasons: no room beside the boundary or other courses, or no room for so many of the hoops or straps asked for (fewer `courses`, a smaller `spacing_mm` or one perimeter less make room); would come nearer than a tow's width to itself (a narrow neck or an end that meets its own start: fewer courses there); bends tighter than the tow allows (round the corner, or a tow that bends tighter); shorter than can be cut and laid (a printer whose cutter is nearer the nozzle; straps or joined rows instead of short ones) or rows too short for the turns that would join them; no course of the shortest length follows the field there (a wider region, or a field that turns less); tow that trails the nozzle would lie off its line (a larger `min_bend_radius_mm` brings it nearer); no course fits beside the others (a shape too narrow in the middle). The plan's `left_out` list tells each place, length and reason, for one part.",
+        text: "Part of what the map asks for cannot be laid: the shape is too small, too narrow or bends too tightly for the tow, or a piece would be shorter than the printer can cut and lay. Its reasons: no room beside the boundary or other courses, or no room for so many of the hoops or straps asked for (fewer `courses`, a smaller `spacing_mm` or one perimeter less make room); would come nearer than a tow's width to itself (a narrow neck or an end that meets its own start: fewer courses there); bends tighter than the tow allows (round the corner, or a tow that bends tighter); shorter than can be cut and laid (a printer whose cutter is nearer the nozzle; straps or joined rows instead of short ones) or rows too short for the turns that would join them; no course of the shortest length follows the field there (a wider region, or a field that turns less); tow that trails the nozzle would lie off its line (a larger `min_bend_radius_mm` brings it nearer); no course fits beside the others (a shape too narrow in the middle). The warning names the largest sums by region and reason. The plan's `left_out` list tells each place, length and reason, for one part; what is shorter than 1 mm is summed there by region, layer and reason.",
     },
     Code {
         name: "material-temperature",
         text: "A matrix file contradicts itself: its process temperature lies outside its own range, or the range is upside down.",
+    },
+    Code {
+        name: "meets-alone",
+        text: "A region says that it meets others half and half (`butt`) or turn about (`weave`), and overlaps none that says the same, only such as say otherwise or nothing. It takes both: as it stands they meet by priority. Write the word in both regions, or take it out.",
     },
     Code {
         name: "mesh-gaps",
@@ -242,7 +250,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "outline-crossed",
-        text: "A line of the drawing crosses itself. What counts as inside there is decided by the element's fill rule, which may not be what was meant.",
+        text: "A line of the drawing crosses itself. What it goes round twice is filled by the fill rule `nonzero` and left out by `evenodd`, which may not be what was meant; the message says which.",
     },
     Code {
         name: "outline-empty",
@@ -279,6 +287,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "pin-in-no-hole",
         text: "A pin of a strap stands in none of the holes that the part has in that layer. Straps are laid round the pin as given, all the same. Mostly a coordinate is mistyped: the strap would then lie beside the hole that takes the load. Where the hole is only drilled later this is as it should be.",
+    },
+    Code {
+        name: "pin-off-hole",
+        text: "A pin of a strap stands in a round hole of the part, but its centre or its radius is more than 0.5 mm off those of the hole. Straps go round the pin as given and the hole, whichever stands out, so they lie away from one of them. Mostly the radius is a diameter, or a coordinate is mistyped.",
     },
     Code {
         name: "pin-twice",
@@ -318,7 +330,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "region-empty",
-        text: "A region of the map gets no tow at all: in every layer that it names its shape is too small, too narrow, taken by regions of higher priority, or not there; or its bends are too narrow for how far the tow trails the nozzle. The rest of the map is laid as it stands.",
+        text: "A region of the map gets no tow at all: in every layer that it names its shape is too small, within what perimeters take, too narrow, taken by regions of higher priority, or not there; or its bends are too narrow for how far the tow trails the nozzle. The rest of the map is laid as it stands.",
     },
     Code {
         name: "rule-shape",
@@ -346,7 +358,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "strap-open",
-        text: "None of a region's straps closes round all of its pins in some layer. Courses are laid along the sides as far as there is room, but a strap carries load as a loop: open, it holds no pin. Mostly a pin does not stand in its hole, or two stand in different bodies; else there is no way round all of them within the bend radius and the room that perimeters leave.",
+        text: "None of a region's straps closes round all of its pins in some layer. Courses are laid along the sides as far as there is room, but a strap carries load as a loop: open, it holds no pin. Mostly a pin does not stand in its hole, two stand in different bodies, or another region is laid before it across its way; else there is no way round all of them within the bend radius and the room that perimeters leave.",
     },
     Code {
         name: "system",

@@ -29,6 +29,30 @@ const KINDS: &[(&str, &[&str])] = &[
     ("a matrix or tow", &["kind", "polymer"]),
 ];
 
+/// What a file that is no JSON plainly is, by how it begins or by its keys.
+pub fn kind_of_file(bytes: &[u8]) -> Option<&'static str> {
+    if bytes.starts_with(ZIP) {
+        return Some("a ZIP archive, as a 3MF file is");
+    }
+    let text = std::str::from_utf8(bytes).ok()?;
+    let begin = text.trim_start_matches('\u{feff}').trim_start();
+    if begin.starts_with('{') {
+        return None;
+    }
+    if begin.starts_with(['(', ';', '%']) {
+        return Some("a program");
+    }
+    if begin.get(..9).is_some_and(|b| b.eq_ignore_ascii_case("<!doctype")) {
+        return Some("a web page, as a report is");
+    }
+    other_format(text).or_else(|| {
+        let (document, errors) = DeTable::parse_recoverable(text);
+        let table = document.get_ref();
+        let kind = kind_of(|k| table.contains_key(k)).unwrap_or("TOML");
+        (errors.is_empty() && !table.is_empty()).then_some(kind)
+    })
+}
+
 /// A text from bytes.
 ///
 /// Errors: `not-utf8`, with the line and the byte; `file-of-another-kind` for an archive.
@@ -79,13 +103,71 @@ fn kind_of(has: impl Fn(&str) -> bool) -> Option<&'static str> {
     KINDS.iter().find(|(_, keys)| keys.iter().any(|k| has(k))).map(|(kind, _)| *kind)
 }
 
-/// A number with a decimal comma as the value of a line: as it would be written here.
-fn decimal_comma(text: &str, at: usize) -> Option<String> {
+/// The line of a text that holds a place.
+fn line_at(text: &str, at: usize) -> Option<&str> {
     let before = text.get(..at)?.rfind('\n').map_or(0, |k| k + 1);
-    let value = text[before..].lines().next()?.split_once('=')?.1.split('#').next()?.trim();
+    text[before..].lines().next()
+}
+
+/// What was probably meant by a line that is not TOML: how it would be written here.
+fn slip(text: &str, at: usize) -> Option<String> {
+    let (key, value) = line_at(text, at)?.split_once('=')?;
+    let value = value.split('#').next()?.trim();
+    if let Some(number) = decimal_comma(value) {
+        return Some(format!("the decimal sign is a point: {number}"));
+    }
+    if key.trim() == "layers" && super::layers::parse(value).is_ok() {
+        return Some(format!("`layers` is text: \"{value}\""));
+    }
+    if let Some(number) = with_unit(value) {
+        return Some(format!("{NO_UNIT}: {number}"));
+    }
+    (value.starts_with('"') && value.contains('\\')).then(|| SLASHES.to_owned())
+}
+
+/// What is told of a number that is written with its unit.
+const NO_UNIT: &str = "write the number without its unit, the key says the unit";
+
+/// What is told of a path as another system writes it.
+const SLASHES: &str = "write / in paths, on every system";
+
+/// A number with a decimal comma, with a point.
+fn decimal_comma(value: &str) -> Option<String> {
     let (whole, part) = value.split_once(',')?;
     let digits = |s: &str| !s.is_empty() && s.chars().all(|c| c.is_ascii_digit());
     (digits(whole.trim_start_matches(['+', '-'])) && digits(part)).then(|| format!("{whole}.{part}"))
+}
+
+/// The number of a value that ends in a unit, as `3 mm` or `45°`.
+fn with_unit(value: &str) -> Option<&str> {
+    let end = value.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c)))?;
+    let (number, unit) = value.split_at(end);
+    let unit = unit.trim();
+    let letters = unit.chars().all(|c| c.is_alphanumeric() || "°%/^µ²³".contains(c));
+    let short = !unit.is_empty() && unit.chars().count() <= 8;
+    (letters && short && number.parse::<f64>().is_ok()).then_some(number)
+}
+
+/// Where a line holds nothing but a header, as `[region]`.
+fn header(text: &str, header: &str) -> Option<Range<usize>> {
+    let mut from = 0;
+    for line in text.split('\n') {
+        if line.split('#').next().is_some_and(|l| l.trim() == header) {
+            let start = from + line.find('[').unwrap_or_default();
+            return Some(start..start + header.len());
+        }
+        from += line.len() + 1;
+    }
+    None
+}
+
+/// The name of a list of tables whose header at a place cannot stand beside another one that
+/// has single brackets.
+fn single_header(text: &str, at: usize, root: &'static Table) -> Option<&'static str> {
+    let line = line_at(text, at)?.split('#').next()?.trim();
+    let name = line.trim_start_matches('[').trim_end_matches(']').trim();
+    let key = root.key(name).filter(|k| matches!(k.kind, Kind::Tables(_)))?;
+    (line.starts_with('[') && header(text, &format!("[{name}]")).is_some()).then_some(key.name)
 }
 
 #[derive(Clone, Debug)]
@@ -234,12 +316,29 @@ impl<'a> Reader<'a> {
             reader.other_kind(found, expected);
             return (Values::default(), reader);
         }
+        let mut single = false;
         for e in errors {
             let span = e.span().unwrap_or_default();
+            if let Some(name) = single_header(&source.text, span.start, root) {
+                // each header that follows is one more error
+                if !std::mem::replace(&mut single, true) {
+                    let message =
+                        format!("not TOML: `[{name}]` heads one table, and there are more of that name");
+                    let d = Diagnostic::error("toml-syntax", message)
+                        .help(format!("write [[{name}]] for each {name}"));
+                    let first = header(&source.text, &format!("[{name}]")).unwrap_or(span);
+                    reader.fault(d, first, "");
+                }
+                continue;
+            }
+            if single && e.message() == "duplicate key" {
+                // of a second table under the same single header
+                continue;
+            }
             let message = e.message().trim_end_matches('.').replace('\n', ", ");
             let mut d = Diagnostic::error("toml-syntax", format!("not TOML: {message}"));
-            if let Some(number) = decimal_comma(&source.text, span.start) {
-                d = d.help(format!("the decimal sign is a point: {number}"));
+            if let Some(help) = slip(&source.text, span.start) {
+                d = d.help(help);
             }
             reader.fault(d, span, "");
         }
@@ -276,7 +375,8 @@ impl<'a> Reader<'a> {
         let mut values = Values { span: span.clone(), ..Values::default() };
         for (key, value) in table {
             let Some(known) = spec.key(key.get_ref()) else {
-                self.unknown(key, spec, path);
+                // the key that was meant is there, misspelt
+                values.at_fault.extend(self.unknown(key, spec, path));
                 continue;
             };
             if let Kind::Later(why) = known.kind {
@@ -303,6 +403,7 @@ impl<'a> Reader<'a> {
                 continue;
             }
             match &key.need {
+                Need::Required if values.at_fault.contains(key.name) => {}
                 Need::Required => self.missing(key, &span, path),
                 Need::Optional => {}
                 need => {
@@ -315,19 +416,30 @@ impl<'a> Reader<'a> {
         values
     }
 
-    fn unknown(&mut self, key: &Spanned<std::borrow::Cow<'_, str>>, spec: &'static Table, path: &str) {
+    /// Tells of a key that is not known; gives the one that was meant, if that is near.
+    fn unknown(
+        &mut self,
+        key: &Spanned<std::borrow::Cow<'_, str>>,
+        spec: &'static Table,
+        path: &str,
+    ) -> Option<&'static str> {
         let typed = key.get_ref();
         let place = if path.is_empty() { "this file".to_owned() } else { format!("`{path}`") };
         let mut d = Diagnostic::error("unknown-key", format!("there is no key `{typed}` in {place}"));
         let here = spec.names();
-        d = if let Some(home) = self.root.home_of(typed) {
+        let home = self.root.home_of(typed);
+        let near = nearest(typed, here.iter().copied()).filter(|_| home.is_none());
+        d = if let Some(home) = home {
             d.help(format!("`{typed}` belongs under `{home}`"))
-        } else if let Some(near) = nearest(typed, here.iter().copied()) {
+        } else if let Some(near) = near {
             d.help(format!("did you mean `{near}`?"))
+        } else if typed == "region" && spec.key("reinforcement").is_some() {
+            d.help("regions stand in the map file, which `map` under `[reinforcement]` names")
         } else {
             d.help(format!("keys here: {}", listed(&here)))
         };
         self.fault(d, key.span(), "not known here");
+        near
     }
 
     fn missing(&mut self, key: &Key, span: &Range<usize>, path: &str) {
@@ -431,7 +543,12 @@ impl<'a> Reader<'a> {
             Kind::Tables(inner) => {
                 let expected = format!("tables, each headed `[[{name}]]`");
                 let DeValue::Array(items) = value.get_ref() else {
-                    return self.wrong_type(value.get_ref(), value.span(), name, &expected);
+                    let before = self.faults.len();
+                    self.wrong_type::<()>(value.get_ref(), value.span(), name, &expected);
+                    for d in &mut self.faults[before..] {
+                        d.help.push(format!("write [[{name}]] for each {name}"));
+                    }
+                    return None;
                 };
                 if items.is_empty() {
                     let message = format!("`{name}` is empty, it needs at least one `[[{name}]]`");
@@ -603,7 +720,12 @@ impl<'a> Reader<'a> {
             }
             if s.chars().any(char::is_control) {
                 let message = format!("`{name}` holds a line break or another control character");
-                self.fault(Diagnostic::error("out-of-range", message), value.span(), "");
+                let mut d = Diagnostic::error("out-of-range", message);
+                // `\n` and `\t` begin names, too
+                if self.source.text.get(value.span()).is_some_and(|typed| typed.contains('\\')) {
+                    d = d.help(SLASHES);
+                }
+                self.fault(d, value.span(), "");
                 return None;
             }
         }
@@ -631,6 +753,17 @@ impl<'a> Reader<'a> {
             DeValue::String(s) if s.trim().parse::<f64>().is_ok() => {
                 d = d.help(format!("write the number without quotes: {}", s.trim()));
             }
+            DeValue::String(s) if expected.contains("number") => {
+                if let Some(number) = with_unit(s.trim()) {
+                    d = d.help(format!("{NO_UNIT}: {number}"));
+                }
+            }
+            DeValue::Array(items) if name.ends_with("layers") && expected.starts_with("text") => {
+                d = d.help(match super::layers::of_list(&whole_numbers(items)) {
+                    Some(words) => format!("`layers` is text: \"{words}\""),
+                    None => format!("one of {}", super::layers::SYNTAX),
+                });
+            }
             DeValue::Integer(i) if expected.starts_with("text") => {
                 d = d.help(format!("write it in quotes: \"{i}\""));
             }
@@ -644,6 +777,15 @@ impl<'a> Reader<'a> {
         self.fault(d, span, &format!("expected {expected}"));
         None
     }
+}
+
+/// The whole numbers of a list; empty where something else is in it.
+fn whole_numbers(items: &toml::de::DeArray<'_>) -> Vec<usize> {
+    let number = |item: &Spanned<DeValue<'_>>| match item.get_ref() {
+        DeValue::Integer(i) => usize::from_str_radix(i.as_str(), i.radix()).ok(),
+        _ => None,
+    };
+    items.iter().map(number).collect::<Option<Vec<usize>>>().unwrap_or_default()
 }
 
 fn joined(path: &str, name: &str) -> String {

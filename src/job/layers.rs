@@ -45,6 +45,15 @@ pub(crate) fn parse(typed: &str) -> Result<Layers, String> {
     Ok(Layers::Numbers { first, last, step: step.unwrap_or(1) })
 }
 
+/// The words for layers that were given as a list; `None` where one range does not hold them.
+pub(crate) fn of_list(numbers: &[usize]) -> Option<String> {
+    let (&first, &last) = (numbers.first()?, numbers.last()?);
+    let &[_, second, ..] = numbers else { return Some(first.to_string()) };
+    let step = second.checked_sub(first).filter(|s| *s > 0)?;
+    let even = numbers.windows(2).all(|w| w[1].checked_sub(w[0]) == Some(step));
+    even.then(|| if step == 1 { format!("{first}-{last}") } else { format!("{first}-{last}/{step}") })
+}
+
 fn parse_heights(words: &str) -> Result<Layers, String> {
     let Some((from, to)) = words.split_once('-') else {
         return Err("heights are two numbers, as in `z 0.6-3.4`".to_owned());

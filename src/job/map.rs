@@ -74,6 +74,8 @@ pub struct Written {
     pub layers: Range<usize>,
     /// The value of `rule`.
     pub rule: Range<usize>,
+    /// The value of `meets`.
+    pub meets: Range<usize>,
     /// The file of the direction field, as typed, and where.
     pub field: Option<(String, Range<usize>)>,
 }
@@ -434,6 +436,7 @@ fn resolve(
             shape: v.place("shape"),
             layers: v.place("layers"),
             rule: v.place("rule"),
+            meets: v.place("meets"),
             field: v.text("field").map(|typed| (typed.to_owned(), v.place("field"))),
         },
     })

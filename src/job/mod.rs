@@ -17,6 +17,7 @@ mod read;
 pub(crate) mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
+pub use document::kind_of_file;
 pub use field::{Field, Sample};
 pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};

@@ -678,21 +678,26 @@ pub fn layer_fit(tow: &Tow, height_mm: f64) -> Option<Diagnostic> {
     const EXACT_MM: f64 = 1e-6;
     let least = tow.area_mm2 / tow.width_mm;
     if height_mm + EXACT_MM < least {
+        // up: a height typed as told is enough
+        let least = (least * 1000.0 - 1e-6).ceil() / 1000.0;
         let message = format!(
-            "a layer of {height_mm:.3} mm is too thin for the tow `{}`: its {} mm2 over {} mm need {least:.3} mm",
+            "a layer of {height_mm:.3} mm is too thin for the tow `{}`: its section of {} mm2, spread over its width of {} mm, is {least:.3} mm high",
             tow.name, tow.area_mm2, tow.width_mm
         );
-        return Some(
-            Diagnostic::error("layer-too-thin", message)
-                .help(format!("layers of {} mm or more, or a thinner tow", tow.height_mm)),
-        );
+        return Some(Diagnostic::error("layer-too-thin", message).help(format!(
+            "from {least:.3} mm on the tow's section fits, pressed flat; from {} mm on, the height that its profile states, it is laid as stated; or take a thinner tow",
+            tow.height_mm
+        )));
     }
     if height_mm + EXACT_MM < tow.height_mm {
         let message = format!(
-            "a layer of {height_mm:.3} mm is thinner than the tow `{}`, {} mm: it is pressed flatter than its data say",
+            "a layer of {height_mm:.3} mm is thinner than the height that the tow `{}` states, {} mm: its section fits, pressed flatter than stated",
             tow.name, tow.height_mm
         );
-        return Some(Diagnostic::warning("layer-too-thin", message));
+        return Some(
+            Diagnostic::warning("layer-too-thin", message)
+                .help(format!("layers of {} mm or more take it as stated", tow.height_mm)),
+        );
     }
     None
 }

@@ -8,6 +8,7 @@ use crate::job::printer::PRINTER;
 use crate::job::table::{Key, Kind, Need, Range, Table};
 use std::fmt::Write as _;
 use toml::Value;
+use toml::de::DeTable;
 
 /// The schema that editors look for beside the profile.
 pub const SCHEMA_FILE: &str = "printer.schema.json";
@@ -144,6 +145,20 @@ pub fn not_measured(profile: &str) -> (&'static str, Vec<&'static str>, usize) {
     let most = each.reduce(|a: (_, Vec<_>), b| if b.1.len() > a.1.len() { b } else { a });
     let (name, same) = most.unwrap_or_default();
     (name, same, measured.len())
+}
+
+/// The lines of a profile in which values stand, from 1, in the file's order.
+pub fn lines_of<'a>(profile: &str, paths: &[&'a str]) -> Vec<(usize, &'a str)> {
+    let (document, _) = DeTable::parse_recoverable(profile);
+    let place = |path: &str| {
+        let mut parts = path.split('.');
+        let first = document.get_ref().get(parts.next()?)?;
+        let value = parts.try_fold(first, |value, part| value.get_ref().as_table()?.get(part))?;
+        Some(profile.get(..value.span().start)?.matches('\n').count() + 1)
+    };
+    let mut lines: Vec<(usize, &str)> = paths.iter().filter_map(|p| Some((place(p)?, *p))).collect();
+    lines.sort_unstable();
+    lines
 }
 
 /// A table's keys: first what has a value of its own, then the tables below it.

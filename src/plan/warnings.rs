@@ -1,9 +1,13 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
+mod regions;
+
+pub(super) use regions::{empty_regions, meets_alone, open_hoops, open_straps, pins, spirals};
+
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity, counted};
 use crate::fibre;
-use crate::geom::{Bounds, Point, polyline, pt};
-use crate::job::{self, Job, Shape};
+use crate::geom::{Bounds, pt};
+use crate::job::{self, Job};
 use crate::reinforcement::{LayerTasks, LeftOut, Target};
 use crate::{matrix, outline};
 
@@ -228,88 +232,6 @@ pub(super) fn bodies(notes: &mut Notes, outline: &outline::Outline) {
     ));
 }
 
-/// Warns, by name, of regions that are to be wound into spirals of which none came about.
-pub(super) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
-    for region in job.map.iter().flat_map(|m| &m.regions).filter(|r| r.spiral) {
-        let of_layer = |l: &fibre::LayerCourses| {
-            let mine = l.courses.iter().filter(|c| c.region == region.name);
-            mine.fold((0, true), |(n, closed), c| (n + 1, closed && c.wanted().closed))
-        };
-        let layers: Vec<(usize, bool)> = courses.iter().map(of_layer).filter(|(n, _)| *n > 0).collect();
-        if layers.iter().any(|(n, _)| *n > 1) && layers.iter().all(|(_, closed)| *closed) {
-            let message = format!(
-                "region `{}` asks for spirals, its {} closed courses are laid one by one: there is no way from one to the next within the bend radius",
-                region.name,
-                layers.iter().map(|l| l.0).sum::<usize>()
-            );
-            let d = Diagnostic::warning("spiral-not-wound", message);
-            notes.push(d.help("a way over takes a length of its own: fewer and longer courses, or a smaller bend radius; `spiral = false` lays them a little closer"));
-        }
-    }
-}
-
-/// Warns of pins of straps that stand in none of the holes that their layer has.
-pub(super) fn pins_in_no_hole(
-    notes: &mut Notes,
-    job: &Job,
-    outline: &outline::Outline,
-    layers: &[LayerTasks],
-) {
-    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
-        let Shape::Pins(pins) = &region.shape else { continue };
-        let asked = |t: &LayerTasks| t.tasks.iter().any(|t| t.region == index);
-        let first = outline.layers.iter().zip(layers).find(|(_, t)| asked(t)).map(|(l, _)| l);
-        let Some(layer) = first else { continue };
-        let holes: Vec<&Vec<Point>> = layer.outline.polygons().iter().flat_map(|p| p.holes()).collect();
-        for &[x, y, r] in pins {
-            let at = pt(x, y);
-            // the hole whose edge is nearest
-            let away = |h: &&&Vec<Point>| {
-                polyline::ring_edges(h)
-                    .map(|(a, b)| polyline::point_segment_distance(at, a, b))
-                    .fold(f64::INFINITY, f64::min)
-            };
-            let near = holes.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
-            let Some(nearest) = near.filter(|_| !holes.iter().any(|h| polyline::ring_contains(h, at))) else {
-                continue;
-            };
-            let Some(b) = Bounds::of(nearest.iter().copied()) else { continue };
-            let message = format!(
-                "the pin of radius {r} mm at x {x:.2} y {y:.2} mm of region `{}` stands in no hole; the nearest is about x {:.2} y {:.2} mm",
-                region.name,
-                b.centre().x,
-                b.centre().y
-            );
-            notes.push(
-                Diagnostic::warning("pin-in-no-hole", message)
-                    .at(&region.written.source, region.written.shape.clone(), "")
-                    .help("straps are laid round the pin as it is given; one that is drilled in later is well so"),
-            );
-        }
-    }
-}
-
-/// Warns, by name, of straps of which none goes round its pins.
-pub(super) fn open_straps(notes: &mut Notes, job: &Job, left_out: &[LeftOut]) {
-    for region in job.map.iter().flat_map(|m| &m.regions) {
-        let open = |l: &&LeftOut| l.region == region.name && l.reason.starts_with(fibre::NONE_CLOSES);
-        let layers = left_out.iter().filter(open).count();
-        if layers > 0 {
-            let message = format!(
-                "in {} no strap of region `{}` goes all the way round its pins: what is laid there lies along the sides and holds no pin",
-                counted(layers, "layer"),
-                region.name
-            );
-            notes.push(Diagnostic::warning("strap-open", message).help(
-                "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room",
-            ));
-        }
-    }
-}
-
-/// How the reason begins for which a course whose tow would land astray is left out.
-const TRAILING: &str = "tow that trails the nozzle";
-
 /// Warns of steered regions that no point of their field lies in: directions are then
 /// those of points far off.
 pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTasks]) {
@@ -341,55 +263,46 @@ pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTask
     }
 }
 
-/// Warns, by name, of regions that get no tow in any layer.
-pub(super) fn empty_regions(
-    notes: &mut Notes,
-    job: &Job,
-    courses: &[fibre::LayerCourses],
-    left_out: &[LeftOut],
-) {
-    let regions = job.map.iter().flat_map(|m| &m.regions);
-    for region in regions {
-        if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
-            continue;
-        }
-        let mine = left_out.iter().filter(|l| l.region == region.name);
-        let most = mine.max_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
-        let why = most.map_or("it lies in no layer of the part", |l| l.reason.as_str());
-        let d = Diagnostic::warning(
-            "region-empty",
-            format!("region `{}` gets no tow in any layer: {why}", region.name),
-        );
-        notes.push(if why.starts_with(TRAILING) {
-            d.help(format!(
-                "the tow's `trail_mm` is {} mm: measure it, mostly it is below 3 mm; else a tow or a nozzle that trails less, or wider bends: no hoop so near to its hole, a larger `min_bend_radius_mm`",
-                job.tow.trail_mm
-            ))
-        } else {
-            d.help("`towpath picture JOB --layer N --out FILE.png` shows the room that it has; `towpath explain left-out` what each reason asks for")
-        });
+/// One warning for everything left out: the regions that lose most, how much and why.
+pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
+    if left_out.is_empty() {
+        return;
     }
+    let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
+    let mut sums: Vec<(&str, &str, f64)> = Vec::new();
+    for l in left_out {
+        match sums.iter_mut().find(|s| s.0 == l.region && s.1 == l.reason) {
+            Some(sum) => sum.2 += l.length_mm,
+            None => sums.push((&l.region, &l.reason, l.length_mm)),
+        }
+    }
+    // of equals the first stays first
+    sums.sort_by(|a, b| b.2.total_cmp(&a.2));
+    let told = sums.iter().take(MOST_SUMS);
+    let mut parts: Vec<String> =
+        told.map(|(region, reason, mm)| format!("{} in region `{region}`, {reason}", tow(*mm))).collect();
+    let rest: f64 = sums.iter().skip(MOST_SUMS).map(|s| s.2).sum();
+    if sums.len() > MOST_SUMS {
+        parts.push(format!("and {} for other reasons", tow(rest)));
+    }
+    let message = format!(
+        "{} of tow that the map asks for are not laid in each part, in {}: {}",
+        tow(total),
+        counted(left_out.len(), "place"),
+        parts.join("; ")
+    );
+    notes.push(
+        Diagnostic::warning("left-out", message)
+            .help("the plan's left_out list has each place, length and reason"),
+    );
 }
 
-/// One warning for everything left out, with the largest piece as its place.
-pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
-    let Some(worst) = left_out.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) else { return };
-    let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
-    notes.push(
-        Diagnostic::warning(
-            "left-out",
-            format!(
-                "{} of tow that the map asks for are not laid in each part, in {}; the most at one of them, {:.0} mm, in region `{}`, layer {}: {}",
-                if total < 1000.0 { format!("{total:.0} mm") } else { format!("{:.1} m", total / 1000.0) },
-                counted(left_out.len(), "place"),
-                worst.length_mm,
-                worst.region,
-                worst.layer,
-                worst.reason
-            ),
-        )
-        .help("the plan's left_out list has each place, length and reason"),
-    );
+/// Sums that the warning names, the largest.
+const MOST_SUMS: usize = 3;
+
+/// A length of tow, short ones in mm.
+fn tow(mm: f64) -> String {
+    if mm < 1000.0 { format!("{mm:.0} mm") } else { format!("{:.1} m", mm / 1000.0) }
 }
 
 fn of_such(layers: usize) -> String {

@@ -35,6 +35,39 @@ pub struct LeftOut {
     pub at_mm: Option<[f64; 2]>,
 }
 
+impl LeftOut {
+    /// Places where less than this is missing are not told one by one, mm: less than two
+    /// tows are wide.
+    const LEAST_MM: f64 = 1.0;
+
+    /// Where to look for it; `None` where too little is missing to be seen.
+    pub fn mark(&self) -> Option<[f64; 2]> {
+        self.at_mm.filter(|_| self.length_mm >= Self::LEAST_MM)
+    }
+
+    /// The same with what is too short to be told by itself as one entry for each region, layer
+    /// and reason, which stands where the first of them stood. Their sum is without a place.
+    pub fn summed(all: Vec<Self>) -> Vec<Self> {
+        let mut out: Vec<Self> = Vec::with_capacity(all.len());
+        let mut sums: BTreeMap<(String, usize, String), usize> = BTreeMap::new();
+        for one in all {
+            if one.length_mm >= Self::LEAST_MM {
+                out.push(one);
+                continue;
+            }
+            let key = (one.region.clone(), one.layer, one.reason.clone());
+            if let Some(&k) = sums.get(&key) {
+                out[k].length_mm += one.length_mm;
+                out[k].at_mm = None;
+            } else {
+                sums.insert(key, out.len());
+                out.push(one);
+            }
+        }
+        out
+    }
+}
+
 /// One region in one layer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Task {
@@ -194,15 +227,14 @@ fn place_region(
     if region.rule == Rule::Hoop || matches!(region.shape, Shape::HoleAt(_)) {
         return Err(no_hole(region, outline).into());
     }
-    let what = match region.rule {
-        Rule::Strap => "line of pins",
-        _ => "shape",
-    };
-    let mut d = Diagnostic::error(
-        "shape-outside",
-        format!("the {what} of region `{}` lies outside the part in every layer asked for", region.name),
-    )
-    .at(&region.written.source, region.written.shape.clone(), "lies outside");
+    let pin = picked.iter().find_map(|&i| shape::pin_outside(region, &outline.layers[i]));
+    let message =
+        pin.unwrap_or_else(|| format!("the shape of region `{}` lies outside the part", region.name));
+    let mut d = Diagnostic::error("shape-outside", format!("{message} in every layer asked for")).at(
+        &region.written.source,
+        region.written.shape.clone(),
+        "lies outside",
+    );
     if let Some(b) =
         outline.layers.iter().filter_map(|l| l.outline.bounds()).reduce(|a, b| crate::geom::Bounds {
             lo: crate::geom::pt(a.lo.x.min(b.lo.x), a.lo.y.min(b.lo.y)),
@@ -294,4 +326,37 @@ fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
         .into());
     }
     Ok(picked)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn short_pieces_are_summed_and_nothing_is_lost() {
+        let one = |region: &str, layer, length_mm, x| LeftOut {
+            region: region.to_owned(),
+            layer,
+            reason: "no room".to_owned(),
+            length_mm,
+            at_mm: Some([x, 0.0]),
+        };
+        let all = vec![
+            one("a", 1, 0.25, 1.0),
+            one("a", 1, 12.0, 2.0),
+            one("a", 1, 0.5, 3.0),
+            one("b", 1, 0.125, 4.0),
+            one("a", 2, 0.5, 5.0),
+            one("a", 1, 0.75, 6.0),
+        ];
+        let before: f64 = all.iter().map(|l| l.length_mm).sum();
+        let summed = LeftOut::summed(all);
+        let after: f64 = summed.iter().map(|l| l.length_mm).sum();
+        assert!((after - before).abs() < 1e-12, "{after} {before}");
+        let lengths: Vec<f64> = summed.iter().map(|l| l.length_mm).collect();
+        assert_eq!(lengths, [1.5, 12.0, 0.125, 0.5]);
+        let marks: Vec<bool> = summed.iter().map(|l| l.mark().is_some()).collect();
+        assert_eq!(marks, [false, true, false, false], "a sum lies nowhere, a speck is not seen");
+        assert_eq!(summed[2].at_mm, Some([4.0, 0.0]), "one by itself keeps its place");
+    }
 }

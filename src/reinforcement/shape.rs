@@ -41,21 +41,8 @@ pub(super) fn resolve(
             return Ok(Some(Target::Holes { holes: vec![hole], room: inside.clone() }));
         }
         Shape::Pins(pins) => {
-            let discs: Vec<Area> = pins
-                .iter()
-                .map(|[x, y, r]| {
-                    let pin = smooth::disc(pt(*x, *y), *r, super::CHORD_MM);
-                    match holes(&layer.outline).find(|h| h.contains(pt(*x, *y))) {
-                        Some(hole) => combine::union(&pin, &hole),
-                        None => pin,
-                    }
-                })
-                .collect();
-            // every pin stands in the part or in one of its holes
-            let whole: Vec<Area> =
-                layer.outline.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
-            let within = combine::union_all(&whole);
-            if discs.iter().any(|d| combine::intersection(d, &within).area() < 0.5 * d.area()) {
+            let discs: Vec<Area> = pins.iter().map(|pin| pin_area(pin, &layer.outline)).collect();
+            if pin_outside(region, layer).is_some() {
                 return Ok(None);
             }
             return Ok(Some(Target::Pins { pins: discs, room: inside.clone() }));
@@ -89,6 +76,35 @@ pub(super) fn resolve(
         return Ok(None);
     }
     Ok(Some(Target::Area(combine::intersection(&part, inside))))
+}
+
+/// A pin with the hole that it stands in.
+fn pin_area(&[x, y, r]: &[f64; 3], outline: &Area) -> Area {
+    let pin = smooth::disc(pt(x, y), r, super::CHORD_MM);
+    match holes(outline).find(|h| h.contains(pt(x, y))) {
+        Some(hole) => combine::union(&pin, &hole),
+        None => pin,
+    }
+}
+
+/// The first pin that stands neither in the part nor in one of its holes, in words: half of it
+/// or more lies outside.
+pub(super) fn pin_outside(region: &Region, layer: &Layer) -> Option<String> {
+    let Shape::Pins(pins) = &region.shape else { return None };
+    let whole: Vec<Area> = layer.outline.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+    let within = combine::union_all(&whole);
+    let outside = |pin: &[f64; 3]| {
+        let area = pin_area(pin, &layer.outline);
+        combine::intersection(&area, &within).area() < 0.5 * area.area()
+    };
+    let k = pins.iter().position(outside)?;
+    let [x, y, r] = pins[k];
+    let pin = format!("pin {} of region `{}`, at x {x:.2} y {y:.2} mm,", k + 1, region.name);
+    Some(if within.contains(pt(x, y)) {
+        format!("{pin} has a radius of {r} mm: most of it lies outside the part")
+    } else {
+        format!("{pin} lies outside the part")
+    })
 }
 
 /// The holes of an outline, filled.

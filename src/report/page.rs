@@ -173,7 +173,7 @@ fn viewer(told: &Told<'_>, layers: &[pack::Packed], first: usize) -> Value {
     let marks: Vec<Value> = told
         .left_out
         .iter()
-        .filter_map(|l| l.at_mm.map(|at| json!([l.layer, milli(at[0]), milli(at[1])])))
+        .filter_map(|l| l.mark().map(|at| json!([l.layer, milli(at[0]), milli(at[1])])))
         .collect();
     let bounds = sheet::part_bounds(work).map(|b| [b.lo.x, b.lo.y, b.hi.x, b.hi.y].map(milli));
     json!({
@@ -372,7 +372,7 @@ const MOST_PRINTED: usize = 40;
 /// Most rows of the table of what is left out.
 const MOST_LEFT_OUT: usize = 1000;
 
-/// What is left out; the same at the same place in layer upon layer is one row.
+/// What is left out, the longest first; the same at the same place in layer upon layer is one row.
 fn left_out_rows(told: &Told<'_>) -> Value {
     type Key = (String, String, Option<[i64; 2]>);
     let mut rows: Vec<(Key, Vec<&LeftOut>)> = Vec::new();
@@ -394,13 +394,18 @@ fn left_out_rows(told: &Told<'_>) -> Value {
         }
     }
     let more = rows.len().saturating_sub(MOST_LEFT_OUT);
+    let mut rows: Vec<(f64, Key, Vec<&LeftOut>)> = rows
+        .into_iter()
+        .map(|(key, places)| (places.iter().map(|l| l.length_mm).sum(), key, places))
+        .collect();
+    // of equals the lowest stays first
+    rows.sort_by(|a, b| b.0.total_cmp(&a.0));
     let rows: Vec<Value> = rows
         .iter()
         .take(MOST_LEFT_OUT)
-        .map(|(key, places)| {
+        .map(|(length, key, places)| {
             let (first, last) = (places[0].layer, places[places.len() - 1].layer);
             let layers = if first == last { first.to_string() } else { format!("{first}–{last}") };
-            let length: f64 = places.iter().map(|l| l.length_mm).sum();
             let (at, link) = match places[0].at_mm {
                 Some([x, y]) => (format!("{x:.1}, {y:.1}"), format!("#layer={first}&at={x:.2},{y:.2}")),
                 None => (String::new(), format!("#layer={first}")),

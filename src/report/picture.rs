@@ -130,7 +130,7 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
     legend(
         &mut canvas,
         &layout,
-        left_out.iter().any(|l| l.layer == layer.number && l.at_mm.is_some()),
+        left_out.iter().any(|l| l.layer == layer.number && l.mark().is_some()),
         has_below(work, index),
         work.program.courses.get(index).is_some_and(|c| c.iter().any(|l| l.course.trail.is_some())),
     );

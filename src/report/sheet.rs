@@ -103,7 +103,7 @@ pub(super) fn draw(
     let mut places: Vec<(f64, Point)> = left_out
         .iter()
         .filter(|l| l.layer == layer.number)
-        .filter_map(|l| l.at_mm.map(|[x, y]| (l.length_mm, view.of(Point::new(x, y)))))
+        .filter_map(|l| l.mark().map(|[x, y]| (l.length_mm, view.of(Point::new(x, y)))))
         .collect();
     // crosses on top of each other tell nothing: the longest stands for its neighbours
     places.sort_by(|a, b| b.0.total_cmp(&a.0));

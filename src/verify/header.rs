@@ -118,6 +118,54 @@ fn seconds(word: &str) -> Option<f64> {
     Some(h.parse::<f64>().ok()? * 3600.0 + two(m)? * 60.0 + two(s)?)
 }
 
+/// The inputs that a header tells, with their hashes.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Inputs {
+    told: Vec<Told>,
+    /// The first layer has been opened.
+    over: bool,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+struct Told {
+    role: String,
+    /// A file's name, or `built-in NAME`.
+    file: String,
+    /// How the hash begins.
+    hash: String,
+}
+
+impl Inputs {
+    /// A comment of the program, in the order of its lines.
+    pub(super) fn comment(&mut self, comment: &[u8]) {
+        if self.over {
+            return;
+        }
+        let comment = String::from_utf8_lossy(comment);
+        let comment = comment.trim();
+        self.over = comment.starts_with("layer ");
+        let input = comment.strip_prefix("input ").and_then(|input| input.split_once(' '));
+        if let Some((role, rest)) = input
+            && let Some((file, hash)) = rest.rsplit_once(" sha256 ")
+            && self.told.len() < MOST
+        {
+            self.told.push(Told { role: role.to_owned(), file: file.to_owned(), hash: hash.to_owned() });
+        }
+    }
+
+    /// File and hash of the printer.
+    pub(super) fn printer(&self) -> Option<(String, String)> {
+        let told = self.told.iter().find(|t| t.role == "printer")?;
+        Some((told.file.clone(), told.hash.clone()))
+    }
+
+    /// Whether another hash is told for a role.
+    pub(super) fn differs(&self, role: &str, sha256: &str) -> bool {
+        let mut told = self.told.iter().filter(|t| t.role == role).peekable();
+        told.peek().is_some() && !told.any(|t| sha256.starts_with(&t.hash))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -141,6 +189,24 @@ mod tests {
         assert_eq!((h.copies, h.layers), (Some((2, 1)), Some((20, 1))));
         assert_eq!((h.fibre_mm, h.seconds), (Some((371.5, 3)), Some((5067.0, 4))));
         assert_eq!(h.materials(), [None, Some("carbon-1k-pa12")]);
+    }
+
+    #[test]
+    fn inputs_are_told_up_to_the_first_layer() {
+        let mut inputs = Inputs::default();
+        for comment in [
+            "towpath 0.1.0",
+            "input printer built-in shuttle-15 sha256 0123456789ab",
+            "input map my sha256 map.toml sha256 aaaa",
+            "layer 1 z 0.2",
+            "input outline a.svg sha256 bbbb",
+        ] {
+            inputs.comment(comment.as_bytes());
+        }
+        let printer = Some(("built-in shuttle-15".to_owned(), "0123456789ab".to_owned()));
+        assert_eq!(inputs.printer(), printer);
+        assert!(!inputs.differs("map", "aaaa0000") && inputs.differs("map", "aaab0000"));
+        assert!(!inputs.differs("outline", "cccc"), "nothing is told of it");
     }
 
     #[test]

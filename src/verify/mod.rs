@@ -108,6 +108,10 @@ pub struct Verdict {
     pub ledger: Ledger,
     /// What the program comes to.
     pub figures: Figures,
+    /// Name and beginning of the hash of the printer profile that the header tells.
+    pub printer: Option<(String, String)>,
+    /// Inputs, by their roles, of which header and plan tell different hashes.
+    pub not_of_plan: Vec<String>,
 }
 
 /// Checks a program, read as a stream, against a printer and, where there is one,
@@ -134,11 +138,19 @@ pub fn verify(
     let mut replay = replay::Replay::new(printer, dialect, against, facts);
     let mut lines = stream::Lines::new(program);
     let mut line = words::Line::default();
-    lines.all(name, |bytes| replay.line(bytes, &mut line))?;
+    let mut inputs = header::Inputs::default();
+    lines.all(name, |bytes| {
+        replay.line(bytes, &mut line);
+        line.comments.iter().filter_map(|c| bytes.get(c.clone())).for_each(|c| inputs.comment(c));
+    })?;
     let (whole, bytes) = (lines.whole(), lines.bytes());
     let (mut ledger, mut figures) = replay.finish(whole);
     figures.bytes = bytes;
     ledger.look(Check::Text);
     ledger.look(Check::Controller);
-    Ok(Verdict { ledger, figures })
+    let planned = plan.iter().flat_map(|p| &p.inputs);
+    let mut not_of_plan: Vec<String> =
+        planned.filter(|i| inputs.differs(&i.role, &i.sha256)).map(|i| i.role.clone()).collect();
+    not_of_plan.dedup();
+    Ok(Verdict { ledger, figures, printer: inputs.printer(), not_of_plan })
 }

@@ -4,7 +4,7 @@ use super::shapes::{self, Subpath};
 use super::{Drawn, Inherited, Reader};
 use crate::diagnostic::Diagnostic;
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Point, grid, polyline, pt};
+use crate::geom::{Area, Point, grid, polyline, pt};
 use roxmltree::Node;
 
 /// An open path whose ends are this close is closed, mm: what drawing programs
@@ -86,10 +86,7 @@ impl<'a> Reader<'a> {
             if apart > CROSSED * area.area() {
                 let d = Diagnostic::warning(
                     "outline-crossed",
-                    format!(
-                        "`{}` crosses itself: {apart:.3} mm2 of it are taken by the fill rule",
-                        node.tag_name().name()
-                    ),
+                    format!("`{}` crosses itself: {}", node.tag_name().name(), ruled(ring, rule, &area)),
                 )
                 .at(&self.source, tag.clone(), "crosses itself")
                 .help("draw the outline so that its line never crosses itself");
@@ -199,5 +196,21 @@ impl<'a> Reader<'a> {
             }
         }
         true
+    }
+}
+
+/// What the fill rule makes of a line that crosses itself.
+fn ruled(ring: &[Point], rule: FillRule, area: &Area) -> String {
+    let (other, done, name) = if rule == FillRule::EvenOdd {
+        (FillRule::NonZero, "left out, as a hole is,", "evenodd")
+    } else {
+        (FillRule::EvenOdd, "filled", "nonzero")
+    };
+    // what the line goes round twice
+    let twice = (combine::enclosed([ring], other).area() - area.area()).abs();
+    if twice > CROSSED * area.area() {
+        format!("{twice:.3} mm2 that it goes round twice are {done} by its fill rule, {name}")
+    } else {
+        format!("its loops, {:.3} mm2 in all, are filled whichever way they turn", area.area())
     }
 }

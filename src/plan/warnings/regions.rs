@@ -1,0 +1,370 @@
+//! Warnings that name a region: what it asks for and does not get.
+
+use crate::diagnostic::{Diagnostic, Notes, counted};
+use crate::fibre;
+use crate::geom::path::Segment;
+use crate::geom::{Area, Bounds, Point, combine, offset, polyline, pt, smooth};
+use crate::job::{Job, Meets, Region, Rule, Shape};
+use crate::outline::Outline;
+use crate::reinforcement::{LayerTasks, LeftOut, Target, Task, hoops_between};
+
+/// Warns, by name, of regions that are to be wound into spirals of which none came about.
+pub(in crate::plan) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    for region in job.map.iter().flat_map(|m| &m.regions).filter(|r| r.spiral) {
+        let of_layer = |l: &fibre::LayerCourses| {
+            let mine = l.courses.iter().filter(|c| c.region == region.name);
+            mine.fold((0, true), |(n, closed), c| (n + 1, closed && c.wanted().closed))
+        };
+        let layers: Vec<(usize, bool)> = courses.iter().map(of_layer).filter(|(n, _)| *n > 0).collect();
+        if layers.iter().any(|(n, _)| *n > 1) && layers.iter().all(|(_, closed)| *closed) {
+            let message = format!(
+                "region `{}` asks for spirals, its {} closed courses are laid one by one: there is no way from one to the next within the bend radius",
+                region.name,
+                layers.iter().map(|l| l.0).sum::<usize>()
+            );
+            let d = Diagnostic::warning("spiral-not-wound", message);
+            notes.push(d.help("a way over takes a length of its own: fewer and longer courses, or a smaller bend radius; `spiral = false` lays them a little closer"));
+        }
+    }
+}
+
+/// Warns of pins of straps that stand in none of the holes that their layer has, or in one
+/// that they do not fit.
+pub(in crate::plan) fn pins(notes: &mut Notes, job: &Job, outline: &Outline, layers: &[LayerTasks]) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        let Shape::Pins(pins) = &region.shape else { continue };
+        let asked = |t: &LayerTasks| t.tasks.iter().any(|t| t.region == index);
+        let first = outline.layers.iter().zip(layers).find(|(_, t)| asked(t)).map(|(l, _)| l);
+        let Some(layer) = first else { continue };
+        let holes: Vec<&Vec<Point>> = layer.outline.polygons().iter().flat_map(|p| p.holes()).collect();
+        for (number, &[x, y, r]) in (1..).zip(pins) {
+            let at = pt(x, y);
+            let d = match holes.iter().find(|h| polyline::ring_contains(h, at)) {
+                Some(hole) => off_hole(region, number, [x, y, r], hole),
+                None => in_no_hole(region, [x, y, r], &holes),
+            };
+            notes.warnings.extend(d.map(|d| d.at(&region.written.source, region.written.shape.clone(), "")));
+        }
+    }
+}
+
+fn in_no_hole(region: &Region, [x, y, r]: [f64; 3], holes: &[&Vec<Point>]) -> Option<Diagnostic> {
+    let at = pt(x, y);
+    // the hole whose edge is nearest
+    let away = |h: &&&Vec<Point>| {
+        polyline::ring_edges(h)
+            .map(|(a, b)| polyline::point_segment_distance(at, a, b))
+            .fold(f64::INFINITY, f64::min)
+    };
+    let nearest = holes.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
+    let b = Bounds::of(nearest.iter().copied())?;
+    let message = format!(
+        "the pin of radius {r} mm at x {x:.2} y {y:.2} mm of region `{}` stands in no hole; the nearest is about x {:.2} y {:.2} mm",
+        region.name,
+        b.centre().x,
+        b.centre().y
+    );
+    Some(
+        Diagnostic::warning("pin-in-no-hole", message)
+            .help("straps are laid round the pin as it is given; one that is drilled in later is well so"),
+    )
+}
+
+/// A pin in a round hole that is not where it is, or not as large.
+fn off_hole(region: &Region, number: usize, [x, y, r]: [f64; 3], hole: &[Point]) -> Option<Diagnostic> {
+    let (centre, radius) = round(hole)?;
+    let off = centre.dist(pt(x, y));
+    if off.max((radius - r).abs()) <= OFF_HOLE_MM {
+        return None;
+    }
+    let message = format!(
+        "pin {number} of region `{}`, of radius {r} mm at x {x:.2} y {y:.2} mm, stands in a hole of radius {radius:.2} mm at x {:.2} y {:.2} mm",
+        region.name, centre.x, centre.y
+    );
+    Some(Diagnostic::warning("pin-off-hole", message).help(format!(
+        "as the hole is: [{:.2}, {:.2}, {radius:.2}]; straps go round the pin and its hole, whichever stands out",
+        centre.x, centre.y
+    )))
+}
+
+/// A pin may be off its hole by this, mm: less than a tow is wide.
+const OFF_HOLE_MM: f64 = 0.5;
+
+/// Centre and radius of a round ring.
+fn round(ring: &[Point]) -> Option<(Point, f64)> {
+    // a polygon of few corners is no circle
+    const CORNERS: usize = 12;
+    let centre = combine::ring_area(ring).centroid().filter(|_| ring.len() >= CORNERS)?;
+    let away = |p: &Point| p.dist(centre);
+    let least = ring.iter().map(away).fold(f64::INFINITY, f64::min);
+    let most = ring.iter().map(away).fold(0.0, f64::max);
+    (most - least < 0.02 * most).then_some((centre, most))
+}
+
+/// Warns, by name, of straps of which none goes round its pins.
+pub(in crate::plan) fn open_straps(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &Outline,
+    layers: &[LayerTasks],
+    left_out: &[LeftOut],
+) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        let open = |l: &&LeftOut| l.region == region.name && l.reason.starts_with(fibre::NONE_CLOSES);
+        let numbers: Vec<usize> = left_out.iter().filter(open).map(|l| l.layer).collect();
+        if numbers.is_empty() {
+            continue;
+        }
+        let message = format!(
+            "in {} no strap of region `{}` goes all the way round its pins: what is laid there lies along the sides and holds no pin",
+            counted(numbers.len(), "layer"),
+            region.name
+        );
+        let there = outline.layers.iter().zip(layers).filter(|(l, _)| numbers.contains(&l.number));
+        let across = laid_across(job, there.map(|(_, t)| t), index);
+        notes.push(Diagnostic::warning("strap-open", message).help(if across.is_empty() {
+            "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room".to_owned()
+        } else {
+            first_served(&across)
+        }));
+    }
+}
+
+/// Warns, by name, of hoops and contours asked for by number of which none closes.
+pub(in crate::plan) fn open_hoops(
+    notes: &mut Notes,
+    job: &Job,
+    layers: &[LayerTasks],
+    courses: &[fibre::LayerCourses],
+) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        if region.courses.is_none() || !matches!(region.rule, Rule::Hoop | Rule::Contour) {
+            continue;
+        }
+        let mine = || courses.iter().flat_map(|l| &l.courses).filter(|c| c.region == region.name);
+        if mine().next().is_none() || mine().any(goes_round) {
+            continue;
+        }
+        let message = format!(
+            "no course of region `{}` closes in any layer: what is laid, {}, goes round nothing",
+            region.name,
+            counted(mine().count(), "piece")
+        );
+        let there = layers.iter().zip(courses);
+        let there = there.filter(|(_, l)| l.courses.iter().any(|c| c.region == region.name)).map(|(t, _)| t);
+        let across = laid_across(job, there, index);
+        notes.push(
+            Diagnostic::warning("hoop-open", message)
+                .at(&region.written.source, region.written.shape.clone(), "")
+                .help(if across.is_empty() {
+                    "fewer `courses`, one perimeter less or a smaller bend radius make room".to_owned()
+                } else {
+                    first_served(&across)
+                }),
+        );
+    }
+}
+
+/// A closed course, or a spiral: it turns all the way round.
+fn goes_round(course: &fibre::Course) -> bool {
+    // a spiral's last turn runs out on its way round
+    const NEARLY: f64 = 0.95;
+    let path = course.wanted();
+    let turned: f64 = path
+        .segments
+        .iter()
+        .map(|s| match s {
+            Segment::Arc(a) => {
+                if a.ccw {
+                    s.length() / s.radius()
+                } else {
+                    -s.length() / s.radius()
+                }
+            }
+            Segment::Line { .. } => 0.0,
+        })
+        .sum();
+    path.closed || turned.abs() >= NEARLY * std::f64::consts::TAU
+}
+
+/// Names of the regions that are laid before another one in some layers, on its ground.
+fn laid_across<'a>(job: &Job, layers: impl Iterator<Item = &'a LayerTasks>, index: usize) -> Vec<String> {
+    let Some(map) = &job.map else { return Vec::new() };
+    let mut names: Vec<String> = Vec::new();
+    // most layers are like the one below
+    let mut below: Option<&LayerTasks> = None;
+    for layer in layers {
+        if below.replace(layer).is_some_and(|b| b.tasks == layer.tasks) {
+            continue;
+        }
+        let Some(k) = layer.tasks.iter().position(|t| t.region == index) else { continue };
+        let own = ground(job, &map.regions[index], &layer.tasks[k]);
+        for before in &layer.tasks[..k] {
+            let region = &map.regions[before.region];
+            if !names.contains(&region.name) && overlap(&own, &ground(job, region, before)) {
+                names.push(region.name.clone());
+            }
+        }
+    }
+    names
+}
+
+/// What to do where others have the ground.
+fn first_served(names: &[String]) -> String {
+    let told: Vec<String> = names.iter().take(MOST_NAMES).map(|n| format!("`{n}`")).collect();
+    let more = names.len().saturating_sub(MOST_NAMES);
+    let told = match told.as_slice() {
+        _ if more > 0 => format!("regions {} and {}", told.join(", "), counted(more, "other")),
+        [many @ .., last] if !many.is_empty() => format!("regions {} and {last}", many.join(", ")),
+        _ => format!("region {}", told.join(", ")),
+    };
+    format!(
+        "across its way lies what is laid before it, of {told}: give this one the higher `priority`, or other layers; `meets = \"weave\"` in both gives each its turn"
+    )
+}
+
+/// Regions named in one line.
+const MOST_NAMES: usize = 4;
+
+/// Warns, by name, of regions that want to share ground with others that do not.
+pub(in crate::plan) fn meets_alone(notes: &mut Notes, job: &Job, layers: &[LayerTasks]) {
+    let Some(map) = &job.map else { return };
+    for (index, region) in map.regions.iter().enumerate() {
+        let word = match region.meets {
+            Meets::Priority => continue,
+            Meets::Butt => "butt",
+            Meets::Weave => "weave",
+        };
+        let mut others: Vec<String> = Vec::new();
+        let mut alone = true;
+        let mut below: Option<&LayerTasks> = None;
+        for layer in layers {
+            if below.replace(layer).is_some_and(|b| b.tasks == layer.tasks) {
+                continue;
+            }
+            let Some(task) = layer.tasks.iter().find(|t| t.region == index) else { continue };
+            let own = ground(job, region, task);
+            // ground that was parted between two lies side by side
+            let beside = offset::grown(&own, 0.5 * job.tow.width_mm, ROUGH_MM);
+            for other in layer.tasks.iter().filter(|t| t.region != index) {
+                let with = &map.regions[other.region];
+                if with.meets == region.meets {
+                    alone = alone && !overlap(&beside, &ground(job, with, other));
+                } else if !others.contains(&with.name) && overlap(&own, &ground(job, with, other)) {
+                    others.push(with.name.clone());
+                }
+            }
+            if !alone {
+                break;
+            }
+        }
+        if let (true, Some(other)) = (alone, others.first()) {
+            let who = match others.len() - 1 {
+                0 => format!("region `{other}`, which it overlaps, does not"),
+                more => format!("region `{other}` and {}, which it overlaps, do not", counted(more, "other")),
+            };
+            let message =
+                format!("region `{}` says `meets = \"{word}\"`, {who}: they meet by priority", region.name);
+            notes.push(
+                Diagnostic::warning("meets-alone", message)
+                    .at(&region.written.source, region.written.meets.clone(), "")
+                    .help(format!("write `meets = \"{word}\"` in both, or take it out")),
+            );
+        }
+    }
+}
+
+/// Where a region's courses come to lie if nothing is in their way, roughly.
+fn ground(job: &Job, region: &Region, task: &Task) -> Area {
+    let width = job.tow.width_mm;
+    #[expect(clippy::cast_precision_loss, reason = "a handful of courses and perimeters")]
+    let (deep, clearance) = (
+        region.courses.map(|n| n.saturating_sub(1) as f64 * region.spacing_mm + width),
+        job.beads.bead_width_mm * job.beads.perimeters as f64,
+    );
+    let bands = |round: &Area, deep| hoops_between(round, clearance, width, region.min_bend_radius_mm, deep);
+    let hull = |areas: &[Area]| {
+        let corners: Vec<Point> = areas.iter().flat_map(Area::rings).flatten().copied().collect();
+        combine::ring_area(&smooth::hull(&corners))
+    };
+    match (&task.target, deep) {
+        (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, ROUGH_MM)),
+        (Target::Area(a), None) => a.clone(),
+        (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
+        (Target::Holes { holes, room }, Some(deep)) => {
+            let outer: Vec<Area> = holes.iter().map(|h| bands(h, deep)).map(|[_, outer]| outer).collect();
+            combine::intersection(&combine::union_all(&outer), room)
+        }
+        (Target::Pins { pins, room }, Some(deep)) => {
+            // a belt round all of them, not what it encloses
+            let (inner, outer): (Vec<Area>, Vec<Area>) =
+                pins.iter().map(|p| bands(p, deep)).map(|[inner, outer]| (inner, outer)).unzip();
+            combine::intersection(&combine::difference(&hull(&outer), &hull(&inner)), room)
+        }
+    }
+}
+
+/// Both have ground that a piece of tow would cover.
+fn overlap(a: &Area, b: &Area) -> bool {
+    combine::intersection(a, b).area() > LEAST_MM2
+}
+
+/// Chords of areas that are only compared, mm.
+const ROUGH_MM: f64 = 0.02;
+
+/// Common ground below this is rounding, mm2.
+const LEAST_MM2: f64 = 0.05;
+
+/// How the reason begins for which a course whose tow would land astray is left out.
+const TRAILING: &str = "tow that trails the nozzle";
+
+/// Warns, by name, of regions that get no tow in any layer.
+pub(in crate::plan) fn empty_regions(
+    notes: &mut Notes,
+    job: &Job,
+    layers: &[LayerTasks],
+    courses: &[fibre::LayerCourses],
+    left_out: &[LeftOut],
+) {
+    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        if courses.iter().flat_map(|l| &l.courses).any(|c| c.region == region.name) {
+            continue;
+        }
+        let mine = left_out.iter().filter(|l| l.region == region.name);
+        let most = mine.max_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
+        let why = most.map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        let d = Diagnostic::warning(
+            "region-empty",
+            format!("region `{}` gets no tow in any layer: {why}", region.name),
+        );
+        let asked = || layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index));
+        notes.push(if why.starts_with(TRAILING) {
+            d.help(format!(
+                "the tow's `trail_mm` is {} mm: measure it, mostly it is below 3 mm; else a tow or a nozzle that trails less, or wider bends: no hoop so near to its hole, a larger `min_bend_radius_mm`",
+                job.tow.trail_mm
+            ))
+        } else if asked().next().is_some() && asked().all(|l| taken_by_perimeters(job, l, index)) {
+            #[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
+            let deep = job.beads.bead_width_mm * job.beads.perimeters as f64;
+            d.help(format!(
+                "perimeters leave no room: {} of {} mm take {deep:.2} mm from every boundary; fewer `[matrix] perimeters` or a smaller `bead_width_mm` leave more",
+                job.beads.perimeters, job.beads.bead_width_mm
+            ))
+        } else {
+            let file = job.inputs.iter().find(|i| i.role == "job").map_or("JOB.toml", |i| i.file.as_str());
+            let layer = most.map_or(1, |l| l.layer);
+            d.help(format!(
+                "`towpath picture {file} --layer {layer} --out layer.png` shows the room that it has; `towpath explain left-out` what each reason asks for"
+            ))
+        });
+    }
+}
+
+/// What perimeters leave of a layer, or of a region in it, has no room for a tow.
+fn taken_by_perimeters(job: &Job, layer: &LayerTasks, index: usize) -> bool {
+    let none = |a: &Area| a.area() < LEAST_MM2;
+    let mut mine = layer.tasks.iter().filter(|t| t.region == index);
+    job.beads.perimeters > 0
+        && (mine.any(|t| matches!(&t.target, Target::Area(a) if none(a)))
+            || none(&offset::shrunk(&layer.inside, 0.5 * job.tow.width_mm, ROUGH_MM)))
+}
