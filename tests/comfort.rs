@@ -305,7 +305,7 @@ fn every_code_is_listed_with_its_first_sentence() {
     assert!(said.contains("\nstandby\n"), "checks of programs, too: {said}");
     let (_, listed, _) = towpath(&folder, &["explain", "--json"]);
     let listed: serde_json::Value = serde_json::from_str(&listed).expect("JSON");
-    assert_eq!(listed[0]["code"], "bead-section");
+    assert_eq!(listed[0]["code"], towpath::diagnostic::codes::ALL[0].name);
 }
 
 #[test]
@@ -474,4 +474,30 @@ fn watching_plans_again_and_goes_on_after_a_fault() {
     std::fs::write(&map, good.replace("courses = 3", "courses = 2")).expect("a scratch file");
     wait_for(&said, "written");
     assert_ne!(std::fs::read(&program).expect("a program"), first, "the new map's program");
+}
+
+#[test]
+fn tow_far_off_its_direction_is_told_and_straight_rows_can_be_had() {
+    let folder = scratch("angle off");
+    assert_eq!(towpath(&folder, &["new", "rail", "--quiet"]).0, Some(0));
+    let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="18mm" viewBox="0 0 80 18"><rect width="80" height="18"/></svg>"#;
+    std::fs::write(folder.join("rail.svg"), svg).expect("a drawing");
+    let map = |turns: &str| {
+        let text = format!(
+            "[[region]]\nname = \"across\"\nshape = {{ outline = true }}\nlayers = \"all\"\nrule = \"unidirectional\"\nangle_deg = 90\n{turns}"
+        );
+        std::fs::write(folder.join("rail.map.toml"), text).expect("a map");
+        let (status, out, told) = towpath(&folder, &["plan", "rail.toml", "--out", "out"]);
+        assert_eq!(status, Some(0), "{told}");
+        (out, told)
+    };
+    let (out, told) = map("");
+    assert!(told.contains("warning[angle-off]") && told.contains("`turns = false`"), "{out}{told}");
+    // rows of 15 mm are shorter than a piece
+    let (out, told) = map("turns = false\n");
+    assert!(!told.contains("angle-off") && told.contains("region-empty"), "{out}{told}");
+    let text = "[[region]]\nname = \"rim\"\nshape = { outline = true }\nlayers = \"all\"\nrule = \"contour\"\nturns = false\n";
+    std::fs::write(folder.join("rail.map.toml"), text).expect("a map");
+    let (_, _, told) = towpath(&folder, &["plan", "rail.toml", "--out", "out"]);
+    assert!(told.contains("key-unused"), "{told}");
 }

@@ -2,7 +2,9 @@
 //! bends, ends.
 
 use super::Course;
-use crate::geom::{Area, Point, Segment, combine, offset, trig};
+use crate::geom::nearest::Lines;
+use crate::geom::{Area, Point, Segment, combine, hatch, offset, trig};
+use std::f64::consts::FRAC_PI_2;
 
 /// Figures of one region in one layer.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -54,7 +56,7 @@ pub struct RegionQuality {
 /// A bare place.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gap {
-    /// A point of its edge, mm.
+    /// Where it is broadest, or nearly, mm.
     pub at_mm: [f64; 2],
     /// Its size, mm2.
     pub area_mm2: f64,
@@ -104,6 +106,23 @@ pub(super) struct Served<'a> {
     pub(super) given_up_mm: f64,
 }
 
+/// About the place of an area that is furthest from its edge: of the middles of what lines
+/// across have inside it.
+fn deepest(area: &Area) -> Option<Point> {
+    const LINES: f64 = 24.0;
+    let edge = Lines::boundary(area);
+    let size = area.bounds()?.size();
+    let across = if size.y >= size.x { 0.0 } else { FRAC_PI_2 };
+    let pitch = size.x.max(size.y) / LINES;
+    let lines = hatch::rows(area, across, pitch, 0.5 * pitch);
+    let middles = lines
+        .iter()
+        .flat_map(|l| l.spans.iter().map(|(a, b)| hatch::to_plane(0.5 * (a + b), l.offset, across)));
+    let depth = |p: &Point| edge.distance(*p);
+    let found = middles.max_by(|p, q| depth(p).total_cmp(&depth(q)));
+    found.or_else(|| area.polygons().first()?.outer().first().copied())
+}
+
 /// Measures a region by itself; gives also what its strips cover. `direction` gives
 /// the angle asked for at a point, radians.
 pub(super) fn measure(
@@ -127,21 +146,22 @@ pub(super) fn measure(
     } else {
         bare
     };
-    let mut gaps: Vec<Gap> = closed
-        .split()
-        .filter(|a| a.area() >= s.width * s.width)
-        .filter_map(|a| {
-            let at = a.polygons().first()?.outer().first()?;
-            Some(Gap {
-                at_mm: [at.x, at.y],
-                area_mm2: a.area(),
-                width_mm: 2.0 * a.area() / a.perimeter().max(1e-9),
-            })
+    let mut bare: Vec<(f64, Area)> = closed.split().map(|a| (a.area(), a)).collect();
+    bare.retain(|(area, _)| *area >= s.width * s.width);
+    let gap_count = bare.len();
+    // of equals the one further left
+    let left = |a: &Area| a.bounds().map_or(0.0, |b| b.lo.x);
+    bare.sort_by(|(s, a), (t, b)| t.total_cmp(s).then(left(a).total_cmp(&left(b))));
+    bare.truncate(MOST_GAPS);
+    let gap = |(area_mm2, a): &(f64, Area)| {
+        let at = deepest(a)?;
+        Some(Gap {
+            at_mm: [at.x, at.y],
+            area_mm2: *area_mm2,
+            width_mm: 2.0 * area_mm2 / a.perimeter().max(1e-9),
         })
-        .collect();
-    gaps.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2).then(a.at_mm[0].total_cmp(&b.at_mm[0])));
-    let gap_count = gaps.len();
-    gaps.truncate(MOST_GAPS);
+    };
+    let gaps: Vec<Gap> = bare.iter().filter_map(gap).collect();
     let tightest = s.courses.iter().map(Course::least_radius_mm).fold(f64::INFINITY, f64::min);
     let quality = RegionQuality {
         region: s.region.to_string(),
@@ -255,4 +275,21 @@ fn bends(courses: &[Course]) -> Option<Bends> {
         median_mm: at_share(&bent, 0.5),
         bent_share: share / total.max(1e-9),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::smooth;
+
+    #[test]
+    fn a_gap_is_told_where_it_is_broad() {
+        // a disc near the end of a long seam, either way
+        for along in [0.0, FRAC_PI_2] {
+            let seam = offset::strip(&[Point::default(), Point::unit(along) * 80.0], 0.05, false, 0.01);
+            let disc = smooth::disc(Point::unit(along) * 70.0, 3.0, 0.01);
+            let at = deepest(&combine::union_all(&[seam, disc])).expect("a place");
+            assert!(at.dist(Point::unit(along) * 70.0) < 2.0, "{at:?}");
+        }
+    }
 }

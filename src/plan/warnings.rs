@@ -2,7 +2,7 @@
 
 mod regions;
 
-pub(super) use regions::{empty_regions, meets_alone, open_hoops, open_straps, pins, spirals};
+pub(super) use regions::{empty_regions, meets_alone, off_direction, open_hoops, open_straps, pins, spirals};
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity, counted};
 use crate::fibre;

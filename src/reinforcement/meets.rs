@@ -3,7 +3,7 @@
 
 use super::{CHORD_MM, Target, Task, f64_of, hoops_between};
 use crate::geom::{Area, combine, offset, smooth};
-use crate::job::{Job, Map, Meets};
+use crate::job::{Job, Map, Meets, Region};
 
 /// The tasks whose regions weave and share ground, by index in the order that they are laid
 /// in: a set for all that hang together.
@@ -11,7 +11,7 @@ pub(super) fn woven(job: &Job, map: &Map, tasks: &[Task]) -> Vec<Vec<usize>> {
     let weaves = (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave);
     let mut sets: Vec<(Vec<usize>, Vec<Area>)> = Vec::new();
     for k in weaves {
-        let own = ground(job, map, &tasks[k]);
+        let own = ground(job, &map.regions[tasks[k].region], &tasks[k], false);
         let shares = |others: &[Area]| {
             let common = |other| combine::without_specks(&combine::intersection(&own, other), SPECK_MM2, 0.0);
             others.iter().any(|other| !common(other).is_empty())
@@ -58,7 +58,8 @@ pub(super) fn butt(job: &Job, map: &Map, tasks: &mut [Task]) {
             if !(butts(&tasks[i]) && butts(&tasks[j])) {
                 continue;
             }
-            let (a, b) = (ground(job, map, &tasks[i]), ground(job, map, &tasks[j]));
+            let of = |t: &Task| ground(job, &map.regions[t.region], t, true);
+            let (a, b) = (of(&tasks[i]), of(&tasks[j]));
             let common = combine::intersection(&a, &b);
             let alone = |a, b| combine::without_specks(&combine::difference(a, b), SPECK_MM2, 0.0);
             let (mut own_a, mut own_b) = (alone(&a, &b), alone(&b, &a));
@@ -141,28 +142,30 @@ const STEP_WIDTHS: f64 = 0.25;
 /// Ground too small to be parted, mm2.
 const SPECK_MM2: f64 = 1e-3;
 
-/// Where a region's courses come to lie if nothing is in their way.
-fn ground(job: &Job, map: &Map, task: &Task) -> Area {
-    let region = &map.regions[task.region];
+/// Where a region's courses come to lie if nothing is in their way; with what straps enclose or
+/// without it, where a number of them is asked for.
+pub(crate) fn ground(job: &Job, region: &Region, task: &Task, enclosed: bool) -> Area {
     let width = job.tow.width_mm;
     let deep = region.courses.map(|n| (f64_of(n) - 1.0).max(0.0) * region.spacing_mm + width);
     let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let grown = |h: &Area, by: f64| {
-        let [_, outer] = hoops_between(h, clearance, width, region.min_bend_radius_mm, by);
-        outer
+    let between = |h: &Area, by: f64| hoops_between(h, clearance, width, region.min_bend_radius_mm, by);
+    let hull = |areas: &[Area]| {
+        let corners: Vec<_> = areas.iter().flat_map(Area::rings).flatten().copied().collect();
+        combine::ring_area(&smooth::hull(&corners))
     };
     match (&task.target, deep) {
         (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
         (Target::Area(a), None) => a.clone(),
         (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
         (Target::Holes { holes, room }, Some(deep)) => {
-            let bands: Vec<Area> = holes.iter().map(|h| grown(h, deep)).collect();
-            combine::intersection(&combine::union_all(&bands), room)
+            let outer: Vec<Area> = holes.iter().map(|h| between(h, deep)).map(|[_, outer]| outer).collect();
+            combine::intersection(&combine::union_all(&outer), room)
         }
         (Target::Pins { pins, room }, Some(deep)) => {
-            let bands: Vec<Area> = pins.iter().map(|p| grown(p, deep)).collect();
-            let corners: Vec<_> = bands.iter().flat_map(Area::rings).flatten().copied().collect();
-            combine::intersection(&combine::ring_area(&smooth::hull(&corners)), room)
+            let (inner, outer): (Vec<Area>, Vec<Area>) =
+                pins.iter().map(|p| between(p, deep)).map(|[inner, outer]| (inner, outer)).unzip();
+            let within = combine::intersection(&hull(&outer), room);
+            if enclosed { within } else { combine::difference(&within, &hull(&inner)) }
         }
     }
 }

@@ -1,6 +1,7 @@
 //! What to lay where: the map's regions resolved in every layer.
 
 mod meets;
+pub(crate) use meets::ground;
 mod shape;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};

@@ -3,10 +3,10 @@
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
 use crate::geom::path::Segment;
-use crate::geom::{Area, Bounds, Point, combine, offset, polyline, pt, smooth};
+use crate::geom::{Area, Bounds, Point, combine, offset, polyline, pt};
 use crate::job::{Job, Meets, Region, Rule, Shape};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, LeftOut, Target, Task, hoops_between};
+use crate::reinforcement::{LayerTasks, LeftOut, Target, ground};
 
 /// Warns, by name, of regions that are to be wound into spirals of which none came about.
 pub(in crate::plan) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
@@ -25,6 +25,45 @@ pub(in crate::plan) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::L
             let d = Diagnostic::warning("spiral-not-wound", message);
             notes.push(d.help("a way over takes a length of its own: fewer and longer courses, or a smaller bend radius; `spiral = false` lays them a little closer"));
         }
+    }
+}
+
+/// Mean angle off the direction asked for from which on it is warned about, degrees: by the
+/// fourth power of the cosine (laminate theory) 6 % of the stiffness along it are lost there,
+/// and more where tow lies further off than in the mean.
+const MOST_OFF_DEG: f64 = 10.0;
+
+/// Warns of regions whose tow lies far off the direction that it is to have.
+pub(in crate::plan) fn off_direction(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
+    for region in job.map.iter().flat_map(|m| &m.regions) {
+        let mine = courses.iter().flat_map(|l| &l.quality).filter(|q| q.region == region.name);
+        let (mut sum, mut length, mut worst) = (0.0, 0.0, (0.0, 0));
+        for (q, angle) in mine.filter_map(|q| Some((q, q.angle?))) {
+            sum += angle.mean_deg * q.length_mm;
+            length += q.length_mm;
+            if angle.mean_deg > worst.0 {
+                worst = (angle.mean_deg, q.layer);
+            }
+        }
+        if length <= 0.0 || sum <= MOST_OFF_DEG * length {
+            continue;
+        }
+        let message = format!(
+            "tow of region `{}` lies {:.0} deg off the direction asked for in the mean, {:.0} deg in layer {}",
+            region.name,
+            sum / length,
+            worst.0,
+            worst.1
+        );
+        let help = match region.rule {
+            Rule::Unidirectional => {
+                "turns that join short rows take much of it: `turns = false` lays straight rows alone, a direction along the part has longer ones"
+            }
+            _ => {
+                "the field turns more tightly than tow can bend, or leads into places too small for a course: smooth it, or lay these places by another rule"
+            }
+        };
+        notes.push(Diagnostic::warning("angle-off", message).help(help));
     }
 }
 
@@ -198,10 +237,10 @@ fn laid_across<'a>(job: &Job, layers: impl Iterator<Item = &'a LayerTasks>, inde
             continue;
         }
         let Some(k) = layer.tasks.iter().position(|t| t.region == index) else { continue };
-        let own = ground(job, &map.regions[index], &layer.tasks[k]);
+        let own = ground(job, &map.regions[index], &layer.tasks[k], false);
         for before in &layer.tasks[..k] {
             let region = &map.regions[before.region];
-            if !names.contains(&region.name) && overlap(&own, &ground(job, region, before)) {
+            if !names.contains(&region.name) && overlap(&own, &ground(job, region, before, false)) {
                 names.push(region.name.clone());
             }
         }
@@ -243,14 +282,14 @@ pub(in crate::plan) fn meets_alone(notes: &mut Notes, job: &Job, layers: &[Layer
                 continue;
             }
             let Some(task) = layer.tasks.iter().find(|t| t.region == index) else { continue };
-            let own = ground(job, region, task);
+            let own = ground(job, region, task, false);
             // ground that was parted between two lies side by side
             let beside = offset::grown(&own, 0.5 * job.tow.width_mm, ROUGH_MM);
             for other in layer.tasks.iter().filter(|t| t.region != index) {
                 let with = &map.regions[other.region];
                 if with.meets == region.meets {
-                    alone = alone && !overlap(&beside, &ground(job, with, other));
-                } else if !others.contains(&with.name) && overlap(&own, &ground(job, with, other)) {
+                    alone = alone && !overlap(&beside, &ground(job, with, other, false));
+                } else if !others.contains(&with.name) && overlap(&own, &ground(job, with, other, false)) {
                     others.push(with.name.clone());
                 }
             }
@@ -270,36 +309,6 @@ pub(in crate::plan) fn meets_alone(notes: &mut Notes, job: &Job, layers: &[Layer
                     .at(&region.written.source, region.written.meets.clone(), "")
                     .help(format!("write `meets = \"{word}\"` in both, or take it out")),
             );
-        }
-    }
-}
-
-/// Where a region's courses come to lie if nothing is in their way, roughly.
-fn ground(job: &Job, region: &Region, task: &Task) -> Area {
-    let width = job.tow.width_mm;
-    #[expect(clippy::cast_precision_loss, reason = "a handful of courses and perimeters")]
-    let (deep, clearance) = (
-        region.courses.map(|n| n.saturating_sub(1) as f64 * region.spacing_mm + width),
-        job.beads.bead_width_mm * job.beads.perimeters as f64,
-    );
-    let bands = |round: &Area, deep| hoops_between(round, clearance, width, region.min_bend_radius_mm, deep);
-    let hull = |areas: &[Area]| {
-        let corners: Vec<Point> = areas.iter().flat_map(Area::rings).flatten().copied().collect();
-        combine::ring_area(&smooth::hull(&corners))
-    };
-    match (&task.target, deep) {
-        (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, ROUGH_MM)),
-        (Target::Area(a), None) => a.clone(),
-        (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
-        (Target::Holes { holes, room }, Some(deep)) => {
-            let outer: Vec<Area> = holes.iter().map(|h| bands(h, deep)).map(|[_, outer]| outer).collect();
-            combine::intersection(&combine::union_all(&outer), room)
-        }
-        (Target::Pins { pins, room }, Some(deep)) => {
-            // a belt round all of them, not what it encloses
-            let (inner, outer): (Vec<Area>, Vec<Area>) =
-                pins.iter().map(|p| bands(p, deep)).map(|[inner, outer]| (inner, outer)).unzip();
-            combine::intersection(&combine::difference(&hull(&outer), &hull(&inner)), room)
         }
     }
 }
