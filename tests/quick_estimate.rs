@@ -209,6 +209,8 @@ fn the_quick_estimate_stays_within_what_it_says() {
     let (low, high) = (estimate::WITHIN.courses_least_times, estimate::WITHIN.courses_most_times);
     assert!(low <= fewest && fewest < 1.2 * low, "plans have {fewest:.3} times the courses\n{table}");
     assert!(most <= high && high < 1.2 * most, "plans have {most:.3} times the courses\n{table}");
+    let told = format!("bench set of {jobs} jobs");
+    assert!(include_str!("../README.md").contains(&told), "README says on how many: {jobs}");
     assert_eq!(wrong, 0, "{wrong} figures are further off than the quick estimate says\n{table}");
     assert!(close == jobs, "{close} of {jobs} jobs lie within 10 %\n{table}");
 }
