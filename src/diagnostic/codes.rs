@@ -362,7 +362,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "strap-open",
-        text: "None of a region's straps closes round all of its pins in some layer. Courses are laid along the sides as far as there is room, but a strap carries load as a loop: open, it holds no pin. Mostly a pin does not stand in its hole, two stand in different bodies, or another region is laid before it across its way; else there is no way round all of them within the bend radius and the room that perimeters leave.",
+        text: "None of a region's straps closes round all of its pins in some layer. What turns about a single pin is laid as far as there is room, but a strap carries load as a loop: open, it ties no pin to another. Mostly a pin does not stand in its hole, two stand in different bodies, or another region is laid before it across its way; else there is no way round all of them within the bend radius and the room that perimeters leave.",
     },
     Code {
         name: "system",

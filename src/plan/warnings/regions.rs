@@ -155,7 +155,7 @@ pub(in crate::plan) fn open_straps(
             continue;
         }
         let message = format!(
-            "in {} no strap of region `{}` goes all the way round its pins: what is laid there lies along the sides and holds no pin",
+            "in {} no strap of region `{}` goes all the way round its pins: what is laid there turns about single pins, if anything, and ties none to another",
             counted(numbers.len(), "layer"),
             region.name
         );
