@@ -8,7 +8,8 @@ use crate::job::Rule;
 
 /// One uncut run of tow. Made only by [`Course::new`], which refuses a bend
 /// below the minimum radius, a joint that is not tangential, and a piece too
-/// short to cut: later stages never ask again.
+/// short to cut: later stages never ask again. The way along which one is drawn
+/// whose tow trails has been through it too, or is its own.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Course {
     /// Name of the region that it belongs to.
