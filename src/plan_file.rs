@@ -413,7 +413,7 @@ pub fn json(
             .map(|l| LeftOut {
                 region: l.region.clone(),
                 layer: l.layer,
-                reason: l.reason.clone(),
+                reason: l.reason.to_string(),
                 length_mm: coarse(l.length_mm),
                 at_mm: l.at_mm.map(|[x, y]| [coarse(x), coarse(y)]),
             })
@@ -683,7 +683,7 @@ mod tests {
         let left_out = crate::reinforcement::LeftOut {
             region: "bow \"two\"".into(),
             layer: 1,
-            reason: "no room".into(),
+            reason: crate::reinforcement::Reason::NoRoom,
             length_mm: 12.0,
             at_mm: None,
         };

@@ -5,6 +5,7 @@ use super::order::Order;
 use super::room::Room;
 use super::{spiral, unidirectional};
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
+use crate::reinforcement::Reason;
 use rayon::prelude::*;
 
 /// Rounds at most: no shape is deeper than this many courses.
@@ -328,8 +329,7 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
         let length = a.area() / o.spacing;
         if length > o.width {
             let at = a.polygons()[0].outer()[0];
-            let reason = "no course of this bend radius and shortest length fits beside the others";
-            room.leave_out(reason, length, Some(at));
+            room.leave_out(Reason::NothingFits, length, Some(at));
         }
     }
 }

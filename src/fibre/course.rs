@@ -5,6 +5,7 @@ use crate::geom::leading::Led;
 use crate::geom::tractrix;
 use crate::geom::{Path, Point};
 use crate::job::Rule;
+use crate::reinforcement::Reason;
 
 /// One uncut run of tow. Made only by [`Course::new`], which refuses a bend
 /// below the minimum radius, a joint that is not tangential, and a piece too
@@ -183,9 +184,9 @@ impl Trail {
     }
 
     /// Why a course is not laid, where its tow would lie further off than this, mm.
-    pub(super) fn astray(&self, most_mm: f64) -> Option<String> {
-        let off = self.off_anywhere_mm();
-        (off > most_mm).then(|| format!("tow that trails the nozzle would lie {off:.2} mm off its line"))
+    pub(super) fn astray(&self, most_mm: f64) -> Option<Reason> {
+        let off_mm = self.off_anywhere_mm();
+        (off_mm > most_mm).then_some(Reason::Astray { off_mm })
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::room::Room;
 use crate::geom::{Area, Point, bend, combine, offset, smooth};
+use crate::reinforcement::Reason;
 
 /// Lays hoops round a hole, the first as near to it as perimeters and bend
 /// radius allow, the others outside it.
@@ -34,10 +35,9 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
         if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
             if o.courses.is_some() {
                 let left = most - k;
-                let reason = format!("no room for {left} of {most} hoops");
                 #[expect(clippy::cast_precision_loss, reason = "a handful of hoops")]
                 let length = crate::geom::polyline::ring_length(&ring) * (left - 1) as f64;
-                room.leave_out(&reason, length, ring.first().copied());
+                room.leave_out(Reason::Hoops { missing: left, asked: most }, length, ring.first().copied());
             }
             break;
         }

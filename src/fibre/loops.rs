@@ -4,7 +4,7 @@
 use super::{Course, Ground, LayerCourses, TRAIL_MOST, finish, stagger, trail, trails};
 use crate::geom::Point;
 use crate::job::Job;
-use crate::reinforcement::LeftOut;
+use crate::reinforcement::{LeftOut, Reason};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -180,7 +180,7 @@ fn begun_anew<'a>(job: &Job, others: &'a [Course], beside: [&[(String, Point)]; 
 }
 
 /// Why a course is not laid, where its tow would lie further off than this.
-fn astray(course: &Course, most_mm: f64) -> Option<String> {
+fn astray(course: &Course, most_mm: f64) -> Option<Reason> {
     course.trail.as_ref()?.astray(most_mm)
 }
 

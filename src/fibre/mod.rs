@@ -35,14 +35,13 @@ pub use course::{Course, CourseFault, Trail};
 pub(crate) use directions::Directions;
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
-pub(crate) use strap::NONE_CLOSES;
 
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, LeftOut, Target};
+use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target};
 use order::Order;
 use rayon::prelude::*;
 
@@ -213,7 +212,7 @@ fn lay_layer<'a>(
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
             let at = within.rings().next().and_then(|r| r.first().copied());
-            room.leave_out("too small for a course of this bend radius and shortest length", asked, at);
+            room.leave_out(Reason::TooSmall, asked, at);
         }
         for c in &room.courses {
             if !c.path().closed {

@@ -6,7 +6,7 @@ use super::trail;
 use crate::geom::leading::Wanted;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
-use crate::reinforcement::LeftOut;
+use crate::reinforcement::{LeftOut, Reason};
 use std::collections::BTreeMap;
 
 /// A room being filled.
@@ -54,11 +54,6 @@ pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) 
         && way
             .places(LOOK_MM)
             .all(|p| wanted.distance(p) <= off || walls.enclose(p) || walls.distance(p) <= off)
-}
-
-/// Why a course is not laid that is shorter than this, mm.
-fn too_short(shortest: f64) -> String {
-    format!("shorter than the {shortest:.1} mm that can be cut and laid")
 }
 
 /// What rounding and tidying of areas may take of the room, mm.
@@ -215,7 +210,7 @@ impl<'a> Room<'a> {
         if let Some(kink) = fit.kinks.first()
             && asked - fitted > 1.0
         {
-            self.leave_out("bends tighter than the tow allows", asked - fitted, Some(*kink));
+            self.leave_out(Reason::TooTight, asked - fitted, Some(*kink));
         }
         laid
     }
@@ -244,7 +239,7 @@ impl<'a> Room<'a> {
         let open: f64 = free.iter().map(|(a, b)| b - a).sum();
         if total - open > 1.0 {
             let at = path.point_at(free.first().map_or(0.0, |f| if f.0 > 0.0 { 0.0 } else { f.1 }));
-            self.leave_out("no room beside the boundary or other courses", total - open, at);
+            self.leave_out(Reason::NoRoom, total - open, at);
         }
         let mut laid = 0.0;
         for (from, to) in self.spaced(&free, total, path.closed) {
@@ -312,7 +307,7 @@ impl<'a> Room<'a> {
                 Some((reason, [x, y])) => {
                     let pieces = trail::parted(&course, &self.boundary, leads);
                     let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
-                    self.leave_out(&reason, course.wanted().length() - laid, Some(Point::new(x, y)));
+                    self.leave_out(reason, course.wanted().length() - laid, Some(Point::new(x, y)));
                     kept.extend(pieces);
                 }
                 None => kept.push(course),
@@ -355,7 +350,7 @@ impl<'a> Room<'a> {
         for (i, course) in std::mem::take(&mut self.courses).into_iter().enumerate() {
             if short.contains(&i) {
                 let at = course.path().point_at(0.5 * course.length_mm());
-                self.leave_out(&too_short(self.order.shortest), course.length_mm(), at);
+                self.leave_out(Reason::TooShort { shortest_mm: self.order.shortest }, course.length_mm(), at);
                 let ring = course.path().flatten(bend::PROPOSAL_CHORD_MM);
                 #[expect(clippy::cast_precision_loss, reason = "points of one loop")]
                 let share = 1.0 / ring.len().max(1) as f64;
@@ -447,7 +442,7 @@ impl<'a> Room<'a> {
         }
         let open: f64 = free.iter().map(|(a, b)| b - a).sum();
         let at = path.point_at(free.first().map_or(0.0, |f| if f.0 > 0.0 { 0.0 } else { f.1 }));
-        self.leave_out("would come nearer than a tow's width to itself", total - open, at);
+        self.leave_out(Reason::NearItself, total - open, at);
         let mut laid = 0.0;
         for (from, to) in self.spaced(&free, total, path.closed) {
             if to - from > 1e-3 {
@@ -539,11 +534,11 @@ impl<'a> Room<'a> {
                 {
                     self.short.push(path);
                 }
-                self.leave_out(&too_short(o.shortest), length, middle);
+                self.leave_out(Reason::TooShort { shortest_mm: o.shortest }, length, middle);
                 0.0
             }
             Err(super::CourseFault::TooTight { .. } | super::CourseFault::Joint { .. }) => {
-                self.leave_out("bends tighter than the tow allows", length, middle);
+                self.leave_out(Reason::TooTight, length, middle);
                 0.0
             }
             Err(super::CourseFault::Empty) => 0.0,
@@ -551,7 +546,7 @@ impl<'a> Room<'a> {
     }
 
     /// Records tow that was asked for and is not laid.
-    pub(super) fn leave_out(&mut self, reason: &str, length_mm: f64, at: Option<Point>) {
+    pub(super) fn leave_out(&mut self, reason: Reason, length_mm: f64, at: Option<Point>) {
         if length_mm <= 0.0 {
             return;
         }
@@ -559,7 +554,7 @@ impl<'a> Room<'a> {
             region: self.order.region.to_string(),
             // layers that ask for the same are laid once: numbered when they are copied
             layer: 0,
-            reason: reason.to_string(),
+            reason,
             length_mm,
             at_mm: at.map(|p| [p.x, p.y]),
         });

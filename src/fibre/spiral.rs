@@ -399,6 +399,7 @@ mod tests {
     use super::*;
     use crate::geom::{combine, pt, smooth};
     use crate::job::Rule;
+    use crate::reinforcement::Reason;
 
     #[test]
     fn hoops_become_one_spiral_of_nearly_their_length() {
@@ -471,8 +472,12 @@ mod tests {
         let within = room.give_up_short_loops();
         assert!(matches!(within.as_slice(), [p] if p.dist(pt(20.0, 20.0)) < 1.0), "{within:?}");
         assert!(room.courses.is_empty(), "too short to be cut");
-        let told: f64 =
-            room.left_out.iter().filter(|l| l.reason.contains("40.0 mm")).map(|l| l.length_mm).sum();
+        let told: f64 = room
+            .left_out
+            .iter()
+            .filter(|l| l.reason == Reason::TooShort { shortest_mm: 40.0 })
+            .map(|l| l.length_mm)
+            .sum();
         assert!((told - std::f64::consts::TAU * 5.05).abs() < 0.6, "{told} mm told");
     }
 

@@ -20,6 +20,7 @@ use super::seeds::Seeds;
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
 use crate::geom::{Point, bend, polyline, trig};
+use crate::reinforcement::Reason;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
 
@@ -442,7 +443,7 @@ fn tell(room: &mut Room<'_>) {
         let length = a.area() / o.spacing;
         if length > o.width && a.perimeter() > o.width {
             let at = a.polygons()[0].outer()[0];
-            room.leave_out("no course of the shortest length follows the field here", length, Some(at));
+            room.leave_out(Reason::NothingFollows, length, Some(at));
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::room::Room;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Bounds, Path, Point, bend, combine, offset, polyline, shortest, smooth, trig};
+use crate::reinforcement::Reason;
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
 /// the one before. Where a straight side would leave the room the belt is led
@@ -71,9 +72,7 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
         let at = first.rings().next().and_then(|r| r.first().copied());
         // what goes round single pins is laid, but no strap: a word about it in any case
         let given_up = (length - beyond).max(o.width);
-        let reason = format!("no room for {left} of {asked} straps");
-        let reason = if whole == 0 { format!("{NONE_CLOSES}: {reason}") } else { reason };
-        room.leave_out(&reason, given_up, at);
+        room.leave_out(Reason::Straps { missing: left, asked }, given_up, at);
     }
 }
 
@@ -99,9 +98,6 @@ fn wraps(course: &super::Course, rounds: &[Area], belts: usize, spacing: f64) ->
 /// Turn about a pin from which on a course hangs on it, radians: a third of a half turn, as
 /// much as straps round three pins make about each.
 const WRAPS: f64 = std::f64::consts::FRAC_PI_3;
-
-/// How the reason begins where no strap goes round all pins.
-pub(crate) const NONE_CLOSES: &str = "no strap closes";
 
 /// All pins stand in one piece of what a belt has inside the part.
 fn holds_together(belt: &Area, rounds: &[Area]) -> bool {
@@ -798,7 +794,11 @@ mod tests {
         let mut second = Room::new(order, &combine::difference_all(&part, &tow.collect::<Vec<_>>()));
         lay(&mut second, &holes[2..], 1.0, &part);
         assert!(second.courses.iter().all(|c| !c.path().closed), "the first lies across");
-        assert!(second.left_out.iter().any(|l| l.reason.starts_with(NONE_CLOSES)), "{:?}", second.left_out);
+        assert!(
+            second.left_out.iter().any(|l| l.reason == Reason::Straps { missing: 2, asked: 2 }),
+            "{:?}",
+            second.left_out
+        );
         for c in &second.courses {
             let strays = c
                 .path()

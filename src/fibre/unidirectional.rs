@@ -14,6 +14,7 @@ use super::turn::{Front, MARGIN_MM, Side, Turn};
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Area, Path, Point, Segment, bend, combine, hatch, offset, pt};
+use crate::reinforcement::Reason;
 
 /// How deep turns may nest, as a share of the rows' length on either side, and as a
 /// number of turns: what lies in the turns does not lie in the direction asked for.
@@ -443,7 +444,7 @@ fn lay_planned(room: &mut Room<'_>, planned: Planned, angle: f64) -> usize {
             saved += laid.map(|rows| rows.saturating_sub(1)).sum::<usize>();
         } else {
             let at = plane.start();
-            room.leave_out("rows too short for the turns that would join them", path.length(), at);
+            room.leave_out(Reason::RowsTooShort, path.length(), at);
         }
     }
     saved

@@ -8,7 +8,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity, counted};
 use crate::fibre;
 use crate::geom::{Bounds, pt};
 use crate::job::{self, Job};
-use crate::reinforcement::{LayerTasks, LeftOut, Target};
+use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target};
 use crate::{matrix, outline};
 
 /// Share of a layer's outline that may stay bare before it is warned about: one
@@ -269,11 +269,14 @@ pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
         return;
     }
     let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
-    let mut sums: Vec<(&str, &str, f64)> = Vec::new();
+    let mut sums: Vec<(&str, Reason, f64)> = Vec::new();
     for l in left_out {
-        match sums.iter_mut().find(|s| s.0 == l.region && s.1 == l.reason) {
-            Some(sum) => sum.2 += l.length_mm,
-            None => sums.push((&l.region, &l.reason, l.length_mm)),
+        match sums.iter_mut().find(|s| s.0 == l.region && s.1.is_as(&l.reason)) {
+            Some(sum) => {
+                sum.1 = sum.1.worse(l.reason);
+                sum.2 += l.length_mm;
+            }
+            None => sums.push((&l.region, l.reason, l.length_mm)),
         }
     }
     // of equals the first stays first

@@ -1,8 +1,11 @@
 //! What to lay where: the map's regions resolved in every layer.
 
+mod left_out;
 mod meets;
-pub(crate) use meets::ground;
 mod shape;
+
+pub use left_out::{LeftOut, Reason};
+pub(crate) use meets::ground;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::geom::{Area, offset, smooth};
@@ -19,54 +22,6 @@ pub struct LayerTasks {
     pub tasks: Vec<Task>,
     /// Regions that find nothing to be laid in here.
     pub left_out: Vec<LeftOut>,
-}
-
-/// Tow that was asked for and is not laid.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
-    /// Name of the region.
-    pub region: String,
-    /// Layer number.
-    pub layer: usize,
-    /// Why, in a few words.
-    pub reason: String,
-    /// Tow given up, mm.
-    pub length_mm: f64,
-    /// Where, mm; `None` where the shape gives no place.
-    pub at_mm: Option<[f64; 2]>,
-}
-
-impl LeftOut {
-    /// Places where less than this is missing are not told one by one, mm: less than two
-    /// tows are wide.
-    const LEAST_MM: f64 = 1.0;
-
-    /// Where to look for it; `None` where too little is missing to be seen.
-    pub fn mark(&self) -> Option<[f64; 2]> {
-        self.at_mm.filter(|_| self.length_mm >= Self::LEAST_MM)
-    }
-
-    /// The same with what is too short to be told by itself as one entry for each region, layer
-    /// and reason, which stands where the first of them stood. Their sum is without a place.
-    pub fn summed(all: Vec<Self>) -> Vec<Self> {
-        let mut out: Vec<Self> = Vec::with_capacity(all.len());
-        let mut sums: BTreeMap<(String, usize, String), usize> = BTreeMap::new();
-        for one in all {
-            if one.length_mm >= Self::LEAST_MM {
-                out.push(one);
-                continue;
-            }
-            let key = (one.region.clone(), one.layer, one.reason.clone());
-            if let Some(&k) = sums.get(&key) {
-                out[k].length_mm += one.length_mm;
-                out[k].at_mm = None;
-            } else {
-                sums.insert(key, out.len());
-                out.push(one);
-            }
-        }
-        out
-    }
 }
 
 /// One region in one layer.
@@ -216,7 +171,7 @@ fn place_region(
             None => layers[i].left_out.push(LeftOut {
                 region: region.name.clone(),
                 layer: layer.number,
-                reason: shape::absence(region).to_string(),
+                reason: shape::absence(region),
                 length_mm: 0.0,
                 at_mm: shape::place(region),
             }),
@@ -327,37 +282,4 @@ fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
         .into());
     }
     Ok(picked)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn short_pieces_are_summed_and_nothing_is_lost() {
-        let one = |region: &str, layer, length_mm, x| LeftOut {
-            region: region.to_owned(),
-            layer,
-            reason: "no room".to_owned(),
-            length_mm,
-            at_mm: Some([x, 0.0]),
-        };
-        let all = vec![
-            one("a", 1, 0.25, 1.0),
-            one("a", 1, 12.0, 2.0),
-            one("a", 1, 0.5, 3.0),
-            one("b", 1, 0.125, 4.0),
-            one("a", 2, 0.5, 5.0),
-            one("a", 1, 0.75, 6.0),
-        ];
-        let before: f64 = all.iter().map(|l| l.length_mm).sum();
-        let summed = LeftOut::summed(all);
-        let after: f64 = summed.iter().map(|l| l.length_mm).sum();
-        assert!((after - before).abs() < 1e-12, "{after} {before}");
-        let lengths: Vec<f64> = summed.iter().map(|l| l.length_mm).collect();
-        assert_eq!(lengths, [1.5, 12.0, 0.125, 0.5]);
-        let marks: Vec<bool> = summed.iter().map(|l| l.mark().is_some()).collect();
-        assert_eq!(marks, [false, true, false, false], "a sum lies nowhere, a speck is not seen");
-        assert_eq!(summed[2].at_mm, Some([4.0, 0.0]), "one by itself keeps its place");
-    }
 }

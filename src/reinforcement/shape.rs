@@ -1,6 +1,6 @@
 //! A region's shape in one layer.
 
-use super::Target;
+use super::{Reason, Target};
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Area, Point, combine, offset, polyline, pt, smooth};
 use crate::job::{Region, Rule, Shape};
@@ -138,11 +138,11 @@ fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic
 }
 
 /// Why a region finds nothing in a layer.
-pub(super) fn absence(region: &Region) -> &'static str {
+pub(super) fn absence(region: &Region) -> Reason {
     match (&region.shape, region.rule) {
-        (Shape::Pins(_), _) => "a pin lies outside the part in this layer",
-        (Shape::HoleAt(_), _) | (_, Rule::Hoop) => "no such hole in this layer",
-        _ => "the shape lies outside the part in this layer",
+        (Shape::Pins(_), _) => Reason::PinOutside,
+        (Shape::HoleAt(_), _) | (_, Rule::Hoop) => Reason::NoHole,
+        _ => Reason::OutsideThePart,
     }
 }
 

@@ -382,7 +382,7 @@ fn left_out_rows(told: &Told<'_>) -> Value {
     for l in all {
         #[expect(clippy::cast_possible_truncation, reason = "a cast saturates; parts are metres at most")]
         let place = l.at_mm.map(|at| at.map(|v| (v * 100.0).round() as i64));
-        let key = (l.region.clone(), l.reason.clone(), place);
+        let key = (l.region.clone(), l.reason.to_string(), place);
         let known =
             open.get(&key).copied().filter(|&i| rows[i].1.last().is_some_and(|b| l.layer <= b.layer + 1));
         match known {

@@ -6,7 +6,7 @@ use crate::geom::path::Segment;
 use crate::geom::{Area, Bounds, Point, combine, offset, polyline, pt};
 use crate::job::{Job, Meets, Region, Rule, Shape};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, LeftOut, Target, ground};
+use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, ground};
 
 /// Warns, by name, of regions that are to be wound into spirals of which none came about.
 pub(in crate::plan) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
@@ -149,7 +149,10 @@ pub(in crate::plan) fn open_straps(
     left_out: &[LeftOut],
 ) {
     for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
-        let open = |l: &&LeftOut| l.region == region.name && l.reason.starts_with(fibre::NONE_CLOSES);
+        let open = |l: &&LeftOut| {
+            l.region == region.name
+                && matches!(l.reason, Reason::Straps { missing, asked } if missing == asked)
+        };
         let numbers: Vec<usize> = left_out.iter().filter(open).map(|l| l.layer).collect();
         if numbers.is_empty() {
             continue;
@@ -324,9 +327,6 @@ const ROUGH_MM: f64 = 0.02;
 /// Common ground below this is rounding, mm2.
 const LEAST_MM2: f64 = 0.05;
 
-/// How the reason begins for which a course whose tow would land astray is left out.
-const TRAILING: &str = "tow that trails the nozzle";
-
 /// Warns, by name, of regions that get no tow in any layer.
 pub(in crate::plan) fn empty_regions(
     notes: &mut Notes,
@@ -341,13 +341,14 @@ pub(in crate::plan) fn empty_regions(
         }
         let mine = left_out.iter().filter(|l| l.region == region.name);
         let most = mine.max_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
-        let why = most.map_or("it lies in no layer of the part", |l| l.reason.as_str());
+        let why = most.map_or("it lies in no layer of the part".to_owned(), |l| l.reason.to_string());
+        let trails = most.is_some_and(|l| matches!(l.reason, Reason::Astray { .. }));
         let d = Diagnostic::warning(
             "region-empty",
             format!("region `{}` gets no tow in any layer: {why}", region.name),
         );
         let asked = || layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index));
-        notes.push(if why.starts_with(TRAILING) {
+        notes.push(if trails {
             d.help(format!(
                 "the tow's `trail_mm` is {} mm: measure it, mostly it is below 3 mm; else a tow or a nozzle that trails less, or wider bends: no hoop so near to its hole, a larger `min_bend_radius_mm`",
                 job.tow.trail_mm
