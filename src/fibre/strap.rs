@@ -834,6 +834,32 @@ mod tests {
     }
 
     #[test]
+    fn open_courses_are_kept_where_they_turn_about_a_pin() {
+        // a leg at a right angle: belts too wide to close find room along its outer edge
+        let bar = |x0: f64, y0: f64, x1: f64, y1: f64| {
+            combine::ring_area(&[pt(x0, y0), pt(x1, y0), pt(x1, y1), pt(x0, y1)])
+        };
+        let leg = combine::union_all(&[bar(0.0, 0.0, 90.0, 30.0), bar(0.0, 0.0, 30.0, 90.0)]);
+        let part = offset::closed(&offset::opened(&leg, 6.0, 0.004), 8.0, 0.004);
+        let at = [(75.0, 15.0), (15.0, 75.0)];
+        for courses in [Some(12), None] {
+            let mut room = Room::new(Order { radius: 5.0, courses, ..order(1) }, &part);
+            lay(&mut room, &pins(&at.map(|(x, y)| (x, y, 5.0))), 1.0, &part);
+            let turn = |c: &super::super::Course, (x, y): (f64, f64)| -> f64 {
+                let arcs = c.path().segments.iter().filter(|s| s.radius().is_finite());
+                let about = arcs.filter(|s| s.point_at(0.5 * s.length()).dist(pt(x, y)) < 18.0);
+                about.map(|s| s.length() / s.radius()).sum()
+            };
+            let open: Vec<_> = room.courses.iter().filter(|c| !c.path().closed).collect();
+            for c in &open {
+                let most = at.map(|pin| turn(c, pin)).into_iter().fold(0.0, f64::max);
+                assert!(most > 1.0, "{courses:?}: turns by {most} from {:?}", c.path().start());
+            }
+            assert!(room.courses.len() > open.len(), "{courses:?}: some close");
+        }
+    }
+
+    #[test]
     fn a_hole_in_the_way_of_a_side_is_gone_round_like_a_pin() {
         // it stands on the line that is tangent to both pins
         let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 60.0), pt(0.0, 60.0)]);
