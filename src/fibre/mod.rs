@@ -25,6 +25,7 @@ mod stagger;
 mod steered;
 mod strap;
 mod task;
+mod taut;
 mod trail;
 mod turn;
 mod unidirectional;

@@ -1,6 +1,7 @@
 //! Reads a TOML text against a [`Table`]: every fault of the text is found in
 //! one pass, each with its place.
 
+use super::slips::{NO_UNIT, SLASHES, header, single_header, slip, with_unit};
 use super::table::{Key, Kind, Need, Table};
 use crate::diagnostic::nearest::{help, listed, nearest};
 use crate::diagnostic::{Diagnostic, Faults, Outcome, Source, counted};
@@ -101,73 +102,6 @@ struct Entry {
 /// The kind of file of a first level of keys, if one of them tells it.
 fn kind_of(has: impl Fn(&str) -> bool) -> Option<&'static str> {
     KINDS.iter().find(|(_, keys)| keys.iter().any(|k| has(k))).map(|(kind, _)| *kind)
-}
-
-/// The line of a text that holds a place.
-fn line_at(text: &str, at: usize) -> Option<&str> {
-    let before = text.get(..at)?.rfind('\n').map_or(0, |k| k + 1);
-    text[before..].lines().next()
-}
-
-/// What was probably meant by a line that is not TOML: how it would be written here.
-fn slip(text: &str, at: usize) -> Option<String> {
-    let (key, value) = line_at(text, at)?.split_once('=')?;
-    let value = value.split('#').next()?.trim();
-    if let Some(number) = decimal_comma(value) {
-        return Some(format!("the decimal sign is a point: {number}"));
-    }
-    if key.trim() == "layers" && super::layers::parse(value).is_ok() {
-        return Some(format!("`layers` is text: \"{value}\""));
-    }
-    if let Some(number) = with_unit(value) {
-        return Some(format!("{NO_UNIT}: {number}"));
-    }
-    (value.starts_with('"') && value.contains('\\')).then(|| SLASHES.to_owned())
-}
-
-/// What is told of a number that is written with its unit.
-const NO_UNIT: &str = "write the number without its unit, the key says the unit";
-
-/// What is told of a path as another system writes it.
-const SLASHES: &str = "write / in paths, on every system";
-
-/// A number with a decimal comma, with a point.
-fn decimal_comma(value: &str) -> Option<String> {
-    let (whole, part) = value.split_once(',')?;
-    let digits = |s: &str| !s.is_empty() && s.chars().all(|c| c.is_ascii_digit());
-    (digits(whole.trim_start_matches(['+', '-'])) && digits(part)).then(|| format!("{whole}.{part}"))
-}
-
-/// The number of a value that ends in a unit, as `3 mm` or `45°`.
-fn with_unit(value: &str) -> Option<&str> {
-    let end = value.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c)))?;
-    let (number, unit) = value.split_at(end);
-    let unit = unit.trim();
-    let letters = unit.chars().all(|c| c.is_alphanumeric() || "°%/^µ²³".contains(c));
-    let short = !unit.is_empty() && unit.chars().count() <= 8;
-    (letters && short && number.parse::<f64>().is_ok()).then_some(number)
-}
-
-/// Where a line holds nothing but a header, as `[region]`.
-fn header(text: &str, header: &str) -> Option<Range<usize>> {
-    let mut from = 0;
-    for line in text.split('\n') {
-        if line.split('#').next().is_some_and(|l| l.trim() == header) {
-            let start = from + line.find('[').unwrap_or_default();
-            return Some(start..start + header.len());
-        }
-        from += line.len() + 1;
-    }
-    None
-}
-
-/// The name of a list of tables whose header at a place cannot stand beside another one that
-/// has single brackets.
-fn single_header(text: &str, at: usize, root: &'static Table) -> Option<&'static str> {
-    let line = line_at(text, at)?.split('#').next()?.trim();
-    let name = line.trim_start_matches('[').trim_end_matches(']').trim();
-    let key = root.key(name).filter(|k| matches!(k.kind, Kind::Tables(_)))?;
-    (line.starts_with('[') && header(text, &format!("[{name}]")).is_some()).then_some(key.name)
 }
 
 #[derive(Clone, Debug)]

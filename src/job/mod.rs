@@ -14,6 +14,7 @@ mod document;
 mod layers;
 mod named;
 mod read;
+mod slips;
 pub(crate) mod table;
 
 pub use block::{Block, BlockKind, BlockValues};
@@ -64,9 +65,7 @@ pub struct Job {
 impl Job {
     /// The height is not the job's own but one that the outline brings.
     pub(crate) fn brought(&self, height_mm: f64) -> bool {
-        // a height is the difference of two sums
-        const SAME_HEIGHT_MM: f64 = 1e-6;
-        (height_mm - self.layer_height_mm).abs() > SAME_HEIGHT_MM
+        (height_mm - self.layer_height_mm).abs() > crate::outline::SAME_HEIGHT_MM
     }
 
     /// Temperature at which a head works, degC.

@@ -1,6 +1,6 @@
 //! Drawings as layers: groups with a range of heights, or one thickness.
 
-use super::{Layer, assemble, layer_count};
+use super::{Layer, SAME_HEIGHT_MM, assemble, layer_count};
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::{Area, combine};
 use crate::job::OutlineFile;
@@ -22,10 +22,6 @@ pub(super) struct ZGroup {
     pub(super) to_mm: f64,
     pub(super) area: Area,
 }
-
-/// Heights closer than this are the same, mm: far below a layer, far above what
-/// adding up layer heights loses.
-const SAME_HEIGHT_MM: f64 = 1e-6;
 
 /// The drawing's layers. A layer gets the groups whose range holds its middle,
 /// united.

@@ -8,7 +8,7 @@
 
 mod commands;
 
-use super::{Layer, assemble};
+use super::{Layer, SAME_HEIGHT_MM, assemble};
 use crate::diagnostic::{Diagnostic, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, grid, polyline};
@@ -18,9 +18,6 @@ use rayon::prelude::*;
 /// A contour whose ends are this close is closed, mm: single precision far from the
 /// origin loses so much.
 const CLOSES_WITHIN_MM: f64 = 0.01;
-
-/// Heights closer than this are those of one layer, mm.
-const SAME_HEIGHT_MM: f64 = 1e-6;
 
 /// One layer as it is read: its top, mm, and its rings, outer ones counter-clockwise.
 struct Cut {

@@ -68,6 +68,10 @@ impl Outline {
     }
 }
 
+/// Heights closer than this are the same, mm: far below a layer and what files give, far above
+/// what adding up layer heights loses.
+pub(crate) const SAME_HEIGHT_MM: f64 = 1e-6;
+
 /// Most layers of a part: 2 m in layers of 0.1 mm. More means a wrong unit.
 pub const MOST_LAYERS: usize = 20_000;
 

@@ -157,7 +157,7 @@ pub(super) fn sections(
 ) -> Outcome<()> {
     let (width, key) = (job.beads.bead_width_mm, "`[matrix] bead_width_mm`");
     let thickest = outline.layers.iter().max_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
-    if let Some(layer) = thickest.filter(|l| width + SAME_MM < l.height_mm) {
+    if let Some(layer) = thickest.filter(|l| width + outline::SAME_HEIGHT_MM < l.height_mm) {
         let height = layer.height_mm;
         let message = format!("a bead of {width} mm is narrower than a layer is high, {height:.3} mm");
         let d = if job.brought(height) { Diagnostic::warning } else { Diagnostic::error };
@@ -175,9 +175,6 @@ pub(super) fn sections(
         _ => Ok(()),
     }
 }
-
-/// Heights that differ by less are the same, mm.
-const SAME_MM: f64 = 1e-6;
 
 /// Warns where layers are too thin for the tow whose heights were not known when the job was
 /// read: most are the file's own, and whether to press tow flatter is for the user to decide.

@@ -10,7 +10,7 @@ pub(crate) use meets::ground;
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::geom::{Area, offset, smooth};
 use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
-use crate::outline::{Layer, Outline};
+use crate::outline::{Layer, Outline, SAME_HEIGHT_MM};
 use std::collections::BTreeMap;
 
 /// What is asked of one layer.
@@ -264,8 +264,6 @@ fn pick(region: &Region, outline: &Outline) -> Outcome<Vec<usize>> {
             (first - 1..end).step_by(step.max(1)).collect()
         }
         Layers::Heights { from_mm, to_mm } => {
-            // a middle is a sum of heights
-            const SAME_HEIGHT_MM: f64 = 1e-6;
             let within =
                 |l: &Layer| (from_mm - SAME_HEIGHT_MM..=to_mm + SAME_HEIGHT_MM).contains(&l.z_middle_mm());
             (0..last).filter(|&i| within(&outline.layers[i])).collect()

@@ -20,7 +20,7 @@ mod package;
 mod tests;
 
 use super::mesh::Mesh;
-use super::{Layer, assemble};
+use super::{Layer, SAME_HEIGHT_MM, assemble};
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, grid, pt};
@@ -42,9 +42,6 @@ const MOST_PLACED: usize = 10_000;
 /// time.
 const MOST_FOLLOWED: usize = 1_000_000;
 const MOST_TRIANGLES: usize = 20_000_000;
-
-/// Heights closer than this are the same, mm; files give three to six decimals.
-const SAME_HEIGHT_MM: f64 = 1e-6;
 
 /// Reads the build's layers; `layer_height_mm` is for meshes.
 ///
