@@ -23,6 +23,7 @@ pub mod quote;
 pub mod kit;
 pub mod cli;
 
+mod count;
 pub mod diagnostic;
 pub mod files;
 pub mod geom;

@@ -1,6 +1,7 @@
 //! The plan, `NAME.plan.json`: enough, beside the program and the printer
 //! profile, for somebody else to check the print.
 
+use crate::count::f64_of;
 use crate::estimate::Estimate;
 use crate::fibre::LayerCourses;
 use crate::files;
@@ -499,7 +500,7 @@ fn quality(q: &crate::fibre::RegionQuality) -> Quality {
         courses: q.courses,
         closed: q.closed,
         ends: 2 * q.courses,
-        cuts_per_m: (q.length_mm > 0.0).then(|| coarse(1000.0 * cuts(q.courses) / q.length_mm)),
+        cuts_per_m: (q.length_mm > 0.0).then(|| coarse(1000.0 * f64_of(q.courses) / q.length_mm)),
         length_mm: coarse(q.length_mm),
         longest_mm: coarse(q.longest_mm),
         shortest_mm: coarse(q.shortest_mm),
@@ -507,11 +508,6 @@ fn quality(q: &crate::fibre::RegionQuality) -> Quality {
         edge_strain: fine(q.edge_strain),
         trail_off_mm: coarse(q.trail_off_mm),
     }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-fn cuts(courses: usize) -> f64 {
-    courses as f64
 }
 
 fn bead(b: &Bead) -> PlanBead {

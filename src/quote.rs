@@ -1,5 +1,6 @@
 //! One job quoted: its estimate, and the series of a few quantities a year.
 
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::estimate::series::{BreakEven, PerPart, Quote, Reckoning};
 use crate::estimate::{self, Estimate};
@@ -185,8 +186,7 @@ fn series(
 
 /// One part of a program of so many copies.
 fn per_part(job: &Job, e: &Estimate, copies: usize) -> PerPart {
-    #[expect(clippy::cast_precision_loss, reason = "parts on a bed")]
-    let copies = copies as f64;
+    let copies = f64_of(copies);
     let purge_g = e.purge_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
     PerPart {
         printer_h: e.time_s.total / 3600.0 / copies,

@@ -1,5 +1,6 @@
 //! How far long work has come, told while it goes on.
 
+use crate::count::f64_of;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 /// A share of the work, moved on by whoever does it, from any thread.
@@ -33,8 +34,7 @@ impl Progress {
         let (from, to) = (at(&self.from), at(&self.to));
         let steps = self.steps.load(Ordering::Relaxed);
         let done = self.done.load(Ordering::Relaxed).min(steps);
-        #[expect(clippy::cast_precision_loss, reason = "a number of layers")]
-        let inside = if steps == 0 { 0.0 } else { done as f64 / steps as f64 };
+        let inside = if steps == 0 { 0.0 } else { f64_of(done) / f64_of(steps) };
         (from + (to - from) * inside).clamp(0.0, 1.0)
     }
 }

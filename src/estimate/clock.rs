@@ -4,6 +4,7 @@
 //! something happens at rest: a wait, a cut, a head change.
 
 use super::TimeSplit;
+use crate::count::f64_of;
 use crate::gcode;
 use crate::geom::{Point, Segment};
 use crate::job::printer::{HeadChange, ROOM_C};
@@ -100,7 +101,7 @@ impl<'a> Clock<'a> {
             // as it is written, in whole mm/min
             speed_mm_s: gcode::written_speed_mm_s(pace.speed_mm_s),
             acceleration_mm_s2: pace.acceleration_mm_s2,
-            least_s: lines(pace.lines) * self.printer.controller.block_time_s,
+            least_s: f64_of(pace.lines) * self.printer.controller.block_time_s,
         });
         self.at = path.to();
         self.z += dz;
@@ -231,9 +232,4 @@ impl<'a> Clock<'a> {
             + split.other;
         (split, self.spent.into_iter().map(|(_, s)| s).collect())
     }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a number of lines")]
-fn lines(n: usize) -> f64 {
-    n as f64
 }

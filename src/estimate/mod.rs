@@ -6,6 +6,7 @@ pub mod series;
 mod table;
 mod time;
 
+use crate::count::f64_of;
 pub use quick::{ROUGH_MM, WITHIN, Within, quick};
 pub use table::table;
 pub use time::{heated, time};
@@ -191,11 +192,6 @@ fn share_of(part: f64, whole: f64) -> f64 {
 fn to(decimals: usize, v: f64) -> f64 {
     let scale = [1.0, 10.0, 1e2, 1e3, 1e4, 1e5][decimals.min(5)];
     (v * scale).round() / scale
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a number of parts")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
 }
 
 #[cfg(test)]

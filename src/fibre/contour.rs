@@ -4,6 +4,7 @@ use super::along::SWINGS;
 use super::order::Order;
 use super::room::Room;
 use super::{spiral, unidirectional};
+use crate::count::f64_of;
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use crate::reinforcement::Reason;
 use rayon::prelude::*;
@@ -111,8 +112,7 @@ fn worth_closed(room: &Room<'_>) -> f64 {
     let o = room.order;
     let share = if o.courses.is_some() { OPEN_OF_SOME } else { OPEN };
     let cut = CUT_OF_A_RING * o.shortest;
-    #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-    let deepest = o.courses.map(|n| (n as f64 - 0.5) * o.spacing);
+    let deepest = o.courses.map(|n| (f64_of(n) - 0.5) * o.spacing);
     let asked = |path: &Path| {
         let Some(deepest) = deepest else { return path.length() };
         let (mut all, mut asked) = (0_u32, 0_u32);
@@ -313,8 +313,7 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
     let chord = COARSE_MM;
     let mut band = room.area.clone();
     if most < ROUNDS {
-        #[expect(clippy::cast_precision_loss, reason = "a number of courses")]
-        let deep = offset::shrunk(&band, (most as f64 - 1.0) * o.spacing + 0.1 * o.width, chord);
+        let deep = offset::shrunk(&band, (f64_of(most) - 1.0) * o.spacing + 0.1 * o.width, chord);
         band = combine::difference(&band, &deep);
     }
     let strips: Vec<Area> = room

@@ -7,6 +7,7 @@
 //! planes for its quadratics. Without them directions would hardly turn near a point and
 //! hurry between two: circles would be told as polygons.
 
+use crate::count::f64_of;
 use crate::geom::{Point, trig};
 use crate::job::Field;
 use crate::job::field::Sample;
@@ -121,8 +122,7 @@ fn merged(samples: &[Sample]) -> Vec<Sample> {
             let (sin, cos) = trig::sin_cos(2.0 * s.angle_deg.to_radians());
             sum + Point::new(cos, sin) * s.weight
         });
-        #[expect(clippy::cast_precision_loss, reason = "samples of one place")]
-        let weight = sum.norm() / here.len() as f64;
+        let weight = sum.norm() / f64_of(here.len());
         Sample { angle_deg: (0.5 * trig::atan2(sum.y, sum.x)).to_degrees(), weight, ..first }
     };
     places.iter().map(one).collect()

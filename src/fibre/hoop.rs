@@ -1,6 +1,7 @@
 //! Closed courses round a hole.
 
 use super::room::Room;
+use crate::count::f64_of;
 use crate::geom::{Area, Point, bend, combine, offset, smooth};
 use crate::reinforcement::Reason;
 
@@ -35,8 +36,7 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
         if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
             if o.courses.is_some() {
                 let left = most - k;
-                #[expect(clippy::cast_precision_loss, reason = "a handful of hoops")]
-                let length = crate::geom::polyline::ring_length(&ring) * (left - 1) as f64;
+                let length = crate::geom::polyline::ring_length(&ring) * f64_of(left - 1);
                 room.leave_out(Reason::Hoops { missing: left, asked: most }, length, ring.first().copied());
             }
             break;

@@ -10,6 +10,7 @@ use super::nests::{self, Nest};
 use super::room::Room;
 use super::turn::MARGIN_MM;
 use super::worth::Worth;
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Path, Point, Segment, bend, trig};
 
@@ -359,11 +360,6 @@ impl Joiner<'_, '_> {
 struct Runs {
     id: Vec<usize>,
     length: Vec<f64>,
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a handful")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
 }
 
 #[cfg(test)]

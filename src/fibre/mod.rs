@@ -296,8 +296,3 @@ const TRAIL_MOST: f64 = 0.25;
 /// How far tow may lie off the line wanted before its strip is taken from where it
 /// lies and the course is told, mm.
 pub const TRAIL_MM: f64 = 0.05;
-
-#[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
-}

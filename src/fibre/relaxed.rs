@@ -10,6 +10,7 @@
 //! decided which way to turn where the field jumps by exactly a right angle.
 
 use super::directions::Directions;
+use crate::count::f64_of;
 use crate::geom::{Bounds, Point, trig};
 
 /// Grid cells per bend radius: a quarter turn spreads over six of them.
@@ -52,7 +53,7 @@ impl Relaxed {
     }
 
     fn node(&self, i: usize, j: usize) -> Point {
-        self.lo + Point::new(float(i), float(j)) * self.cell
+        self.lo + Point::new(f64_of(i), f64_of(j)) * self.cell
     }
 
     /// Averages until no direction bends more than `most` 1/mm, or [`ROUNDS`].
@@ -123,18 +124,12 @@ fn count(cells: f64) -> usize {
     n + 3
 }
 
-fn float(n: usize) -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "at most MOST cells")]
-    let f = n as f64;
-    f
-}
-
 /// The node before a place and the share of the cell beyond it.
 fn place(at: f64, nodes: usize) -> (usize, f64) {
-    let at = at.clamp(0.0, float(nodes - 1) - 1e-9);
+    let at = at.clamp(0.0, f64_of(nodes - 1) - 1e-9);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within the grid")]
     let i = (at.floor() as usize).min(nodes - 2);
-    (i, at - float(i))
+    (i, at - f64_of(i))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use super::Course;
 use super::order::Order;
 use super::trail;
+use crate::count::f64_of;
 use crate::geom::leading::Wanted;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
@@ -352,8 +353,7 @@ impl<'a> Room<'a> {
                 let at = course.path().point_at(0.5 * course.length_mm());
                 self.leave_out(Reason::TooShort { shortest_mm: self.order.shortest }, course.length_mm(), at);
                 let ring = course.path().flatten(bend::PROPOSAL_CHORD_MM);
-                #[expect(clippy::cast_precision_loss, reason = "points of one loop")]
-                let share = 1.0 / ring.len().max(1) as f64;
+                let share = 1.0 / f64_of(ring.len().max(1));
                 within.push(ring.iter().fold(Point::default(), |sum, p| sum + *p * share));
             } else {
                 kept.push(course);
@@ -474,8 +474,7 @@ impl<'a> Room<'a> {
         let limit = o.width - o.deviation;
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a length in steps")]
         let n = ((total / LOOK_MM).ceil() as usize).max(1);
-        #[expect(clippy::cast_precision_loss, reason = "fewer steps than 2^52")]
-        let s = |i: usize| total * i as f64 / n as f64;
+        let s = |i: usize| total * f64_of(i) / f64_of(n);
         #[expect(clippy::cast_possible_truncation, reason = "a place in tow widths")]
         let cell = |v: f64| (v / o.width).floor() as i64;
         let mut walk = path.walk();

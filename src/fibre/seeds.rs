@@ -4,6 +4,7 @@
 
 use super::room::Room;
 use super::steered::{BESIDE_MM, Line, Tracer, lay_one_of};
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Point, bend};
 
@@ -61,8 +62,7 @@ impl Seeds {
         let length = path.length();
         let mut seeds = Vec::new();
         for k in 0..ALONG_A_SIDE {
-            #[expect(clippy::cast_precision_loss, reason = "a handful")]
-            let s = length * (k as f64 + 0.5) / ALONG_A_SIDE as f64;
+            let s = length * (f64_of(k) + 0.5) / f64_of(ALONG_A_SIDE);
             let (Some(p), Some(t)) = (path.point_at(s), path.tangent_at(s)) else { continue };
             for side in [1.0, -1.0] {
                 let at = p + t.left() * (side * (tracer.spacing + BESIDE_MM));

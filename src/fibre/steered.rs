@@ -18,6 +18,7 @@ use super::relaxed::Relaxed;
 use super::room::Room;
 use super::seeds::Seeds;
 use super::worth::Worth;
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Point, bend, polyline, trig};
 use crate::reinforcement::Reason;
@@ -325,8 +326,7 @@ impl<'a> Tracer<'a> {
             // once round and back, past the seed or beside it
             let beside = seed + start * (q - seed).dot(start);
             if line.len() > 20 && (p - seed).dot(start) < 0.0 && (q - seed).dot(start) >= 0.0 {
-                #[expect(clippy::cast_precision_loss, reason = "points of one line")]
-                let length = self.step * line.len() as f64;
+                let length = self.step * f64_of(line.len());
                 let missed = q.dist(beside);
                 if missed < (CLOSED_RAD * length).max(0.9 * self.spacing) && missed < 0.2 * length {
                     let same_way = Point::unit(heading).dot(start) > 0.9;
@@ -418,8 +418,7 @@ fn closed_up(line: &[Point], end: Point) -> Vec<Point> {
     let (Some(&first), Some(&second)) = (line.first(), line.get(1)) else { return line.to_vec() };
     let along = (second - first).normalised().unwrap_or_default();
     let missed = (end - first).dot(along.left());
-    #[expect(clippy::cast_precision_loss, reason = "points of one line")]
-    let part = |k: usize| k as f64 / line.len() as f64;
+    let part = |k: usize| f64_of(k) / f64_of(line.len());
     let mut out: Vec<Point> = Vec::with_capacity(line.len());
     for (k, p) in line.iter().enumerate() {
         let next = line.get(k + 1).copied().unwrap_or(end);

@@ -2,6 +2,7 @@
 
 use super::room::Room;
 use super::taut::{corners, led, outer, settled};
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, combine, offset, shortest, smooth, trig};
 use crate::reinforcement::Reason;
@@ -67,8 +68,7 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
     let asked = o.courses.unwrap_or(whole.max(1));
     if asked > whole {
         let left = asked - whole;
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let length = left as f64 * first.perimeter();
+        let length = f64_of(left) * first.perimeter();
         let beyond: f64 = room.courses[before..].iter().map(super::Course::length_mm).sum();
         let at = first.rings().next().and_then(|r| r.first().copied());
         // what goes round single pins is laid, but no strap: a word about it in any case
@@ -84,8 +84,7 @@ const MOST_CROSSED: usize = 3;
 /// lie along a side.
 fn wraps(course: &super::Course, rounds: &[Area], belts: usize, spacing: f64) -> bool {
     let line = course.path().flatten(bend::PROPOSAL_CHORD_MM);
-    #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-    let deep = (belts + 1) as f64 * spacing;
+    let deep = f64_of(belts + 1) * spacing;
     rounds.iter().map(Lines::boundary).any(|round| {
         let near = |p: Point| round.enclose(p) || round.distance_within(p, deep).is_finite();
         let turns = line.windows(3).filter(|w| near(w[1])).map(|w| {
@@ -118,8 +117,7 @@ fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<(
     let radius = smooth::working_radius(o.radius);
     let middles: Vec<Point> = rounds.iter().filter_map(Area::centroid).collect();
     let between = |straps: usize| {
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let deep = radius + straps as f64 * (o.spacing + SPARE * o.deviation);
+        let deep = radius + f64_of(straps) * (o.spacing + SPARE * o.deviation);
         let ground = offset::shrunk(within, deep, bend::PROPOSAL_CHORD_MM);
         // from each to each: pins are listed in any order
         let pairs = middles.iter().enumerate().flat_map(|(i, a)| middles[..i].iter().map(move |b| (*b, *a)));
@@ -155,8 +153,7 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
     let mut belts: Vec<Area> = Vec::new();
     let mut size = 0.0;
     while belts.len() < most {
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let out = belts.len() as f64 * (o.spacing + SPARE * o.deviation);
+        let out = f64_of(belts.len()) * (o.spacing + SPARE * o.deviation);
         let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
         let inside = combine::intersection(&belt, within).area();
         // where a number is not asked for: once hardly any of it lies inside, not even round a
@@ -258,8 +255,7 @@ fn side_by_side(
     for (k, belt) in belts.iter().enumerate().rev() {
         // a thousandth of a millimetre all round is the tidying's
         let trifle = 2.0 * offset::TIDY_MM * belt.perimeter();
-        #[expect(clippy::cast_precision_loss, reason = "a number of straps")]
-        let out = k as f64 * (o.spacing + SPARE * o.deviation);
+        let out = f64_of(k) * (o.spacing + SPARE * o.deviation);
         let held: Vec<Area> = rounds.iter().map(|r| offset::grown(r, out, chord)).collect();
         let ring = if combine::difference(belt, &within).area() < trifle {
             outer(belt)?

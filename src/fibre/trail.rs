@@ -2,6 +2,7 @@
 
 use super::room::has_way;
 use super::{Course, TRAIL_MM};
+use crate::count::f64_of;
 use crate::geom::leading::{self, Led};
 use crate::geom::nearest::Lines;
 use crate::geom::{Point, trig};
@@ -64,8 +65,7 @@ pub(super) fn parted(course: &Course, walls: &Lines, leads: Leads) -> Vec<Course
         let total = line.length();
         let from = |p: &Point| p.dist(Point::new(x, y));
         let nearest = line.places(LOOK_MM).enumerate().min_by(|a, b| from(&a.1).total_cmp(&from(&b.1)));
-        #[expect(clippy::cast_precision_loss, reason = "places of one course")]
-        let at = nearest.map_or(0.0, |(k, _)| k as f64 * LOOK_MM).min(total);
+        let at = nearest.map_or(0.0, |(k, _)| f64_of(k) * LOOK_MM).min(total);
         // the bend comes out of reach of the tow behind the nozzle on either side
         let gap = leads.trail.max(leads.apart);
         let pieces = if line.closed {

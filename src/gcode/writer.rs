@@ -2,6 +2,7 @@
 
 use super::number::{push, rounded};
 use super::{Facts, Text, header, names};
+use crate::count::f64_of;
 use crate::diagnostic::Outcome;
 use crate::geom::{Arc, Point, Segment, pt};
 use crate::job::block::{Block, BlockValues};
@@ -308,8 +309,7 @@ impl Writer<'_> {
     }
 
     fn lay_chords(&mut self, points: &[Point], length: f64, fed: bool) {
-        #[expect(clippy::cast_precision_loss, reason = "at most 100000 chords")]
-        let each = length / points.len() as f64;
+        let each = length / f64_of(points.len());
         for p in points {
             self.lay_line(*p, each, fed);
         }

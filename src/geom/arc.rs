@@ -1,6 +1,7 @@
 //! A circular arc.
 
 use super::{Point, trig};
+use crate::count::f64_of;
 
 /// A circular arc shorter than a full turn, with its ends kept as given.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,8 +77,7 @@ impl Arc {
         let n = self.chords(chord_mm);
         let total = self.length();
         for i in 1..n {
-            #[expect(clippy::cast_precision_loss, reason = "at most 100000 chords")]
-            out.push(self.point_at(total * i as f64 / n as f64));
+            out.push(self.point_at(total * f64_of(i) / f64_of(n)));
         }
         out.push(self.to);
     }

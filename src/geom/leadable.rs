@@ -15,6 +15,7 @@
 
 mod least;
 
+use crate::count::f64_of;
 use least::{Bound, Window};
 
 use super::nearest::Lines;
@@ -63,11 +64,6 @@ fn count(x: f64) -> usize {
     x.max(0.0) as usize
 }
 
-#[expect(clippy::cast_precision_loss, reason = "a count of nodes")]
-fn float(n: usize) -> f64 {
-    n as f64
-}
-
 /// Turn of a path up to lengths that only grow.
 struct Turns<'a> {
     path: &'a Path,
@@ -112,8 +108,8 @@ impl<'a> Line<'a> {
         let bend = (0..=last + count(REACH * NODES))
             .map(|i| {
                 // the line ends at the last node: a bend that begins behind it is no part of it
-                let end = (i == last).then(|| turns.up_to((float(i) - 1.0) * step));
-                let here = turns.up_to((float(i) - 0.5) * step);
+                let end = (i == last).then(|| turns.up_to((f64_of(i) - 1.0) * step));
+                let here = turns.up_to((f64_of(i) - 0.5) * step);
                 let mean = end.map_or((here - before) / step, |end| 2.0 * (end - before) / step);
                 before = here;
                 mean
@@ -124,7 +120,7 @@ impl<'a> Line<'a> {
 
     /// Length from the start at which a node lies.
     fn at(&self, node: usize) -> f64 {
-        (float(node) - 1.0) * self.step
+        (f64_of(node) - 1.0) * self.step
     }
 
     /// How far off the wanted line places of the last straight lie where the follower's

@@ -1,5 +1,6 @@
 //! A small piece, layer by layer, and its program.
 
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::estimate::{self, TimeSplit};
 use crate::fibre::{Course, LayerCourses};
@@ -73,8 +74,7 @@ impl<'a> Piece<'a> {
     fn push(&mut self, outline: &Area, courses: LayerCourses, beads: LayerBeads) {
         let height_mm = self.job.layer_height_mm;
         let below = self.layers.len();
-        #[expect(clippy::cast_precision_loss, reason = "a few layers")]
-        let z_bottom_mm = below as f64 * height_mm;
+        let z_bottom_mm = f64_of(below) * height_mm;
         self.layers.push(Layer { number: below + 1, z_bottom_mm, height_mm, outline: outline.clone() });
         self.courses.push(courses);
         self.beads.push(beads);

@@ -2,6 +2,7 @@
 //! there is, this says where it is missing and where it lies on tow.
 
 use super::Bead;
+use crate::count::f64_of;
 use crate::geom::{Area, Bounds, Point, polyline, trig};
 
 /// Distance between the scan lines, mm: a fifth of a common bead.
@@ -87,8 +88,7 @@ impl Lines {
             reason = "a box within the grid's limits"
         )]
         let count = (height / STEP_MM).ceil().max(1.0) as usize;
-        #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-        let step = height / count as f64;
+        let step = height / f64_of(count);
         Self { low: bounds.lo.y + step * 0.5, step, count }
     }
 
@@ -101,13 +101,11 @@ impl Lines {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the count")]
         let index = |y: f64| ((y - self.low) / self.step).ceil().clamp(0.0, self.count_f()) as usize;
         let (base, step) = (self.low, self.step);
-        #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-        (index(low)..index(high)).map(move |k| (k, base + step * k as f64))
+        (index(low)..index(high)).map(move |k| (k, base + step * f64_of(k)))
     }
 
-    #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
     fn count_f(&self) -> f64 {
-        self.count as f64
+        f64_of(self.count)
     }
 
     /// Where an edge crosses the lines.

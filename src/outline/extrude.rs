@@ -1,6 +1,7 @@
 //! Drawings as layers: groups with a range of heights, or one thickness.
 
 use super::{Layer, SAME_HEIGHT_MM, assemble, layer_count};
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::{Area, combine};
 use crate::job::OutlineFile;
@@ -42,7 +43,7 @@ pub(super) fn layers(
     let mut known: BTreeMap<Vec<usize>, Area> = BTreeMap::new();
     let mut out = Vec::with_capacity(n);
     for k in 0..n {
-        let (bottom, top) = (super::count(k) * height_mm, super::count(k + 1) * height_mm);
+        let (bottom, top) = (f64_of(k) * height_mm, f64_of(k + 1) * height_mm);
         let middle = lowest + (bottom + top) * 0.5;
         let here: Vec<usize> = (0..drawing.groups.len())
             .filter(|g| {
@@ -75,8 +76,6 @@ fn plain(notes: &mut Notes, area: &Area, file: &OutlineFile, height_mm: f64) -> 
     let n = layer_count(notes, &file.typed, thickness, height_mm)?;
     assemble(
         &file.typed,
-        (0..n)
-            .map(|k| (super::count(k) * height_mm, super::count(k + 1) * height_mm, area.clone()))
-            .collect(),
+        (0..n).map(|k| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, area.clone())).collect(),
     )
 }

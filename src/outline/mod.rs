@@ -16,6 +16,7 @@ mod stl;
 mod svg;
 mod threemf;
 
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files::{self, Input};
 use crate::geom::{Area, Bounds, Point, combine};
@@ -156,7 +157,7 @@ fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> 
     let exact = total_mm / height_mm;
     // halves go down: a layer's middle must lie inside the part
     let n = (exact - 0.5 - 1e-9).ceil().max(1.0);
-    if !(height_mm > 0.0 && total_mm > 0.0 && n <= count(MOST_LAYERS)) {
+    if !(height_mm > 0.0 && total_mm > 0.0 && n <= f64_of(MOST_LAYERS)) {
         return Err(Diagnostic::error(
             "outline-too-large",
             format!("{total_mm} mm in layers of {height_mm} mm make more than {MOST_LAYERS} layers"),
@@ -211,7 +212,7 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
     }
     let n = layer_count(notes, name, highest - lowest, height_mm)?;
     let middle = |k: usize| {
-        let bottom = lowest + count(k) * height_mm;
+        let bottom = lowest + f64_of(k) * height_mm;
         // a part thinner than half a layer is still cut inside
         let top = if n == 1 { highest.min(bottom + height_mm) } else { bottom + height_mm };
         bottom.midpoint(top)
@@ -227,7 +228,7 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
     let layers = united
         .into_iter()
         .enumerate()
-        .map(|(k, a)| (count(k) * height_mm, count(k + 1) * height_mm, a))
+        .map(|(k, a)| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, a))
         .collect();
     assemble(name, layers)
 }
@@ -235,12 +236,6 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
 /// A number of mm without the noise of binary fractions.
 fn rounded(mm: f64) -> f64 {
     (mm * 1e4).round() / 1e4
-}
-
-/// A count as a number to compute with.
-#[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
-fn count(n: usize) -> f64 {
-    n as f64
 }
 
 /// Layers from bottoms, tops and areas: empty ones at the top end the part,

@@ -1,7 +1,8 @@
 //! Regions that overlap in a layer and share the place: half and half, or turn and
 //! turn about. By priority needs nothing: the order of laying does it.
 
-use super::{CHORD_MM, Target, Task, f64_of, hoops_between};
+use super::{CHORD_MM, Target, Task, hoops_between};
+use crate::count::f64_of;
 use crate::geom::{Area, combine, offset, smooth};
 use crate::job::{Job, Map, Meets, Region};
 

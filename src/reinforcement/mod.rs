@@ -4,6 +4,7 @@ mod left_out;
 mod meets;
 mod shape;
 
+use crate::count::f64_of;
 pub use left_out::{LeftOut, Reason};
 pub(crate) use meets::ground;
 
@@ -128,11 +129,6 @@ pub(crate) fn hoops_between(hole: &Area, clearance: f64, width: f64, radius: f64
     let first = smooth::rounded_up(grown.polygons().first().map_or(&[][..], |p| p.outer()), radius);
     let inner = offset::shrunk(&first, 0.5 * width, CHORD_MM);
     [inner, offset::grown(&first, deep - 0.5 * width, CHORD_MM)]
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a handful of perimeters")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
 }
 
 /// Indices of the regions, higher priority first, then the file's order.

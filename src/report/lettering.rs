@@ -7,6 +7,7 @@
 //! above the capitals.
 
 use super::canvas::Line;
+use crate::count::f64_of;
 use crate::geom::Point;
 
 /// Width of the pen in heights of a capital, as type B lettering of ISO 3098-1
@@ -21,8 +22,7 @@ const HEIGHT: f64 = 6.0;
 
 /// Width of a text in heights of a capital.
 pub(super) fn width(text: &str) -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "a few dozen letters")]
-    let n = text.chars().count() as f64;
+    let n = f64_of(text.chars().count());
     (n * ADVANCE - (ADVANCE - 4.0)).max(0.0) / HEIGHT
 }
 

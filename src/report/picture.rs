@@ -5,6 +5,7 @@ use super::canvas::{Anchor, CENTRE, Canvas, DASHED, Ink, Item, Line, Pen};
 use super::sheet::{self, Detail, FINE_MM, NARROW_MM, View};
 use super::svg::Colours;
 use super::{Work, lettering, png, svg};
+use crate::count::f64_of;
 use crate::diagnostic::counted;
 use crate::geom::{Bounds, Point, pt};
 use crate::job::Job;
@@ -275,8 +276,7 @@ fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool, 
     if crosses {
         rows.push("tow left out");
     }
-    #[expect(clippy::cast_precision_loss, reason = "seven rows")]
-    let tall = rows.len() as f64 * 4.4;
+    let tall = f64_of(rows.len()) * 4.4;
     let low = if beside { hi.y - 2.0 } else { hi.y - BLOCK[1] - 2.0 };
     let mut at = pt(lo.x + 4.0, low - tall + 2.2);
     for row in rows {

@@ -1,5 +1,6 @@
 //! Where the copies of the part stand on the bed.
 
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Bounds, Point, pt};
 use crate::job::{Head, Job, place_of};
@@ -126,9 +127,4 @@ fn count(v: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a bed holds few parts")]
     let n = (v + 1e-9).floor().clamp(0.0, 1e6) as usize;
     n
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a bed holds few parts")]
-fn f64_of(n: usize) -> f64 {
-    n as f64
 }

@@ -1,6 +1,7 @@
 //! Quotes as a table, as CSV and as JSON.
 
 use super::{Row, told};
+use crate::count::f64_of;
 use crate::diagnostic::Faults;
 use crate::estimate::series::{BreakEven, Quote};
 use crate::estimate::{self, WITHIN};
@@ -169,7 +170,7 @@ fn beds(out: &mut String, s: &SeriesQuoted) {
             if let Some((one, now)) = first.total_per_part.zip(b.total_per_part).filter(|(one, _)| *one > 0.0)
             {
                 let _ = write!(text, ", {:+.1} % cost against 1", (now / one - 1.0) * 100.0);
-                text.push_str(if b.copies > 1 && count(b.copies) > quote.parts_begun {
+                text.push_str(if b.copies > 1 && f64_of(b.copies) > quote.parts_begun {
                     ": more than a year needs"
                 } else if now < one * (1.0 - WORTH) {
                     ": it pays"
@@ -195,12 +196,6 @@ fn beds(out: &mut String, s: &SeriesQuoted) {
         );
     }
     line(out, "most on a bed", &most);
-}
-
-fn count(n: usize) -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "parts on a bed")]
-    let n = n as f64;
-    n
 }
 
 /// Savings below this share are within what the estimate is good for.

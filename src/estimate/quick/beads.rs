@@ -1,6 +1,7 @@
 //! How long beads take, by areas and edges.
 
-use super::{Sketch, f64_of, lifted, typical};
+use super::{Sketch, lifted, typical};
+use crate::count::f64_of;
 use crate::geom::{Area, combine, hatch, polyline};
 use crate::job::{Fill, Job};
 use crate::motion;

@@ -10,7 +10,8 @@
 mod beads;
 mod tow;
 
-use super::{Estimate, Sums, TimeSplit, f64_of};
+use super::{Estimate, Sums, TimeSplit};
+use crate::count::f64_of;
 use crate::geom::Area;
 use crate::job::{Head, Job};
 use crate::motion;

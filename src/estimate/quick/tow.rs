@@ -1,6 +1,7 @@
 //! How much tow a layer's regions take, by areas: bands instead of courses.
 
-use super::{CHORD_MM, ROUGH_MM, f64_of};
+use super::{CHORD_MM, ROUGH_MM};
+use crate::count::f64_of;
 use crate::fibre::{CUT_OF_A_RING, Directions, SPIRAL_MARGIN};
 use crate::geom::{Area, Point, combine, hatch, offset, polyline, smooth};
 use crate::job::{Job, Region, Rule};

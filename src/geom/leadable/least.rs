@@ -6,7 +6,8 @@
 //! four neighbours, but for two columns: the largest offset's, and that of a loop's
 //! start, which its end is to meet.
 
-use super::{float, leading, sets_out};
+use super::{leading, sets_out};
+use crate::count::f64_of;
 
 /// Weight of the offsets' squares beside the largest offset, 1/mm: places that can be
 /// led nearer than the worst one are. Small enough that a hundred nodes at 0.1 mm weigh as
@@ -302,7 +303,7 @@ impl Window {
             let taken = self.step(held, &matrix, &mut state).1;
             let share = (ALMOST / taken.max(1e-12)).min(1.0);
             let then: f64 = state.sides().map(|s| s.then(share)).sum();
-            let sides = 2.0 * float(state.sides().count());
+            let sides = 2.0 * f64_of(state.sides().count());
             let share = then / sum;
             // no nearer to the bounds than is asked for: there lines and arcs find no room
             let centre = (share * share * share * sum).max(KEPT * GAP_MM) / sides;

@@ -1,5 +1,6 @@
 //! Curves of entities as chords.
 
+use crate::count::f64_of;
 use crate::geom::{Point, pt, trig};
 use crate::outline::svg::flatten::{self, CHORD_MM};
 use std::f64::consts::TAU;
@@ -104,8 +105,7 @@ impl Spline {
             let mut parts = 1_usize;
             loop {
                 let at = |k: usize, of: usize| {
-                    #[expect(clippy::cast_precision_loss, reason = "some thousand chords")]
-                    let share = k as f64 / of as f64;
+                    let share = f64_of(k) / f64_of(of);
                     self.at(from + (to - from) * share, span)
                 };
                 let near = (0..parts).all(|k| {
