@@ -68,15 +68,44 @@ pub fn densified(points: &[Point], step: f64) -> Vec<Point> {
 }
 
 /// An open polyline with fewer points, none further than `tolerance` mm from it
-/// (Douglas & Peucker 1973, by the `geo` crate).
+/// (Douglas & Peucker 1973).
+///
+/// Of points that are equally far off, as along a row of teeth, the middle one is kept: halves
+/// are then halved again, where the last one would take off one tooth at a time. The stack is
+/// ours, for the crate's is the thread's: a few thousand teeth overflow it.
 pub fn simplified(points: &[Point], tolerance: f64) -> Vec<Point> {
-    use geo::Simplify;
-    if points.len() < 3 {
-        return points.to_vec();
+    let Some(last) = points.len().checked_sub(1) else { return Vec::new() };
+    let mut kept = vec![false; points.len()];
+    (kept[0], kept[last]) = (true, true);
+    let mut stack = vec![(0, last)];
+    let mut off: Vec<f64> = Vec::new();
+    while let Some((from, to)) = stack.pop() {
+        let between = from + 1..to;
+        off.clear();
+        off.extend(between.clone().map(|k| point_segment_distance(points[k], points[from], points[to])));
+        let most = off.iter().copied().fold(0.0, f64::max);
+        if most <= tolerance {
+            continue;
+        }
+        let as_far = between.filter(|k| off[k - from - 1] >= most - AS_FAR_MM);
+        // two are as far from the middle: whichever sense the line is told in, the same one
+        let by_place = |a: &usize, b: &usize| {
+            let (p, q) = (points[*a], points[*b]);
+            p.x.total_cmp(&q.x).then(p.y.total_cmp(&q.y))
+        };
+        let off_middle = |k: &usize| (2 * k).abs_diff(from + to);
+        let Some(middle) = as_far.min_by(|a, b| off_middle(a).cmp(&off_middle(b)).then(by_place(a, b)))
+        else {
+            continue;
+        };
+        kept[middle] = true;
+        stack.extend([(from, middle), (middle, to)]);
     }
-    let line: geo::LineString<f64> = points.iter().map(|p| (p.x, p.y)).collect();
-    line.simplify(tolerance).0.iter().map(|c| Point::new(c.x, c.y)).collect()
+    points.iter().zip(kept).filter(|(_, kept)| *kept).map(|(p, _)| *p).collect()
 }
+
+/// Points are equally far off a line where they differ by no more, mm: rounding does.
+const AS_FAR_MM: f64 = 1e-9;
 
 /// A ring with fewer points, none further than `tolerance` mm from it. The
 /// result does not depend on which point the ring starts at: it is anchored at
@@ -103,4 +132,36 @@ pub fn simplified_ring(ring: &[Point], tolerance: f64) -> Vec<Point> {
     out.extend(simplified(&walk(j, i), tolerance));
     out.pop();
     if out.len() < 3 { ring.to_vec() } else { out }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    #[test]
+    fn thousands_of_equal_teeth_are_simplified_alike_from_either_side() {
+        let teeth = 40_000_u32;
+        let line: Vec<Point> =
+            (0..=teeth).map(|k| pt(f64::from(k), if k % 2 == 0 { 0.0 } else { 0.5 })).collect();
+        let kept = simplified(&line, 0.1);
+        assert_eq!(kept.len(), line.len(), "every tooth stands out by more");
+        let flat = simplified(&line, 0.6);
+        assert_eq!(flat, [line[0], line[line.len() - 1]]);
+        // a coarser row of teeth among fine ones: what is kept does not hang on the sense
+        let wavy: Vec<Point> = (0..=2_000_u32)
+            .map(|k| pt(f64::from(k), if k % 40 == 20 { 3.0 } else { 0.05 * f64::from(k % 2) }))
+            .collect();
+        let mut back: Vec<Point> = wavy.iter().rev().copied().collect();
+        back = simplified(&back, 0.2);
+        back.reverse();
+        assert_eq!(simplified(&wavy, 0.2), back);
+        for p in &wavy {
+            let off = simplified(&wavy, 0.2)
+                .windows(2)
+                .map(|w| point_segment_distance(*p, w[0], w[1]))
+                .fold(f64::INFINITY, f64::min);
+            assert!(off <= 0.2, "{off} mm off at {p:?}");
+        }
+    }
 }
