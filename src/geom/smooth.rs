@@ -78,9 +78,43 @@ fn convex_shrunk(ring: &[Point], distance: f64) -> Vec<Point> {
     out
 }
 
+/// The smallest circle that holds some points, as its centre and radius: grown point by point
+/// (Welzl, *Smallest enclosing disks*, 1991, from memory, without the recursion).
+fn smallest_circle(points: &[Point]) -> Option<(Point, f64)> {
+    let of_two = |p: Point, q: Point| (p.lerp(q, 0.5), 0.5 * p.dist(q));
+    let of_three = |p: Point, q: Point, r: Point| {
+        let (a, b) = (q - p, r - p);
+        let double = 2.0 * a.cross(b);
+        let to = (b.left() * a.dot(a) - a.left() * b.dot(b)) * (-1.0 / double);
+        // three in a line: their ends are two of them, and hold the third
+        (double.abs() > 1e-12).then(|| (p + to, to.norm()))
+    };
+    let holds = |(centre, radius): (Point, f64), p: Point| p.dist(centre) <= radius + 1e-9;
+    let mut circle = (*points.first()?, 0.0);
+    for (i, &p) in points.iter().enumerate() {
+        if holds(circle, p) {
+            continue;
+        }
+        circle = (p, 0.0);
+        for (j, &q) in points[..i].iter().enumerate() {
+            if holds(circle, q) {
+                continue;
+            }
+            circle = of_two(p, q);
+            for &r in &points[..j] {
+                if !holds(circle, r) {
+                    circle = of_three(p, q, r).unwrap_or(circle);
+                }
+            }
+        }
+    }
+    Some(circle)
+}
+
 /// The smallest superset of a convex ring of the form core + disc of `radius`:
 /// what a loop round the ring must enclose to bend no tighter than the radius.
-/// The core is the ring moved inwards as far as its corners allow.
+/// The core is the ring moved inwards as far as its corners allow, and drawn together
+/// lengthwise where it is too slender to be moved as far.
 pub fn rounded_up(ring: &[Point], radius: f64) -> Area {
     let wide = working_radius(radius);
     let ring = hull(ring);
@@ -91,15 +125,15 @@ pub fn rounded_up(ring: &[Point], radius: f64) -> Area {
                     .any(|(a, b)| polyline::point_segment_distance(*p, a, b) <= wide + 1e-3)
         })
     };
-    if let Some(b) = Bounds::of(ring.iter().copied()) {
-        // a small hole shrinks to a point: the loop is a circle
-        let c = b.centre();
-        if ring.iter().all(|p| p.dist(c) <= wide + 1e-3) {
-            return disc(c, wide, bend::PROPOSAL_CHORD_MM);
-        }
+    // a small hole shrinks to a point: the loop is a circle
+    let small = |b: &Bounds| b.size().x.max(b.size().y) <= 2.0 * (wide + 1e-3);
+    let round = Bounds::of(ring.iter().copied()).filter(small).and_then(|_| smallest_circle(&ring));
+    if let Some((centre, _)) = round.filter(|(_, radius)| *radius <= wide + 1e-3) {
+        return disc(centre, wide, bend::PROPOSAL_CHORD_MM);
     }
     let (mut lo, mut hi) = (0.0, wide);
     let mut core = ring.clone();
+    let mut slender = false;
     for step in 0..12 {
         // the full radius first: a ring that is round enough stays as it is
         let t = if step == 0 { hi } else { 0.5 * (lo + hi) };
@@ -111,8 +145,19 @@ pub fn rounded_up(ring: &[Point], radius: f64) -> Area {
                 break;
             }
         } else {
+            slender |= smaller.is_empty();
             hi = t;
         }
+    }
+    if slender && let Some(middle) = combine::ring_area(&ring).centroid() {
+        // nothing is left of its width, but of its length: that may be drawn together yet
+        let shorter = |share: f64| core.iter().map(|p| middle.lerp(*p, share)).collect::<Vec<_>>();
+        let (mut least, mut most) = (0.0, 1.0);
+        for _ in 0..12 {
+            let share = 0.5 * (least + most);
+            *(if covers(&shorter(share)) { &mut most } else { &mut least }) = share;
+        }
+        core = shorter(most);
     }
     let core = combine::ring_area(&polyline::simplified_ring(&core, 2e-3));
     combine::simplified(&offset::grown(&core, wide, bend::PROPOSAL_CHORD_MM), offset::TIDY_MM)
@@ -152,6 +197,33 @@ mod tests {
         assert!((round.area() - 80.5).abs() < 2.0, "a concentric circle: {}", round.area());
         let fit = bend::fit(round.polygons()[0].outer(), true, 5.0, 0.02);
         assert!(fit.kinks.is_empty() && fit.pieces.len() == 1, "one loop");
+    }
+
+    #[test]
+    fn a_slender_ring_is_rounded_up_no_further_than_its_ends() {
+        // slots grown by 1.5 mm, longer than a circle of the radius
+        for (long, wide) in [(14.0, 3.2), (20.0, 5.0), (30.0, 5.0)] {
+            let (a, b) = (0.5 * long + 1.5, 0.5 * wide + 1.5);
+            let slot =
+                hull(&[disc_ring(pt(b - a, 0.0), b, 0.002), disc_ring(pt(a - b, 0.0), b, 0.002)].concat());
+            let round = rounded_up(&slot, 8.0).bounds().unwrap();
+            assert!(round.hi.x - a < 0.05, "{long} x {wide}: {} beyond its end", round.hi.x - a);
+            assert!(round.lo.x + a > -0.05, "{long} x {wide}: {} beyond its end", -round.lo.x - a);
+        }
+    }
+
+    #[test]
+    fn what_is_rounded_up_turns_with_its_ring() {
+        let triangle = ring(&[(0., 0.), (7., 0.), (0., 7.)]);
+        let area = rounded_up(&triangle, 5.0).area();
+        for k in 1..16 {
+            let turned: Vec<Point> = triangle.iter().map(|p| p.turned(0.1 * f64::from(k))).collect();
+            let off = rounded_up(&turned, 5.0).area() - area;
+            assert!(off.abs() < 0.02, "turned by {k} tenths of a radian: {off} mm2 more");
+        }
+        // closed form: the circle over the hypotenuse is smaller than the least circle
+        let least = std::f64::consts::PI * working_radius(5.0) * working_radius(5.0);
+        assert!((area - least).abs() < 0.1, "{area} against {least}");
     }
 
     #[test]
