@@ -191,6 +191,42 @@ fn hoops_round_two_holes_part_half_way() {
 }
 
 #[test]
+fn three_hoops_in_a_row_part_half_way_in_any_order() {
+    let hole = |x: f64| format!("M{} 22 a5 5 0 1 0 10 0 a5 5 0 1 0 -10 0 Z", x - 5.0);
+    let drawn = [21.0, 55.0, 89.0].map(hole).join(" ");
+    let names = ["left", "middle", "right"];
+    let mut found: Vec<[(usize, f64); 3]> = Vec::new();
+    for order in [[0, 1, 2], [1, 0, 2], [0, 2, 1], [2, 1, 0]] {
+        let region = |k: &usize| {
+            format!(
+                "[[region]]\nname = \"{}\"\nshape = {{ hole_at_mm = [{}, 22] }}\nlayers = \"all\"\nrule = \"hoop\"\nmeets = \"butt\"\n\n",
+                names[*k],
+                [21, 55, 89][*k]
+            )
+        };
+        let of = format!("three-{}{}{}", order[0], order[1], order[2]);
+        let (layers, width) = laid_by(&of, &drawn, &order.iter().map(region).collect::<String>());
+        let layer = layers.first().expect("a layer");
+        found.push(names.map(|name| {
+            let closed = layer.courses.iter().filter(|c| c.region == name && c.path().closed).count();
+            (closed, strips(layer, name, width).area())
+        }));
+        // each keeps to the half that is nearer
+        for (name, from, to) in [("left", 0.0, 38.0), ("middle", 38.0, 72.0), ("right", 72.0, 110.0)] {
+            let b = strips(layer, name, width).bounds().expect("each has tow");
+            assert!(b.lo.x > from - 0.5 && b.hi.x < to + 0.5, "{name}, {of}: x {} to {}", b.lo.x, b.hi.x);
+        }
+    }
+    for one in &found {
+        for (a, b) in one.iter().zip(&found[0]) {
+            assert_eq!(a.0, b.0, "as many closed in any order");
+            assert!((a.1 - b.1).abs() < 0.01 * b.1, "{} and {} mm2", a.1, b.1);
+        }
+        assert!((one[0].1 - one[2].1).abs() < 0.01 * one[0].1, "{} left, {} right", one[0].1, one[2].1);
+    }
+}
+
+#[test]
 fn a_number_of_courses_says_nothing_of_rows_that_butt() {
     let region = |name: &str, x0: f64, x1: f64, courses: &str| {
         format!(

@@ -9,10 +9,15 @@ use crate::job::{Job, Map, Meets, Region};
 /// The tasks whose regions weave and share ground, by index in the order that they are laid
 /// in: a set for all that hang together.
 pub(super) fn woven(job: &Job, map: &Map, tasks: &[Task]) -> Vec<Vec<usize>> {
-    let weaves = (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == Meets::Weave);
+    sharing(job, map, tasks, Meets::Weave)
+}
+
+/// The tasks whose regions meet in this way and share ground, the same way.
+fn sharing(job: &Job, map: &Map, tasks: &[Task], meets: Meets) -> Vec<Vec<usize>> {
+    let asked = (0..tasks.len()).filter(|&k| map.regions[tasks[k].region].meets == meets);
     let mut sets: Vec<(Vec<usize>, Vec<Area>)> = Vec::new();
-    for k in weaves {
-        let own = ground(job, &map.regions[tasks[k].region], &tasks[k], false);
+    for k in asked {
+        let own = ground(job, &map.regions[tasks[k].region], &tasks[k], meets == Meets::Butt);
         let shares = |others: &[Area]| {
             let common = |other| combine::without_specks(&combine::intersection(&own, other), SPECK_MM2, 0.0);
             others.iter().any(|other| !common(other).is_empty())
@@ -51,14 +56,51 @@ pub(super) fn alike(a: &[Task], b: &[Task]) -> bool {
 /// courses the ground is as deep as these go.
 ///
 /// Nothing is parted where one has nothing alone: a region within another keeps to
-/// the priority.
+/// the priority. Three and more, of which some go round something, part their ground
+/// at once, lest the first two part what is nearest to the third.
 pub(super) fn butt(job: &Job, map: &Map, tasks: &mut [Task]) {
-    let butts = |t: &Task| map.regions[t.region].meets == Meets::Butt;
-    for i in 0..tasks.len() {
-        for j in i + 1..tasks.len() {
-            if !(butts(&tasks[i]) && butts(&tasks[j])) {
-                continue;
-            }
+    for set in sharing(job, map, tasks, Meets::Butt) {
+        let round = set.iter().any(|&k| !matches!(tasks[k].target, Target::Area(_)));
+        if set.len() > 2 && round {
+            part_among(job, map, tasks, &set);
+        } else {
+            part_pairs(job, map, tasks, &set);
+        }
+    }
+}
+
+/// What several regions have in common goes to the nearest of them all, by what each has
+/// alone or goes round.
+fn part_among(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
+    let grounds: Vec<Area> =
+        set.iter().map(|&k| ground(job, &map.regions[tasks[k].region], &tasks[k], true)).collect();
+    let own = |i: usize| {
+        let others = grounds.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, ground)| ground);
+        let others = combine::union_all(others);
+        let alone = combine::without_specks(&combine::difference(&grounds[i], &others), SPECK_MM2, 0.0);
+        if alone.is_empty() { gone_round(&tasks[set[i]].target, &others) } else { alone }
+    };
+    let parts: Vec<(usize, Area)> =
+        (0..set.len()).map(|i| (i, own(i))).filter(|(_, own)| !own.is_empty()).collect();
+    let (members, own): (Vec<usize>, Vec<Area>) = parts.into_iter().unzip();
+    let pairs = members.iter().enumerate().flat_map(|(k, i)| members[..k].iter().map(move |j| (*i, *j)));
+    let shared: Vec<Area> = pairs.map(|(i, j)| combine::intersection(&grounds[i], &grounds[j])).collect();
+    let common = combine::union_all(&shared);
+    if common.is_empty() {
+        return;
+    }
+    let bounds: Vec<&Area> = members.iter().map(|&i| &grounds[i]).collect();
+    let won = nearest(&own, &bounds, &common, STEP_WIDTHS * job.tow.width_mm);
+    for (k, &i) in members.iter().enumerate() {
+        let others: Vec<&Area> = won.iter().enumerate().filter(|(j, _)| *j != k).map(|(_, w)| w).collect();
+        let lost = combine::intersection(&combine::union_all(others), &grounds[i]);
+        give_up(&mut tasks[set[i]].target, &grounds[i], &lost);
+    }
+}
+
+fn part_pairs(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
+    for (at, &i) in set.iter().enumerate() {
+        for &j in &set[at + 1..] {
             let of = |t: &Task| ground(job, &map.regions[t.region], t, true);
             let (a, b) = (of(&tasks[i]), of(&tasks[j]));
             let common = combine::intersection(&a, &b);
@@ -75,7 +117,8 @@ pub(super) fn butt(job: &Job, map: &Map, tasks: &mut [Task]) {
             let for_b = if plain(&tasks[i]) && plain(&tasks[j]) {
                 beyond(&own_a, &own_b, &common)
             } else {
-                nearer(&own_a, &own_b, &common, STEP_WIDTHS * job.tow.width_mm)
+                let step = STEP_WIDTHS * job.tow.width_mm;
+                nearest(&[own_a, own_b], &[&common, &common], &common, step).pop().unwrap_or_default()
             };
             let for_a = combine::difference(&common, &for_b);
             give_up(&mut tasks[i].target, &a, &for_b);
@@ -100,41 +143,44 @@ fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Area {
     combine::intersection(common, &half)
 }
 
-/// What of two areas' common ground is nearer to what the second has alone: both
-/// grow into it step by step.
-fn nearer(own_a: &Area, own_b: &Area, common: &Area, step: f64) -> Area {
-    let Some(far) = combine::union(common, &combine::union(own_a, own_b)).bounds() else {
-        return Area::empty();
-    };
+/// What of common ground is nearest to each of some areas and within its bounds: all grow into
+/// it step by step. Of equals the first has it.
+fn nearest(own: &[Area], bounds: &[&Area], common: &Area, step: f64) -> Vec<Area> {
+    let all = combine::union(common, &combine::union_all(own));
+    let Some(far) = all.bounds() else { return vec![Area::empty(); own.len()] };
     let chord = 0.1 * step;
     let mut left = combine::simplified(common, chord);
-    let mut for_b: Vec<Area> = Vec::new();
-    // what either grew by last: what lies behind it is taken
-    let (mut a, mut b) = (own_a.clone(), own_b.clone());
+    let mut won: Vec<Vec<Area>> = vec![Vec::new(); own.len()];
+    // what each grew by last: what lies behind it is taken
+    let mut fronts = own.to_vec();
     let mut come = 0.0;
     while !left.is_empty() && come < far.hi.dist(far.lo) {
-        let wide = |front: &Area| offset::grown(&combine::simplified(front, chord), step, chord);
-        let (wide_a, wide_b) = (wide(&a), wide(&b));
-        let reached = |wide: &Area| combine::intersection(wide, &left);
-        let (to_a, to_b) = (reached(&wide_a), reached(&wide_b));
-        if to_a.is_empty() && to_b.is_empty() {
+        let wide: Vec<Area> =
+            fronts.iter().map(|f| offset::grown(&combine::simplified(f, chord), step, chord)).collect();
+        let mut taken: Vec<Area> = Vec::new();
+        let mut reached = Vec::new();
+        for (wide, bounds) in wide.iter().zip(bounds) {
+            let all = combine::intersection(&combine::intersection(wide, &left), bounds);
+            let mine = combine::difference_all(&all, &taken);
+            taken.push(all);
+            reached.push(mine);
+        }
+        if reached.iter().all(Area::is_empty) {
             // perimeters lie between a hole and the ground round it
-            (a, b) = (wide_a, wide_b);
+            fronts = wide;
         } else {
-            let to_b = combine::difference(&to_b, &to_a);
-            let rest = combine::difference_all(&left, [&to_a, &to_b]);
+            let rest = combine::difference_all(&left, &reached);
             left = combine::without_specks(&combine::simplified(&rest, 0.2 * chord), SPECK_MM2, 0.0);
-            if !to_a.is_empty() {
-                a = to_a;
-            }
-            if !to_b.is_empty() {
-                for_b.push(to_b.clone());
-                b = to_b;
+            for ((front, won), reached) in fronts.iter_mut().zip(&mut won).zip(reached) {
+                if !reached.is_empty() {
+                    won.push(reached.clone());
+                    *front = reached;
+                }
             }
         }
         come += step;
     }
-    combine::intersection(&combine::union_all(&for_b), common)
+    won.iter().map(|won| combine::intersection(&combine::union_all(won), common)).collect()
 }
 
 /// A quarter of a tow: nothing narrower is laid.
