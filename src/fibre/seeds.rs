@@ -6,7 +6,7 @@ use super::room::Room;
 use super::steered::{BESIDE_MM, Line, Tracer, lay_one_of};
 use crate::count::f64_of;
 use crate::geom::nearest::Lines;
-use crate::geom::{Point, bend};
+use crate::geom::{Point, bend, polyline};
 
 /// Seeds tried along each side of a course.
 const ALONG_A_SIDE: usize = 7;
@@ -51,6 +51,27 @@ impl Seeds {
                     x += cell;
                 }
                 y += cell;
+            }
+        }
+        Self { seeds, known: 0 }
+    }
+
+    /// Along the walls, one for every half of the shortest course.
+    pub(super) fn along_walls(room: &Room<'_>) -> Self {
+        let step = 0.5 * room.order.shortest;
+        let mut seeds = Vec::new();
+        for ring in room.area.rings() {
+            let mut next = 0.0;
+            for (a, b) in polyline::ring_edges(ring) {
+                let length = a.dist(b);
+                let along = (b - a).normalised();
+                // rings have the area at their left
+                let inwards = along.unwrap_or_default().left() * BESIDE_MM;
+                while next <= length && length > 0.0 {
+                    seeds.push(Seed { at: a.lerp(b, next / length) + inwards, along, line: None });
+                    next += step;
+                }
+                next -= length;
             }
         }
         Self { seeds, known: 0 }

@@ -20,7 +20,7 @@ use super::seeds::Seeds;
 use super::worth::Worth;
 use crate::count::f64_of;
 use crate::geom::nearest::Lines;
-use crate::geom::{Point, bend, polyline, trig};
+use crate::geom::{Point, bend, offset, polyline, trig};
 use crate::reinforcement::Reason;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -47,6 +47,11 @@ const STOP_RAD: f64 = 0.61;
 /// cent without a trend, 92.6 to 93.4 % for pieces of 20 mm and 88.8 to 89.5 % for 43 mm.
 const BEGINNINGS: usize = 14;
 
+/// How many courses along the walls are laid first, the longest of them, in the ways that begin
+/// there: where the field runs nearly along a wall no sliver shorter than a course is left at
+/// it, sides that are alike are laid alike, and courses lie nearer to the field.
+const ALONG_WALLS: [usize; 5] = [2, 3, 4, 6, usize::MAX];
+
 /// Where the first cover this share of the region no others are tried.
 const SERVED: f64 = 0.95;
 
@@ -64,7 +69,7 @@ pub(super) const BESIDE_MM: f64 = 0.012;
 ///
 /// Where seams come to lie, and how wide they are, depends on the course that the
 /// others are laid beside: the longest, as a rule, but not by much. So several are
-/// tried, and what serves the region best is laid.
+/// tried, and such as run along the walls, and what serves the region best is laid.
 pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let o = room.order;
     let Some(bounds) = room.area.bounds() else {
@@ -75,10 +80,20 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     let tracer = Tracer::new(&field, &o);
     let mut seeds = Seeds::on_a_grid(room);
     let lines = seeds.lines(room, &tracer);
-    let way = |rank: usize| {
+    let along_walls = Tracer::beside_walls(&field, room);
+    let way = |first: First| {
         let mut laid = room.empty_copy();
-        if lay_one_of(&mut laid, &tracer, lines[rank..].iter().chain(&lines[..rank]).copied()) {
-            fill(&mut laid, &tracer);
+        match first {
+            First::Line(rank) => {
+                if lay_one_of(&mut laid, &tracer, lines[rank..].iter().chain(&lines[..rank]).copied()) {
+                    fill(&mut laid, &tracer);
+                }
+            }
+            First::Walls(most) => {
+                let mut walls = Seeds::along_walls(&laid);
+                while laid.courses.len() < most && walls.lay_one(&mut laid, &along_walls) {}
+                fill(&mut laid, &along_walls);
+            }
         }
         // turns lie across it on purpose
         let aside = laid.courses.iter().map(|c| lost_aside(c, &field)).sum();
@@ -86,14 +101,16 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
         let saved = if o.few_cuts { joined::join(&mut laid) } else { 0 };
         Tried { laid, saved, aside, tow }
     };
-    let mut best = way(0);
+    let mut best = way(First::Line(0));
     // strips may lie half a width outside where centre lines may
     let ground = room.area.area() + 0.5 * o.width * room.area.perimeter();
     if best.tow * o.spacing < SERVED * ground {
         // ranks in equal steps: what lies side by side is about as long
         let ranks =
             (1..BEGINNINGS).map(|k| k * lines.len() / BEGINNINGS).filter(|k| *k > 0).collect::<BTreeSet<_>>();
-        let others: Vec<Tried<'_>> = ranks.into_par_iter().map(way).collect();
+        let others: Vec<First> =
+            ranks.into_iter().map(First::Line).chain(ALONG_WALLS.map(First::Walls)).collect();
+        let others: Vec<Tried<'_>> = others.into_par_iter().map(way).collect();
         // a cut costs as much in one as in the other
         let value_of = Worth::in_order(&o, o.radius, best.laid.courses.iter().map(Course::length_mm));
         for other in others {
@@ -107,6 +124,15 @@ pub(super) fn lay(room: &mut Room<'_>, field: &Directions) -> usize {
     room.left_out.clear();
     tell(room);
     saved
+}
+
+/// What is laid first, and the rest beside it.
+#[derive(Clone, Copy)]
+enum First {
+    /// The line of this rank, by length.
+    Line(usize),
+    /// So many courses along the walls.
+    Walls(usize),
 }
 
 /// A region as laid beside one of the courses that may be the first.
@@ -259,12 +285,28 @@ pub(super) struct Tracer<'a> {
     /// Most that a line turns in a step, radians.
     turn: f64,
     pub(super) spacing: f64,
+    /// Beside these a line keeps as it does beside tow.
+    kerbs: Option<Lines>,
 }
 
 impl<'a> Tracer<'a> {
     pub(super) fn new(field: &'a Relaxed, order: &Order<'_>) -> Self {
         let step = 0.7 * (8.0 * order.radius * bend::PROPOSAL_CHORD_MM).sqrt();
-        Self { field, step, turn: step / (order.radius * (1.0 + MARGIN)), spacing: order.spacing }
+        Self {
+            field,
+            step,
+            turn: step / (order.radius * (1.0 + MARGIN)),
+            spacing: order.spacing,
+            kerbs: None,
+        }
+    }
+
+    /// One whose lines keep beside the walls as they do beside tow, as if tow lay outside
+    /// them.
+    fn beside_walls(field: &'a Relaxed, room: &Room<'_>) -> Self {
+        let o = room.order;
+        let outside = offset::grown(&room.area, o.spacing, bend::PROPOSAL_CHORD_MM);
+        Self { kerbs: Some(Lines::boundary(&outside)), ..Self::new(field, &o) }
     }
 
     /// The line through a seed: once round where it comes back to it, else both ways.
@@ -392,7 +434,11 @@ impl<'a> Tracer<'a> {
         let field = sensed(self.field.at(ahead));
         let mut wanted = field;
         let mut off_tow = self.looks_within();
-        if let Some((near, direction)) = room.nearest_tow(ahead, off_tow) {
+        let tow = room.nearest_tow(ahead, off_tow);
+        let kerb = self.kerbs.as_ref().and_then(|kerbs| kerbs.nearest_within(ahead, off_tow));
+        let off = |near: &(Point, Point)| ahead.dist(near.0);
+        let nearest = [tow, kerb].into_iter().flatten().min_by(|a, b| off(a).total_cmp(&off(b)));
+        if let Some((near, direction)) = nearest {
             off_tow = ahead.dist(near);
             let gap = off_tow - self.spacing;
             if gap < CLOSED_UP_TO * self.spacing {
@@ -534,6 +580,30 @@ mod tests {
     }
 
     #[test]
+    fn beside_a_wall_a_line_keeps_to_it_while_the_field_allows() {
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(80.0, 0.0), pt(80.0, 30.0), pt(0.0, 30.0)]);
+        let room = Room::new(order(), &plate);
+        // what the field turns away from the wall, degrees, and whether a line stays there
+        for (turned, stays) in [(8.0, true), (20.0, false)] {
+            let sample = |x: f64, y: f64| Sample { at_mm: [x, y], angle_deg: turned, weight: 1.0 };
+            let samples = vec![sample(0.0, 0.0), sample(80.0, 0.0), sample(0.0, 30.0), sample(80.0, 30.0)];
+            let bounds = room.area.bounds().expect("a plate");
+            let field = Relaxed::new(&Directions::new(&Field { samples }), bounds, 5.0);
+            let furthest = |tracer: &Tracer<'_>| {
+                let mut walls = Seeds::along_walls(&room);
+                let lines = walls.lines(&room, tracer);
+                let low =
+                    lines.iter().filter(|l| l.points.iter().any(|p| p.y < 0.6 && p.x > 10.0 && p.x < 70.0));
+                low.map(|l| l.points.iter().map(|p| p.y).fold(0.0, f64::max)).fold(f64::INFINITY, f64::min)
+            };
+            let up = furthest(&Tracer::beside_walls(&field, &room));
+            assert_eq!(up < 0.6, stays, "{turned} degrees: {up} mm up");
+            let up = furthest(&Tracer::new(&field, &order()));
+            assert!(up > 1.0, "{turned} degrees, walls or not: {up} mm up");
+        }
+    }
+
+    #[test]
     fn a_line_once_round_is_closed_where_it_began() {
         // an orbit of radius 10 that comes back 0.8 mm further out
         let at = |k: u32| {
@@ -552,7 +622,7 @@ mod tests {
         let field = round(pt(0.0, 0.0), 0.0);
         let room = Room::new(order(), &ring(pt(0.0, 0.0), 12.0, 24.0));
         let relaxed = Relaxed::new(&field, room.area.bounds().expect("a ring"), 5.0);
-        let tracer = Tracer { field: &relaxed, step: 0.25, turn: 0.05, spacing: 1.0 };
+        let tracer = Tracer { field: &relaxed, step: 0.25, turn: 0.05, spacing: 1.0, kerbs: None };
         let line: Vec<Point> = (0..400).map(|k| pt(0.25 * f64::from(k), 0.0)).collect();
         assert!(tracer.comes_near(pt(50.1, 0.9), &line, 1.0));
         assert!(!tracer.comes_near(pt(50.1, 1.1), &line, 1.0));
