@@ -21,7 +21,8 @@ const MOST_LAPPING: f64 = 0.01;
 /// Warns of tow that wrinkles in its bends, and of trailing tow that could not be
 /// led to where it is wanted.
 pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]) {
-    let strain = |c: &fibre::Course| 0.5 * job.tow.width_mm / c.wanted().min_radius();
+    // as the tow lies, which may be tighter than the line wanted
+    let strain = |c: &fibre::Course| 0.5 * job.tow.width_mm / c.least_radius_mm();
     if let Some(most) = job.tow.wrinkle_strain {
         let over: Vec<&fibre::Course> =
             courses.iter().flat_map(|l| &l.courses).filter(|c| strain(c) > most).collect();
@@ -33,7 +34,7 @@ pub(super) fn laid(notes: &mut Notes, job: &Job, courses: &[fibre::LayerCourses]
                     most,
                     counted(over.len(), "course"),
                     strain(worst),
-                    worst.wanted().min_radius(),
+                    worst.least_radius_mm(),
                     worst.region
                 ),
             );
