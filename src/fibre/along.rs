@@ -105,9 +105,7 @@ impl Room<'_> {
                 }
                 let eased = if o.tight { swing::eased_tightly } else { swing::eased };
                 let mut fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
-                if o.courses.is_some() && closed(&fit).is_none() {
-                    // a number of courses is asked for closed ones; a fill covers more with what
-                    // is open there
+                if o.closes && closed(&fit).is_none() {
                     fit = swing::eased_again(fit, true, o.radius, &free);
                 }
                 let closed = closed(&fit).is_some();

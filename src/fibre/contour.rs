@@ -8,6 +8,7 @@ use crate::count::f64_of;
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use crate::reinforcement::Reason;
 use rayon::prelude::*;
+use std::f64::consts::PI;
 
 /// Rounds at most: no shape is deeper than this many courses.
 const ROUNDS: usize = 2_000;
@@ -29,19 +30,24 @@ const ROUNDS: usize = 2_000;
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let rings = room.area.rings().count();
-    let leads = if o.courses.is_some() || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
+    let numbered = o.courses.is_some();
+    let leads = if numbered || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
     // every boundary at once is what is asked for: it is tried with each way past corners, and
     // where that is all that is tried with lines that keep less near, too, which are laid sooner
-    let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, swing: SWINGS[0], tight: true }).collect();
-    if o.courses.is_some() {
-        ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false }));
+    let mut ways: Vec<Way> =
+        leads.iter().map(|&lead| Way { lead, swing: SWINGS[0], tight: true, closes: numbered }).collect();
+    if numbered {
+        ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false, closes: true }));
     } else {
-        ways.push(Way { lead: Lead::Every, swing: SWINGS[1], tight: true });
+        // a fill covers more with what is open there, as a rule
+        ways.push(Way { lead: Lead::Every, swing: SWINGS[1], tight: true, closes: false });
+        ways.push(Way { lead: Lead::Every, swing: SWINGS[0], tight: true, closes: true });
     }
     let laid = |way: Way| {
         let mut tried = room.empty_copy();
         tried.order.swing = way.swing;
         tried.order.tight = way.tight;
+        tried.order.closes = way.closes;
         if !follow(&mut tried, way.lead) {
             return None;
         }
@@ -72,9 +78,10 @@ pub(super) fn lay(room: &mut Room<'_>) {
 #[derive(Clone, Copy)]
 struct Way {
     lead: Lead,
-    /// See [`Order::swing`] and [`Order::tight`].
+    /// See [`Order::swing`], [`Order::tight`] and [`Order::closes`].
     swing: f64,
     tight: bool,
+    closes: bool,
 }
 
 /// Which boundary is followed first, past all others but for so many courses along each
@@ -268,8 +275,8 @@ fn fills(room: &Room<'_>) -> bool {
     o.courses.is_none() && o.spacing <= 1.5 * o.width
 }
 
-/// Directions in which straight courses are tried: along the longest edges of a
-/// place, and all round.
+/// Directions in which straight courses are tried, in radians from 0 to pi: along the longest
+/// edges of a place, and all round.
 fn directions(place: &Area) -> Vec<f64> {
     let mut edges: Vec<(f64, f64)> = place
         .rings()
@@ -277,9 +284,20 @@ fn directions(place: &Area) -> Vec<f64> {
         .map(|(a, b)| (a.dist(b), trig::atan2(b.y - a.y, b.x - a.x)))
         .collect();
     edges.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let steps = (0..12).map(|k| std::f64::consts::PI * f64::from(k) / 12.0);
-    edges.iter().take(3).map(|e| e.1).chain(steps).collect()
+    let steps = (0..12).map(|k| PI * f64::from(k) / 12.0);
+    let mut out: Vec<f64> = Vec::new();
+    for angle in edges.iter().take(3).map(|e| e.1).chain(steps) {
+        let angle = angle.rem_euclid(PI);
+        let same = |other: &f64| trig::wrapped(2.0 * (angle - other)).abs() < SAME_RAD;
+        if !out.iter().any(same) {
+            out.push(angle);
+        }
+    }
+    out
 }
+
+/// Rows that differ by no more run in one direction, radians.
+const SAME_RAD: f64 = 1e-6;
 
 /// What straight courses alone, without turns, would be worth in a place.
 fn straight_worth(room: &Room<'_>, place: &Area) -> f64 {
@@ -288,7 +306,7 @@ fn straight_worth(room: &Room<'_>, place: &Area) -> f64 {
     directions(place)
         .into_iter()
         .map(|angle| {
-            let rows = hatch::rows(place, angle, o.spacing, 0.5 * o.spacing);
+            let rows = hatch::rows_amid(place, angle, o.spacing);
             let lengths = rows.iter().flat_map(|r| &r.spans).map(|(a, b)| b - a);
             lengths.filter(|l| *l >= o.shortest).map(|l| l - cut).sum()
         })
@@ -525,6 +543,66 @@ mod tests {
             lines.map(|l| l.windows(2).filter(|w| (w[0].x < x) != (w[1].x < x)).count()).sum()
         };
         assert_eq!([25.0, 45.0, 65.0].map(across), [20; 3], "tows across the bar");
+    }
+
+    /// Rings, each from its corners.
+    fn shapes() -> [(&'static str, Area, f64); 3] {
+        let bar = |ring: &[(f64, f64)]| {
+            combine::ring_area(&ring.iter().map(|(x, y)| pt(*x, *y)).collect::<Vec<_>>())
+        };
+        let corner = bar(&[(0., 0.), (70., 0.), (70., 22.), (25., 22.), (25., 60.), (0., 60.)]);
+        let square = bar(&[(0., 0.), (50., 0.), (50., 50.), (0., 50.)]);
+        let eye = |r: f64| smooth::disc(pt(25.0, 50.0), r, 2e-3);
+        let lug = combine::difference(&combine::union_all(&[square, eye(25.0)]), &eye(9.0));
+        let foot = bar(&[(0., 0.), (70., 0.), (70., 5.), (58., 52.), (10., 47.), (0., 7.)]);
+        [("corner", corner, 6.0), ("lug", lug, 6.0), ("foot", foot, 8.0)]
+    }
+
+    /// An area with every point somewhere else.
+    fn mapped(area: &Area, to: impl Fn(Point) -> Point) -> Area {
+        let of = |ring: &[Point]| combine::ring_area(&ring.iter().map(|p| to(*p)).collect::<Vec<_>>());
+        let rings: Vec<Area> = area.rings().map(of).collect();
+        combine::difference_all(&rings[0], &rings[1..])
+    }
+
+    fn laid_in(area: &Area, order: Order<'static>) -> (usize, usize, f64) {
+        let mut room = Room::new(order, &offset::shrunk(area, 1.0, 0.002));
+        lay(&mut room);
+        let closed = room.courses.iter().filter(|c| c.path().closed).count();
+        (closed, room.courses.len(), room.courses.iter().map(super::super::Course::length_mm).sum())
+    }
+
+    #[test]
+    fn mirror_images_have_the_same_closed_courses_and_those_that_fit_are_closed() {
+        for (name, area, radius) in shapes() {
+            let rings = area.rings().count();
+            // deeper in the corner's arms nothing can turn round
+            for n in 1..=4 {
+                let order = Order { courses: Some(n), radius, closes: true, ..order() };
+                for (way, image) in [
+                    ("as it is", area.clone()),
+                    ("left for right", mapped(&area, |p| pt(-p.x, p.y))),
+                    ("upside down", mapped(&area, |p| pt(p.x, -p.y))),
+                    ("turned", mapped(&area, |p| p.turned(0.4))),
+                ] {
+                    let (closed, all, _) = laid_in(&image, order);
+                    assert_eq!((closed, all), (n * rings, n * rings), "{n} in the {name}, {way}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_fill_is_the_same_wherever_the_part_lies() {
+        for (name, area, radius) in shapes() {
+            let order = Order { radius, ..order() };
+            let (closed, all, tow) = laid_in(&area, order);
+            for (x, y) in [(0.5, 0.5), (0.37, 0.21), (120.25, -33.75)] {
+                let moved = laid_in(&mapped(&area, |p| p + pt(x, y)), order);
+                assert_eq!((moved.0, moved.1), (closed, all), "{name} moved by {x}, {y}");
+                assert!((moved.2 - tow).abs() < 5e-3 * tow, "{name}: {} mm, not {tow}", moved.2);
+            }
+        }
     }
 
     #[test]

@@ -32,11 +32,15 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
     for k in 0..most {
         let Some(p) = inner.polygons().first() else { break };
         let ring = p.outer().to_vec();
+        let told = room.left_out.len();
         let laid = if spiral { lay_loosely(room, &ring) } else { room.lay_loop(&ring) };
-        if laid == 0.0 && (o.courses.is_none() || beyond(room, &inner)) {
+        // arcs between other holes may be too short to be laid, and hoops outside these are not
+        if laid == 0.0 && beyond(room, &inner) {
             if o.courses.is_some() {
+                // this one is told with the others
+                room.left_out.truncate(told);
                 let left = most - k;
-                let length = crate::geom::polyline::ring_length(&ring) * f64_of(left - 1);
+                let length = crate::geom::polyline::ring_length(&ring) * f64_of(left);
                 room.leave_out(Reason::Hoops { missing: left, asked: most }, length, ring.first().copied());
             }
             break;
@@ -69,4 +73,48 @@ fn lay_loosely(room: &mut Room<'_>, ring: &[Point]) -> f64 {
 /// The whole room lies inside the loop: larger loops find nothing.
 fn beyond(room: &Room<'_>, inner: &Area) -> bool {
     combine::difference(&room.area, inner).area() < 1e-3
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::order::Order;
+    use super::*;
+    use crate::geom::pt;
+    use crate::job::Rule;
+    use std::f64::consts::TAU;
+
+    #[test]
+    fn hoops_go_on_outside_a_circle_of_holes() {
+        // between two bolt holes no arc is as long as a piece; inside and outside them hoops close
+        let disc = |p: Point, r: f64| smooth::disc(p, r, 2e-3);
+        let bolts: Vec<Area> =
+            (0..8).map(|k| disc(Point::unit(TAU * f64::from(k) / 8.0) * 45.0, 4.5)).collect();
+        let bore = disc(pt(0.0, 0.0), 32.0);
+        let ring = combine::difference(&disc(pt(0.0, 0.0), 58.2), &bore);
+        let within = combine::difference_all(&ring, &bolts);
+        let order = Order { shortest: 43.0, shortest_loop: 43.0, closes: true, ..Order::sample(Rule::Hoop) };
+        let mut room = Room::new(order, &within);
+        lay(&mut room, &bore, 0.0, false, false);
+        // closed form: widths between bore and bolts, and between bolts and rim
+        let far = |c: &super::super::Course| c.path().point_at(0.0).map_or(0.0, Point::norm);
+        let inside = room.courses.iter().filter(|c| c.path().closed && far(c) < 45.0).count();
+        let outside = room.courses.iter().filter(|c| c.path().closed && far(c) > 45.0).count();
+        assert_eq!((inside, outside), (8, 8), "8.5 mm inside them and 8.7 mm outside, 1 mm each");
+    }
+
+    #[test]
+    fn hoops_that_find_no_room_are_told_once_and_all() {
+        let disc = |r: f64| smooth::disc(pt(0.0, 0.0), r, 2e-3);
+        let within = combine::difference(&disc(12.5), &disc(10.0));
+        for asked in 3..6 {
+            let order = Order { courses: Some(asked), closes: true, ..Order::sample(Rule::Hoop) };
+            let mut room = Room::new(order, &within);
+            lay(&mut room, &disc(10.0), 0.0, false, false);
+            assert_eq!(room.courses.len(), 2, "2.5 mm of ground");
+            let told: Vec<&Reason> = room.left_out.iter().map(|l| &l.reason).collect();
+            assert!(matches!(told.as_slice(), [Reason::Hoops { .. }]), "{told:?}");
+            let missing = f64_of(asked - 2) * TAU * 12.5;
+            assert!((room.left_out[0].length_mm - missing).abs() < 0.5, "{} mm", room.left_out[0].length_mm);
+        }
+    }
 }

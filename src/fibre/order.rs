@@ -27,6 +27,10 @@ pub(super) struct Order<'a> {
     /// Lines along a boundary keep as near to it as they can, not just within the deviation:
     /// loosely some corners are passed that are just too tight.
     pub(super) tight: bool,
+    /// Closed courses are what is asked for, and not that as much as can be is covered: corners
+    /// that a leg was too short for are tried once more when it is joined to the next one, and
+    /// no loop is cut open for a hair.
+    pub(super) closes: bool,
     /// Courses side by side; `None` fills.
     pub(super) courses: Option<usize>,
     /// Direction, radians.
@@ -60,6 +64,7 @@ impl Order<'static> {
             deviation: 0.02,
             swing: super::along::SWINGS[0],
             tight: true,
+            closes: false,
             courses: None,
             angle: 0.0,
             few_cuts: false,

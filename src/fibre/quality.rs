@@ -114,7 +114,7 @@ fn deepest(area: &Area) -> Option<Point> {
     let size = area.bounds()?.size();
     let across = if size.y >= size.x { 0.0 } else { FRAC_PI_2 };
     let pitch = size.x.max(size.y) / LINES;
-    let lines = hatch::rows(area, across, pitch, 0.5 * pitch);
+    let lines = hatch::rows_amid(area, across, pitch);
     let middles = lines
         .iter()
         .flat_map(|l| l.spans.iter().map(|(a, b)| hatch::to_plane(0.5 * (a + b), l.offset, across)));

@@ -69,7 +69,7 @@ impl Reach {
     /// no turn joins to another, and where no turn passes.
     fn out_of_reach(&self, rows: Rows, core: &Area) -> Area {
         let pitch = self.width / PER_WIDTH;
-        let hatched = hatch::rows(core, rows.angle, pitch, 0.5 * pitch);
+        let hatched = hatch::rows_amid(core, rows.angle, pitch);
         let short = |(a, b): &(f64, f64)| b - a + self.width < self.shortest;
         if !hatched.iter().flat_map(|r| &r.spans).any(short) {
             return Area::empty();

@@ -180,6 +180,22 @@ impl<'a> Room<'a> {
         out
     }
 
+    /// A path has room all along but for what chords and tidying of the strip that it follows
+    /// take: less than a loop is worth cutting open for.
+    fn lacks_a_hair(&self, path: &Path) -> bool {
+        let hair = (bend::PROPOSAL_CHORD_MM + HAIR_MM).min(0.4 * self.order.deviation);
+        let total = path.length();
+        let mut walk = path.walk();
+        let mut at = 0.0;
+        while at < total {
+            let Some(room) = walk.point_at(at).map(|p| self.room_at(p)).filter(|room| *room >= -hair) else {
+                return false;
+            };
+            at += room.max(LOOK_MM);
+        }
+        true
+    }
+
     /// The free place next to the border between a blocked and a free length.
     fn border(&self, path: &Path, blocked: f64, free: f64) -> f64 {
         let (mut blocked, mut free) = (blocked, free);
@@ -224,6 +240,9 @@ impl<'a> Room<'a> {
             && *from <= 0.0
             && *to >= total
         {
+            return self.accept(path.clone());
+        }
+        if path.closed && self.order.closes && self.lacks_a_hair(path) {
             return self.accept(path.clone());
         }
         let mut path = path.clone();

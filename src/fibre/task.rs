@@ -167,6 +167,7 @@ fn lay_wound<'a>(
         deviation: job.courses.deviation_mm,
         swing: SWINGS[0],
         tight: true,
+        closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
         few_cuts: region.few_cuts,

@@ -22,6 +22,13 @@ pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<Row> {
     Turned::new(area, angle).rows(pitch, phase)
 }
 
+/// The same with the rows that fit in the middle of the area's extent, wherever it lies.
+pub fn rows_amid(area: &Area, angle: f64, pitch: f64) -> Vec<Row> {
+    let turned = Turned::new(area, angle);
+    let (lo, hi) = turned.extent;
+    turned.rows(pitch, lo + 0.5 * ((hi - lo) % pitch))
+}
+
 /// An area in the frame whose x runs along the rows: turned once for rows that are tried
 /// at several phases.
 #[derive(Clone, Debug)]
@@ -69,7 +76,8 @@ fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<R
             let (p, q) = if a.y <= b.y { (a, b) } else { (b, a) };
             let from = index_at((p.y - phase) / pitch);
             let to = index_at((q.y - phase) / pitch);
-            for i in from..=to {
+            // the last may round down past a row that it reaches
+            for i in from..=to + 1 {
                 let y = y_of(i);
                 if p.y <= y && y < q.y {
                     #[expect(clippy::cast_sign_loss, clippy::cast_possible_truncation, reason = "i >= first")]
@@ -84,6 +92,7 @@ fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<R
     cuts.into_iter()
         .zip(first..)
         .filter_map(|(mut xs, index)| {
+            debug_assert!(xs.len().is_multiple_of(2), "a row enters an area as often as it leaves it");
             xs.sort_by(f64::total_cmp);
             let spans: Vec<(f64, f64)> =
                 xs.chunks_exact(2).map(|c| (c[0], c[1])).filter(|(a, b)| b > a).collect();
@@ -100,4 +109,37 @@ fn index_at(v: f64) -> i64 {
 /// A point of the turned frame back in the plane.
 pub fn to_plane(along: f64, offset: f64, angle: f64) -> Point {
     Point::new(along, offset).turned(angle)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{combine, pt};
+
+    #[test]
+    fn a_row_through_a_corner_enters_as_often_as_it_leaves() {
+        // pitch, phase, and a height at which the row's number rounds to the one below
+        for (pitch, phase, y) in [(0.3, 0.15, -1.95), (0.42, -1.7, 62.56)] {
+            // two bars side by side, one of which has a corner at that height
+            let bar = |x0: f64, lo: f64, hi: f64| {
+                combine::ring_area(&[pt(x0, lo), pt(x0 + 8.0, lo), pt(x0 + 8.0, hi), pt(x0, hi)])
+            };
+            let rings = [bar(0.0, y - 5.0, y + 5.0), bar(12.0, y - 5.0, y + 5.0)];
+            let corner = combine::ring_area(&[pt(22.0, y), pt(30.0, y - 4.0), pt(30.0, y + 4.0)]);
+            let area = combine::union_all(&[rings[0].clone(), rings[1].clone(), corner]);
+            for row in rows(&area, 0.0, pitch, phase) {
+                for (a, b) in &row.spans {
+                    let middle = pt(0.5 * (a + b), row.offset);
+                    assert!(area.contains(middle), "{middle:?} lies outside");
+                }
+                let crossed = row.spans.iter().filter(|(a, b)| b - a > 7.9).count();
+                assert!(
+                    crossed >= 2 || (row.offset - y).abs() > 5.0,
+                    "both bars at {}: {:?}",
+                    row.offset,
+                    row.spans
+                );
+            }
+        }
+    }
 }

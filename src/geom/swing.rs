@@ -31,8 +31,7 @@ pub fn eased(
     deviation: f64,
     free: &dyn Fn(&Path) -> bool,
 ) -> Fit {
-    let found = fit(points, closed, min_radius, deviation);
-    eased_again(found, closed, min_radius, free)
+    passed(fit(points, closed, min_radius, deviation), closed, min_radius, free)
 }
 
 /// As [`eased`], but no further off the points than is needed for as few kinks as
@@ -57,15 +56,43 @@ pub fn eased_tightly(
             found = if no_worse(&mixed, &loose) { mixed } else { loose };
         }
     }
-    eased_again(found, closed, min_radius, free)
+    passed(found, closed, min_radius, free)
 }
 
 /// Share of the deviation allowed that is kept to where it can be.
 const TIGHT: f64 = 0.2;
 
-/// Fitted lines with the corners that are left passed as [`eased`] does. What that gave may be
-/// given once more: a leg that was too short for a corner may have been joined to the next.
+/// What [`eased`] gave, with the corners that it left tried once more: a leg that was too short
+/// for a corner may have been joined to the next.
+///
+/// The first of two corners has the leg between them: where one is left they are passed in the
+/// other sense, too, so that mirror images are alike.
 pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
+    let back = turned_round(found.clone());
+    let one = passed(found, closed, min_radius, free);
+    if one.kinks.is_empty() {
+        return one;
+    }
+    let other = passed(back, closed, min_radius, free);
+    let tow = |fit: &Fit| fit.pieces.iter().map(Path::length).sum::<f64>();
+    let fewer = other.kinks.len() < one.kinks.len();
+    let longer = other.kinks.len() == one.kinks.len() && tow(&other) > tow(&one) + SAME_MM;
+    if fewer || longer { turned_round(other) } else { one }
+}
+
+/// Lines that differ by no more are as long as one another, mm.
+const SAME_MM: f64 = 1e-6;
+
+/// The same lines in the other sense.
+fn turned_round(fit: Fit) -> Fit {
+    Fit {
+        pieces: fit.pieces.iter().rev().map(Path::reversed).collect(),
+        kinks: fit.kinks.into_iter().rev().collect(),
+    }
+}
+
+/// Corners passed one after the other, as the lines run.
+fn passed(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
     if found.kinks.is_empty() || found.pieces.is_empty() {
         return found;
     }
