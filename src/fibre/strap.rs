@@ -49,6 +49,17 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
             goes_round.extend(crossed);
         }
     }
+    let enough = |found: &Closing<'_>| all(found) || (o.courses.is_none() && found.whole > 0);
+    if !best.as_ref().is_some_and(enough) {
+        // an arm too narrow for discs of the bend radius may have a hole to go round
+        let beside = beside_the_way(room, &rounds, &within, part);
+        for n in 1..=beside.len() {
+            let found = closing(room, &[rounds.as_slice(), &beside[..n]].concat(), &within);
+            if best.as_ref().is_none_or(|b| found.whole > b.whole) {
+                best = Some(found);
+            }
+        }
+    }
     let Some(Closing { first, belts, whole, laid }) = best else { return };
     *room = laid;
     let told = room.left_out.len();
@@ -196,29 +207,68 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
 /// half turn round the smaller pin of a long link.
 const FOUND: f64 = 0.03;
 
-/// Holes of the part that the line of the innermost belt crosses, or that of the first which
-/// does not close, as what a strap goes round. What lies round other tow is none: a strap that
-/// goes round another one's pins, too, is not what is asked for.
-fn crossed(room: &Room<'_>, found: &Closing<'_>, part: &Area) -> Vec<Area> {
-    let o = room.order;
+/// Holes of the part, as where centre lines may not lie round each. What lies round other tow,
+/// too, is none: a strap that goes round another one's pins is not what is asked for.
+fn holes(room: &Room<'_>, part: &Area) -> Vec<Area> {
     let own: Vec<Area> =
         part.polygons().iter().flat_map(|p| p.holes()).map(|h| combine::ring_area(h)).collect();
+    let round_one = |hole: &Area| {
+        let within = |own: &&Area| combine::intersection(own, hole).area() > 0.5 * own.area();
+        own.iter().filter(within).count() == 1
+    };
+    let holes = room.area.polygons().iter().flat_map(|p| p.holes());
+    holes.map(|hole| combine::ring_area(hole)).filter(round_one).collect()
+}
+
+/// A hole as what a strap goes round.
+fn gone_round(hole: &Area, o: &super::order::Order<'_>) -> Option<Area> {
+    let round = smooth::rounded_up(&outer(hole)?, o.radius);
+    Some(offset::grown(&round, 0.6 * o.deviation, bend::PROPOSAL_CHORD_MM))
+}
+
+/// Holes nearest to the shortest ways between the pins where these do not stand together in
+/// what their belt has inside the part, as what a strap goes round, the nearest first.
+fn beside_the_way(room: &Room<'_>, rounds: &[Area], within: &Area, part: &Area) -> Vec<Area> {
+    let o = room.order;
+    if holds_together(&combine::intersection(&belt(rounds), within), rounds) {
+        return Vec::new();
+    }
+    let middles: Vec<Point> = rounds.iter().filter_map(Area::centroid).collect();
+    let ground = offset::shrunk(within, 0.5 * o.width, bend::PROPOSAL_CHORD_MM);
+    let pairs = middles.iter().enumerate().flat_map(|(i, a)| middles[..i].iter().map(move |b| (*b, *a)));
+    let mut ways = Lines::default();
+    pairs.filter_map(|(a, b)| shortest::way(&ground, a, b)).for_each(|way| ways.add(&way));
+    let round = |hole: Area| {
+        let middle = hole.centroid()?;
+        let pin = rounds.iter().any(|r| r.contains(middle));
+        let far = ways.distance_within(middle, BESIDE_RADII * o.radius);
+        (!pin && far.is_finite()).then(|| gone_round(&hole, &o)).flatten().map(|round| (far, round))
+    };
+    let mut found: Vec<(f64, Area)> = holes(room, part).into_iter().filter_map(round).collect();
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found.into_iter().take(MOST_BESIDE).map(|(_, round)| round).collect()
+}
+
+/// How far from a way a hole may lie that a strap goes round for want of discs along it, radii: a
+/// strap round it has both its sides within twice that.
+const BESIDE_RADII: f64 = 2.0;
+
+/// Holes beside the way that are gone round at most.
+const MOST_BESIDE: usize = 3;
+
+/// Holes of the part that the line of the innermost belt crosses, or that of the first which
+/// does not close, as what a strap goes round.
+fn crossed(room: &Room<'_>, found: &Closing<'_>, part: &Area) -> Vec<Area> {
+    let o = room.order;
     let failing = found.belts.get(found.whole).into_iter().chain([&found.first]);
     let failing: Vec<&Area> = failing.collect();
-    let holes = room.area.polygons().iter().flat_map(|p| p.holes());
-    holes
-        .filter(|hole| {
-            let hole = combine::ring_area(hole);
-            let crosses = |belt: &&Area| {
-                let outside = combine::difference(&hole, belt).area();
-                outside > HELD_MM && outside < hole.area() - HELD_MM
-            };
-            let within = |own: &&Area| combine::intersection(own, &hole).area() > 0.5 * own.area();
-            failing.iter().any(crosses) && own.iter().filter(within).count() == 1
+    let crosses = |hole: &Area| {
+        failing.iter().any(|belt| {
+            let outside = combine::difference(hole, belt).area();
+            outside > HELD_MM && outside < hole.area() - HELD_MM
         })
-        .map(|hole| smooth::rounded_up(hole, o.radius))
-        .map(|round| offset::grown(&round, 0.6 * o.deviation, bend::PROPOSAL_CHORD_MM))
-        .collect()
+    };
+    holes(room, part).iter().filter(|hole| crosses(hole)).filter_map(|hole| gone_round(hole, &o)).collect()
 }
 
 /// The ground of straps that all close, from the inside of the innermost to the
@@ -688,5 +738,26 @@ mod tests {
             let encloses = |x, y| polyline::ring_contains(&ring, pt(x, y));
             assert!(c.path().closed && encloses(55.0, 41.9) && encloses(30.0, 30.0) && encloses(80.0, 30.0));
         }
+    }
+
+    #[test]
+    fn in_an_arm_too_narrow_for_bends_along_it_a_strap_goes_round_the_hole_in_its_middle() {
+        // a bent lever of 30 mm: no disc of 12 mm has room for tow of 2 mm at either side
+        let line = [pt(-60.0, -35.0), pt(0.0, 0.0), pt(60.0, -35.0)];
+        let body = offset::closed(
+            &offset::grown(&offset::strip(&line, 22.0, false, 0.004), 4.0, 0.004),
+            20.0,
+            0.004,
+        );
+        let ends = [line[0], line[2]].map(|p| smooth::disc(p, 15.0, 0.004));
+        let body = combine::union_all(&[body, ends[0].clone(), ends[1].clone()]);
+        let holes = [(line[0], 6.0), (line[1], 7.0), (line[2], 6.0)].map(|(p, r)| smooth::disc(p, r, 0.004));
+        let part = offset::shrunk(&combine::difference_all(&body, &holes), 1.0, 0.004);
+        let order = Order { width: 2.0, spacing: 2.0, radius: 12.0, closes: true, ..order(1) };
+        let mut room = Room::new(order, &part);
+        lay(&mut room, &[holes[0].clone(), holes[2].clone()], 1.0, &part);
+        let [strap] = room.courses.as_slice() else { panic!("{:?}", room.left_out) };
+        let ring = strap.path().flatten(0.01);
+        assert!(strap.path().closed && line.iter().all(|p| polyline::ring_contains(&ring, *p)));
     }
 }
