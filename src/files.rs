@@ -155,8 +155,9 @@ fn like<'a>(path: &Path, names: &'a [String]) -> Option<&'a str> {
     let near = nearest(&stem, of_kind.iter().map(|(stem, _)| stem.as_str()));
     let found = of_kind.iter().find(|(stem, _)| Some(stem.as_str()) == near).map(|(_, n)| *n);
     let part = || names.iter().find(|n| n.ends_with(&longer)).map(String::as_str);
-    // the same name of another kind
-    let kin = || names.iter().find(|n| parts(Path::new(n))[0] == stem).map(String::as_str);
+    // the same name of another kind, but not the job's or the map's own
+    let kin = || names.iter().find(|n| parts(Path::new(n))[0] == stem && !n.ends_with(".toml"));
+    let kin = || kin().map(String::as_str);
     found.or_else(part).or_else(kin)
 }
 

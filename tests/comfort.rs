@@ -211,6 +211,37 @@ fn a_strap_that_another_one_lies_across_names_it() {
     let told = told_of(&folder);
     assert!(told.contains("warning[strap-open]: in 2 layers no strap of region `second`"), "{told}");
     assert!(told.contains("across its way lies what is laid before it, of region `first`"), "{told}");
+    // woven, each closes in its turn, which is what was asked for
+    let woven = |name: &str, courses: usize| {
+        region(name, BOTH, "strap", &format!("courses = {courses}\nmeets = \"weave\""))
+    };
+    std::fs::write(folder.join("arm.map.toml"), woven("first", 11) + &woven("second", 1)).expect("the map");
+    let told = told_of(&folder);
+    assert!(!told.contains("strap-open"), "{told}");
+}
+
+#[test]
+fn courses_that_all_lie_closed_leave_nothing_out_though_holes_are_too_small_to_follow() {
+    let folder = scratch("rims of small holes");
+    // bores of 2 mm and tow that bends to 4 mm: the first course round each lies further out
+    let bores: String = [20, 40, 60].map(|x| format!("<circle cx=\"{x}\" cy=\"20\" r=\"2\"/>")).concat();
+    link(&folder, &region("rim", "outline = true", "contour", "courses = 2"));
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"40mm\" viewBox=\"0 0 80 40\"><rect width=\"80\" height=\"40\" rx=\"8\"/>{bores}</svg>"
+    );
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let (status, said, told) = towpath(&folder, &["plan", "arm.toml", "--out", "out"]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(!told.contains("left-out"), "{told}");
+    let line = said.lines().find(|l| l.contains("rim: ")).expect("its cover");
+    let cover: f64 = line
+        .split("rim: ")
+        .nth(1)
+        .and_then(|s| s.split(' ').next())
+        .and_then(|s| s.parse().ok())
+        .expect("a share");
+    // what bends are cut by in corners, and beside chords
+    assert!(cover > 98.0 && line.contains("(16 closed)"), "{line}");
 }
 
 #[test]

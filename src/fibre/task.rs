@@ -7,7 +7,7 @@ use super::room::Room;
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, hoop, spiral, steered, strap, trail, trails};
 use crate::count::f64_of;
-use crate::geom::{Area, Point, bend, combine, offset};
+use crate::geom::{Area, Point, bend, combine, offset, smooth};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{Target, Task, hoops_between};
 
@@ -49,6 +49,13 @@ impl Laid<'_> {
         self.room.courses.iter().filter(|c| c.path().closed).count()
     }
 
+    /// The better of two where spirals are asked for: fewer loops that are in none, then more
+    /// tow.
+    fn or_more_wound(self, other: Self) -> Self {
+        let fewer = other.loops().cmp(&self.loops());
+        if fewer.then(self.length_mm().total_cmp(&other.length_mm())).is_lt() { other } else { self }
+    }
+
     /// The better of two: more tow, less what cuts may cost where few are asked for.
     fn or(self, other: Self) -> Self {
         let pieces = f64_of(self.room.courses.len());
@@ -80,7 +87,7 @@ const CUT_OF_A_LOOP: f64 = 0.06;
 /// loops as they are.
 fn windings(region: &Region) -> (Option<f64>, &'static [Option<f64>]) {
     if region.spiral {
-        (Some(spiral::MARGIN), &[])
+        (Some(spiral::MARGIN), &[Some(1.02)])
     } else if region.may_wind() {
         (None, &[Some(1.02), Some(spiral::MARGIN)])
     } else {
@@ -133,12 +140,12 @@ pub(super) fn lay<'a>(
     let mut loops = best.loops();
     for &margin in others {
         // without loops, or when each is in a spiral, wider ones save no more cuts
-        if loops == 0 {
+        if loops == 0 && !region.spiral {
             break;
         }
         let wound = way(margin);
         loops = wound.loops();
-        best = best.or(wound);
+        best = if region.spiral { best.or_more_wound(wound) } else { best.or(wound) };
     }
     best
 }
@@ -237,7 +244,25 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
     let chord = bend::PROPOSAL_CHORD_MM;
     let depth = f64_of(courses) * order.spacing;
     match target {
-        Target::Area(area) => combine::difference(free, &offset::shrunk(area, depth, chord)),
+        Target::Area(area) => {
+            let outer = area.polygons().iter().map(|p| {
+                let outer = combine::ring_area(p.outer());
+                combine::difference(&outer, &offset::shrunk(&outer, depth, chord))
+            });
+            let holes = area.polygons().iter().flat_map(|p| p.holes()).map(|h| {
+                let hole = combine::ring_area(h);
+                let line = offset::grown(&hole, 0.5 * order.width, chord);
+                if smooth::tight_share(&line, smooth::working_radius(order.radius)) > 0.0 {
+                    // as near to it as tow can be led round it
+                    let [inner, outer] = hoops_between(&hole, 0.0, order.width, order.radius, depth);
+                    combine::difference(&outer, &inner)
+                } else {
+                    offset::grown(&hole, depth, chord)
+                }
+            });
+            let bands: Vec<Area> = outer.chain(holes).collect();
+            combine::intersection(free, &combine::union_all(&bands))
+        }
         Target::Holes { holes, .. } => {
             let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
             let band = |h: &Area| {

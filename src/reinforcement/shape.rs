@@ -130,7 +130,7 @@ fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic
     )
     .at(&region.written.source, region.written.shape.clone(), "asked for here");
     d = if names.is_empty() {
-        d.help("no closed element of the outline file has an id; ids come from SVG drawings")
+        d.help("no closed element of the outline file has an id: ids are those of SVG elements and of DXF layers named `region-…`")
     } else {
         d.help(format!("closed elements with an id: {}", names.join(", ")))
     };

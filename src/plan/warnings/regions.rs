@@ -165,6 +165,11 @@ pub(in crate::plan) fn open_straps(
         );
         let there = outline.layers.iter().zip(layers).filter(|(l, _)| numbers.contains(&l.number));
         let across = laid_across(job, there.map(|(_, t)| t), index);
+        let asked = layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index)).count();
+        if region.meets == Meets::Weave && !across.is_empty() && numbers.len() < asked {
+            // it has its turn in other layers, as was asked for
+            continue;
+        }
         notes.push(Diagnostic::warning("strap-open", message).help(if across.is_empty() {
             "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room".to_owned()
         } else {
