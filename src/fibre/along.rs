@@ -35,6 +35,13 @@ impl Room<'_> {
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
 
+    /// Tow can be led along the outer boundary of an area as it is.
+    pub(super) fn can_follow(&self, area: &Area) -> bool {
+        let o = self.order;
+        let Some(part) = area.polygons().first() else { return false };
+        bend::fit(part.outer(), true, o.radius, 0.5 * o.deviation).kinks.is_empty()
+    }
+
     /// A closed path along a ring, swinging past its corners within an area; `None`
     /// where none can be bent so.
     pub(super) fn loop_along(&self, ring: &[Point], area: &Area) -> Option<Path> {

@@ -39,9 +39,13 @@ pub(super) fn lay(room: &mut Room<'_>) {
     if numbered {
         ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false, closes: true }));
     } else {
-        // a fill covers more with what is open there, as a rule
-        ways.push(Way { lead: Lead::Every, swing: SWINGS[1], tight: true, closes: false });
-        ways.push(Way { lead: Lead::Every, swing: SWINGS[0], tight: true, closes: true });
+        // lines that keep less near pass other corners; where a corner was passed only once
+        // more, a fill covers less as a rule
+        for (swing, tight, closes) in
+            [(SWINGS[1], true, false), (SWINGS[0], false, false), (SWINGS[0], true, true)]
+        {
+            ways.push(Way { lead: Lead::Every, swing, tight, closes });
+        }
     }
     let laid = |way: Way| {
         let mut tried = room.empty_copy();
@@ -57,10 +61,7 @@ pub(super) fn lay(room: &mut Room<'_>) {
     };
     // where every course asked for is closed nothing more can be had
     let first = o.courses.and_then(|_| laid(ways.remove(0)));
-    let whole = first.as_ref().is_some_and(|(_, tried)| {
-        o.courses.is_some_and(|n| tried.courses.len() == n * rings)
-            && tried.courses.iter().all(|c| c.path().closed)
-    });
+    let whole = first.as_ref().is_some_and(|(_, tried)| all_closed(tried));
     let others: Vec<_> = if whole { Vec::new() } else { ways.into_par_iter().filter_map(laid).collect() };
     let mut best: Option<(f64, Room<'_>)> = None;
     for tried in first.into_iter().chain(others) {
@@ -72,6 +73,13 @@ pub(super) fn lay(room: &mut Room<'_>) {
         *room = best;
     }
     tell_unserved(room);
+}
+
+/// All that were asked for by number are there and closed.
+fn all_closed(room: &Room<'_>) -> bool {
+    let rings = room.area.rings().count();
+    room.order.courses.is_some_and(|n| room.courses.len() == n * rings)
+        && room.courses.iter().all(|c| c.path().closed)
 }
 
 /// One of the ways in which a shape is tried.
@@ -132,9 +140,13 @@ fn worth_closed(room: &Room<'_>) -> f64 {
     let worth = |path: &Path| asked(path) * if path.closed { 1.0 } else { share } - cut;
     // what will have to be given up counts nothing
     let lone = spiral::lone_short(room);
-    let kept = room.courses.iter().enumerate().filter(|(i, _)| !lone.contains(i));
-    kept.map(|(_, c)| worth(c.path())).sum()
+    let kept = || room.courses.iter().enumerate().filter(|(i, _)| !lone.contains(i)).map(|(_, c)| c.path());
+    let all: f64 = kept().map(worth).sum();
+    if kept().any(|path| path.closed) { all } else { all * NONE_CLOSED }
 }
+
+/// What a layout in which no course closes at all is worth of that: rows are another rule.
+const NONE_CLOSED: f64 = 0.9;
 
 /// Places along a course at which it is asked how deep it lies, mm apart.
 const LOOK_MM: f64 = 1.0;
@@ -328,6 +340,9 @@ const COARSE_MM: f64 = 0.02;
 pub(super) fn tell_unserved(room: &mut Room<'_>) {
     let o = room.order;
     let most = o.courses.unwrap_or(ROUNDS).min(ROUNDS);
+    if o.courses.is_some() && all_closed(room) {
+        return;
+    }
     let chord = COARSE_MM;
     let mut band = room.area.clone();
     if most < ROUNDS {
@@ -603,6 +618,15 @@ mod tests {
                 assert!((moved.2 - tow).abs() < 5e-3 * tow, "{name}: {} mm, not {tow}", moved.2);
             }
         }
+    }
+
+    #[test]
+    fn a_fill_closes_where_a_corner_comes_after_too_short_a_leg() {
+        // a foot whose upright edges are shorter than a bend
+        let foot = [(0., 0.), (70., 0.), (70., 5.), (62., 50.), (8., 50.), (0., 5.)];
+        let foot = combine::ring_area(&foot.map(|(x, y)| pt(x, y)));
+        let (closed, all, _) = laid_in(&foot, Order { radius: 8.0, ..order() });
+        assert!(closed >= 5, "{closed} of {all} closed");
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::count::f64_of;
 use crate::geom::leading::Wanted;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, combine, offset, polyline, smooth};
+use crate::job::Rule;
 use crate::reinforcement::{LeftOut, Reason};
 use std::collections::BTreeMap;
 
@@ -242,7 +243,9 @@ impl<'a> Room<'a> {
         {
             return self.accept(path.clone());
         }
-        if path.closed && self.order.closes && self.lacks_a_hair(path) {
+        // a fill covers more with loops that are cut open
+        let fills = self.order.rule == Rule::Contour && self.order.courses.is_none();
+        if path.closed && self.order.closes && !fills && self.lacks_a_hair(path) {
             return self.accept(path.clone());
         }
         let mut path = path.clone();
