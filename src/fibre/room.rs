@@ -487,11 +487,11 @@ impl<'a> Room<'a> {
     fn clear_of_itself(&self, path: &Path) -> Vec<(f64, f64)> {
         let total = path.length();
         let o = self.order;
-        // a bend no tighter than the width comes back to within the width only
-        // after more than pi / 2 widths of path; a tighter tow is not looked at
-        if path.segments.len() < 2 || o.radius < o.width {
+        if path.segments.len() < 2 {
             return vec![(0.0, total)];
         }
+        // round a bend a path is within a width of itself for 2 R asin(w / 2 R): pi / 2 widths
+        // where the radius is half a width, which is the least, and less where it is more
         let own = 1.6 * o.width;
         let limit = o.width - o.deviation;
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a length in steps")]
@@ -579,5 +579,54 @@ impl<'a> Room<'a> {
             length_mm,
             at_mm: at.map(|p| [p.x, p.y]),
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::pt;
+
+    #[test]
+    fn tow_that_bends_more_tightly_than_it_is_wide_keeps_off_itself() {
+        // two pads joined by a neck of one and a half widths: a loop round both would lie on itself
+        let pad = |x: f64| smooth::disc(pt(x, 0.0), 15.0, 2e-3);
+        let neck = combine::ring_area(&[pt(0.0, -2.25), pt(50.0, -2.25), pt(50.0, 2.25), pt(0.0, 2.25)]);
+        let part = combine::union_all(&[pad(0.0), neck, pad(50.0)]);
+        for radius in [2.0, 3.0] {
+            let order = Order {
+                width: 3.0,
+                spacing: 3.0,
+                radius,
+                courses: Some(1),
+                closes: true,
+                ..Order::sample(Rule::Contour)
+            };
+            let mut room = Room::new(order, &part);
+            super::super::contour::lay(&mut room);
+            let strip = |c: &Course| offset::strip(&c.path().flatten(0.005), 3.0, c.path().closed, 0.005);
+            let strips: Vec<Area> = room.courses.iter().map(strip).collect();
+            let tow: f64 = 3.0 * room.courses.iter().map(Course::length_mm).sum::<f64>();
+            let covered = combine::union_all(&strips).area();
+            assert!(tow > 400.0 && covered > 0.995 * tow, "radius {radius}: {tow} mm2 of tow on {covered}");
+        }
+    }
+
+    #[test]
+    fn a_closed_path_blocked_where_it_begins_is_opened_there() {
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(60.0, 0.0), pt(60.0, 40.0), pt(0.0, 40.0)]);
+        let fit = |ring: &[Point]| bend::fit(ring, true, 5.0, 0.01).pieces.remove(0);
+        let circle = fit(smooth::disc(pt(30.0, 20.0), 15.0, 0.002).polygons()[0].outer());
+        for share in [0.0, 0.25, 0.5] {
+            let mut room = Room::new(Order::sample(Rule::Contour), &plate);
+            let at = circle.point_at(share * circle.length()).expect("on it");
+            // a course that crosses the circle there
+            room.note(&[at + (at - pt(30.0, 20.0)) * 0.2, at - (at - pt(30.0, 20.0)) * 0.2]);
+            let laid = room.lay_path(&circle);
+            let [open] = room.courses.as_slice() else { panic!("{} pieces", room.courses.len()) };
+            // closed form: chords of a width on either side
+            let gap = 2.0 * 2.0 * 15.0 * crate::geom::trig::asin(0.5 * 0.99 / 15.0);
+            assert!(!open.path().closed && (circle.length() - gap - laid).abs() < 0.2, "{share}: {laid} mm");
+        }
     }
 }
