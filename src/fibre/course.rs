@@ -111,7 +111,7 @@ impl Course {
             let (a, b) = (&path.segments[i], &path.segments[(i + 1) % n]);
             let gap_mm = a.to().dist(b.from());
             let (t, u) = (a.tangent_at(a.length()), b.tangent_at(0.0));
-            let angle = crate::geom::trig::atan2(t.cross(u), t.dot(u)).abs();
+            let angle = t.turn_to(u).abs();
             if gap_mm > GAP_MM || angle > JOINT_RAD {
                 return Err(CourseFault::Joint { at: a.to(), gap_mm, angle_deg: angle.to_degrees() });
             }

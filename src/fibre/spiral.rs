@@ -2,7 +2,7 @@
 
 use super::room::Room;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Path, Point, bend, offset, polyline, trig};
+use crate::geom::{Area, Path, Point, bend, offset, polyline};
 
 /// Step at which the way over is sampled, mm: the fit must see its bends.
 const STEP_MM: f64 = 0.5;
@@ -347,7 +347,7 @@ fn turn_within(line: &[Point], length: f64) -> f64 {
         at += w[0].dist(w[1]);
         if at >= from {
             let (d, e) = (w[1] - w[0], w[2] - w[1]);
-            turned += trig::atan2(d.cross(e), d.dot(e)).abs();
+            turned += d.turn_to(e).abs();
         }
     }
     turned

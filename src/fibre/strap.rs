@@ -4,7 +4,7 @@ use super::room::Room;
 use super::taut::{corners, led, outer, settled};
 use crate::count::f64_of;
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Path, Point, bend, combine, offset, shortest, smooth, trig};
+use crate::geom::{Area, Path, Point, bend, combine, offset, shortest, smooth};
 use crate::reinforcement::Reason;
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
@@ -100,7 +100,7 @@ fn wraps(course: &super::Course, rounds: &[Area], belts: usize, spacing: f64) ->
         let near = |p: Point| round.enclose(p) || round.distance_within(p, deep).is_finite();
         let turns = line.windows(3).filter(|w| near(w[1])).map(|w| {
             let (a, b) = (w[1] - w[0], w[2] - w[1]);
-            trig::atan2(a.cross(b), a.dot(b))
+            a.turn_to(b)
         });
         turns.sum::<f64>().abs() >= WRAPS
     })

@@ -2,7 +2,7 @@
 //! can follow it.
 
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, Bounds, Point, bend, combine, polyline, smooth, trig};
+use crate::geom::{Area, Bounds, Point, bend, combine, polyline, smooth};
 
 /// The outer ring of the largest polygon.
 pub(super) fn outer(area: &Area) -> Option<Vec<Point>> {
@@ -103,7 +103,7 @@ pub(super) fn corners(ring: &[Point], radius: f64) -> Vec<Area> {
     let radius = smooth::working_radius(radius);
     let turn = |i: usize| {
         let (a, b) = (ring[i] - ring[(i + n - 1) % n], ring[(i + 1) % n] - ring[i]);
-        trig::atan2(a.cross(b), a.dot(b))
+        a.turn_to(b)
     };
     let mut out = Vec::new();
     let mut i = 0;

@@ -25,7 +25,7 @@ impl Arc {
     /// Angle swept, radians, in [0, 2 pi): none where it ends as it begins.
     pub fn sweep(&self) -> f64 {
         let (a, b) = (self.from - self.centre, self.to - self.centre);
-        let turn = trig::atan2(a.cross(b), a.dot(b));
+        let turn = a.turn_to(b);
         trig::positive(if self.ccw { turn } else { -turn })
     }
 

@@ -6,7 +6,7 @@
 //! tighter is never made.
 
 use super::biarc::{Biarc, biarc};
-use super::{Path, Point, Segment, polyline, trig};
+use super::{Path, Point, Segment, polyline};
 
 /// What a run of points became.
 #[derive(Clone, Debug, Default)]
@@ -75,11 +75,6 @@ fn longest_chord(radius: f64) -> f64 {
     1.05 * (8.0 * radius * PROPOSAL_CHORD_MM).sqrt()
 }
 
-/// Signed turn from one direction to another, radians.
-pub(super) fn turn(a: Point, b: Point) -> f64 {
-    trig::atan2(a.cross(b), a.dot(b))
-}
-
 /// Whether a vertex turns more than a bend of this radius would over its edges,
 /// which are clipped: between long straights a corner must not look gentle.
 pub(super) fn too_tight(turn: f64, before: f64, after: f64, radius: f64) -> bool {
@@ -93,7 +88,7 @@ fn vertex_tangent(points: [Option<Point>; 5], radius: f64) -> Option<Point> {
     let [before, Some(p), Some(q), Some(r), after] = points else { return None };
     let (la, lb) = (p.dist(q), q.dist(r));
     let (da, db) = ((q - p).normalised()?, (r - q).normalised()?);
-    let tau = turn(da, db);
+    let tau = da.turn_to(db);
     if too_tight(tau, la, lb, radius) {
         return None;
     }
@@ -114,7 +109,7 @@ fn vertex_tangent(points: [Option<Point>; 5], radius: f64) -> Option<Point> {
 fn is_chord(before: Option<Point>, p: Point, q: Point, after: Option<Point>) -> bool {
     let (Some(o), Some(r)) = (before, after) else { return false };
     let bent = |a: Point, b: Point, c: Point| {
-        Some(2.0 * turn((b - a).normalised()?, (c - b).normalised()?) / (a.dist(b) + b.dist(c)))
+        Some(2.0 * (b - a).normalised()?.turn_to((c - b).normalised()?) / (a.dist(b) + b.dist(c)))
     };
     let (Some(first), Some(second)) = (bent(o, p, q), bent(p, q, r)) else { return false };
     let (low, high) = (first.abs().min(second.abs()), first.abs().max(second.abs()));
@@ -191,7 +186,7 @@ fn nodes(points: &[Point], closed: bool, radius: f64, asked: Near<'_>) -> Vec<No
         at.sort_by(f64::total_cmp);
         // on the curve, not on its chord: between the tangents at both ends as a cubic,
         // so that lines fitted one inside the other do not drift off by chords
-        let slope = |t: Option<Point>| t.map_or(0.0, |t| turn(d, t));
+        let slope = |t: Option<Point>| t.map_or(0.0, |t| d.turn_to(t));
         let (mut from, mut to) = (slope(tangents[i]), slope(tangents[(i + 1) % n]));
         let aside = |u: f64, from: f64, to: f64| length * u * (1.0 - u) * (from * (1.0 - u) - to * u);
         // further off it is no chord: a straight between gentle corners
@@ -580,7 +575,11 @@ mod tests {
     fn a_gentle_kink_is_eased_within_the_deviation() {
         // 5 degrees: R (1/cos - 1) = 0.0048 mm for R = 5
         let a = 5.0_f64.to_radians();
-        let points = [pt(0.0, 0.0), pt(20.0, 0.0), pt(20.0 + 20.0 * trig::cos(a), 20.0 * trig::sin(a))];
+        let points = [
+            pt(0.0, 0.0),
+            pt(20.0, 0.0),
+            pt(20.0 + 20.0 * crate::geom::trig::cos(a), 20.0 * crate::geom::trig::sin(a)),
+        ];
         let fit = fit(&points, false, 5.0, DEVIATION);
         assert_eq!(fit.pieces.len(), 1, "{fit:?}");
         assert_legal(&fit.pieces[0], 5.0);

@@ -242,7 +242,7 @@ impl Path {
         for i in 0..last {
             let (a, b) = (&self.segments[i], &self.segments[(i + 1) % n]);
             let (t, u) = (a.tangent_at(a.length()), b.tangent_at(0.0));
-            worst = worst.max(super::trig::atan2(t.cross(u), t.dot(u)).abs());
+            worst = worst.max(t.turn_to(u).abs());
         }
         worst
     }

@@ -39,6 +39,11 @@ impl Point {
         self.x * o.y - self.y * o.x
     }
 
+    /// Turn from this direction to another, radians in (-pi, pi], to the left positive.
+    pub fn turn_to(self, o: Self) -> f64 {
+        trig::atan2(self.cross(o), self.dot(o))
+    }
+
     /// Squared length.
     pub fn norm2(self) -> f64 {
         self.dot(self)

@@ -172,7 +172,7 @@ pub fn tight_share(area: &Area, radius: f64) -> f64 {
         for i in 0..n {
             let (p, q, r) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
             let (a, b) = (q - p, r - q);
-            let tau = trig::atan2(a.cross(b), a.dot(b));
+            let tau = a.turn_to(b);
             if bend::too_tight(tau, a.norm(), b.norm(), radius) {
                 tight += 0.5 * (a.norm() + b.norm());
             }

@@ -4,7 +4,7 @@
 //! [`super::bend::fit`] stops at such places; [`eased`] joins what lies before and after
 //! by the shortest legal way that the caller finds free.
 
-use super::bend::{Fit, Near, RADIUS_MARGIN_MM, SHARES, fit, fit_near, path_of, turn};
+use super::bend::{Fit, Near, RADIUS_MARGIN_MM, SHARES, fit, fit_near, path_of};
 use super::biarc::biarc;
 use super::{Arc, Path, Point, Segment, trig};
 
@@ -178,7 +178,7 @@ impl Easer<'_> {
         // wide: where the legs are straight the middle circle touches the corner
         // when the outer ones leave them R (sqrt(4 - (1 + cos a)^2) + sin a) before
         // it, a half the turn; further out it keeps clear of the corner
-        let tau = turn(a.tangent_at(la)?, b.tangent_at(0.0)?);
+        let tau = a.tangent_at(la)?.turn_to(b.tangent_at(0.0)?);
         let (sin, cos) = trig::sin_cos(0.5 * tau.abs());
         let touching = least * ((4.0 - (1.0 + cos) * (1.0 + cos)).max(0.0).sqrt() + sin);
         let short = if cos > 0.05 { 0.5 * end.dist(start) / cos } else { 0.0 };

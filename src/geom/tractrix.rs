@@ -140,7 +140,7 @@ pub fn tightest_bend(path: &Path, distance: f64) -> f64 {
                 && let Some(link) = (segment.point_at(s) - start).normalised()
             {
                 let way = segment.tangent_at(s);
-                angle = Some(trig::atan2(link.cross(way), link.dot(way)));
+                angle = Some(link.turn_to(way));
             } else {
                 continue;
             }

@@ -199,7 +199,7 @@ fn turn_between(a: &Leg, b: &Leg) -> f64 {
         return 0.0;
     }
     let (t, u) = (a.path.tangent_at(a.path.length()), b.path.tangent_at(0.0));
-    trig::atan2(t.cross(u), t.dot(u))
+    t.turn_to(u)
 }
 
 /// Radius of the circle through the ends of two chords that turn by `turn`, mm;

@@ -79,7 +79,7 @@ fn extremes(segment: &Segment) -> Vec<Point> {
 /// The arc passes its centre in this direction.
 fn passes(a: &Arc, direction: Point) -> bool {
     let from = a.from - a.centre;
-    let turn = trig::atan2(from.cross(direction), from.dot(direction));
+    let turn = from.turn_to(direction);
     trig::positive(a.sign() * turn) <= a.sweep()
 }
 
