@@ -621,6 +621,38 @@ mod tests {
     }
 
     #[test]
+    fn a_number_of_courses_runs_into_the_tips_of_a_jaw() {
+        // an open spanner: across its tips' roots every course would close, and leave them bare
+        let disc = |x: f64, r: f64| smooth::disc(pt(x, 22.0), r, 2e-3);
+        let hull = |points: Vec<Point>| combine::ring_area(&smooth::hull(&points));
+        let shank = hull(vec![
+            pt(36.0, 17.0),
+            pt(36.0, 27.0),
+            pt(150.0, 16.0),
+            pt(152.0, 16.0),
+            pt(152.0, 28.0),
+            pt(150.0, 28.0),
+        ]);
+        let mouth = [disc(21.0, 9.0).polygons()[0].outer().to_vec(), vec![pt(-5.0, 13.0), pt(-5.0, 31.0)]];
+        let body = combine::union_all(&[disc(22.0, 21.0), shank, disc(166.0, 17.0)]);
+        let body = combine::difference(&body, &hull(mouth.concat()));
+        let body = offset::closed(&offset::opened(&body, 1.0, 2e-3), 7.0, 2e-3);
+        let inside = combine::difference(&offset::shrunk(&body, 1.0, 2e-3), &disc(166.0, 12.7));
+        let order =
+            Order { courses: Some(3), radius: 4.0, width: 0.9, spacing: 0.9, closes: true, ..order() };
+        let mut room = Room::new(order, &inside);
+        lay(&mut room);
+        let tips = |p: Point| p.x < 9.0;
+        let strips: Vec<Area> = room
+            .courses
+            .iter()
+            .map(|c| offset::strip(&c.path().flatten(0.01), 0.9, c.path().closed, 0.01))
+            .collect();
+        let reached = strips.iter().flat_map(Area::rings).flatten().copied().filter(|p| tips(*p)).count();
+        assert!(reached > 0, "no tow in the tips of the jaw");
+    }
+
+    #[test]
     fn a_fill_closes_where_a_corner_comes_after_too_short_a_leg() {
         // a foot whose upright edges are shorter than a bend
         let foot = [(0., 0.), (70., 0.), (70., 5.), (62., 50.), (8., 50.), (0., 5.)];

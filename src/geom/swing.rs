@@ -7,6 +7,7 @@
 use super::bend::{Fit, Near, RADIUS_MARGIN_MM, SHARES, fit, fit_near, path_of};
 use super::biarc::biarc;
 use super::{Arc, Path, Point, Segment, trig};
+use crate::count::f64_of;
 
 /// How far from a corner a bend that swings past it may begin, in radii: a right
 /// angle cut inside needs one, a turn by 150 degrees four.
@@ -75,10 +76,15 @@ pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Pat
     }
     let other = passed(back, closed, min_radius, free);
     let tow = |fit: &Fit| fit.pieces.iter().map(Path::length).sum::<f64>();
-    let fewer = other.kinks.len() < one.kinks.len();
+    let passed = f64_of(one.kinks.len().saturating_sub(other.kinks.len()));
+    let fewer = passed > 0.0 && tow(&one) - tow(&other) < passed * GIVEN_UP * min_radius;
     let longer = other.kinks.len() == one.kinks.len() && tow(&other) > tow(&one) + SAME_MM;
     if fewer || longer { turned_round(other) } else { one }
 }
+
+/// What of the line passing one corner more may give up, in radii: a bend inside a turn of 130
+/// degrees does. A way across the root of a tooth gives up more, and does not follow it.
+const GIVEN_UP: f64 = 2.0;
 
 /// Lines that differ by no more are as long as one another, mm.
 const SAME_MM: f64 = 1e-6;
