@@ -111,14 +111,16 @@ mod tests {
 
     #[test]
     fn a_contour_round_a_hole_a_hair_too_small_has_as_many_courses_as_hoops() {
-        // 3.5 mm, perimeters of 1 mm and half a width: 4.96 mm, where tow bends to 5 mm
-        let disc = |r: f64| smooth::disc(pt(25.0, 25.0), r, 2e-3);
-        let within = combine::difference(&disc(24.0), &disc(4.5));
+        // perimeters of 1 mm and half a width more: 4.9 to 5 mm, where tow bends to 5 mm
+        let disc = |r: f64, chord: f64| smooth::disc(pt(25.0, 25.0), r, chord);
+        let radii = [3.44, 3.46, 3.48, 3.5, 3.51, 3.52, 3.53, 3.535];
+        let holes = radii.iter().flat_map(|r| [2e-3, 0.01, 0.03].map(|chord| (*r, disc(*r, chord))));
         let order =
             Order { courses: Some(4), width: 0.9, spacing: 0.9, closes: true, ..Order::sample(Rule::Hoop) };
-        for follow in [false, true] {
+        for (r, hole) in holes {
+            let within = combine::difference(&disc(24.0, 2e-3), &disc(r + 1.0, 2e-3));
             let mut room = Room::new(order, &within);
-            lay(&mut room, &disc(3.5), 1.0, follow, false);
+            lay(&mut room, &hole, 1.0, true, false);
             let closed = room.courses.iter().filter(|c| c.path().closed).count();
             assert_eq!((closed, room.courses.len()), (4, 4), "{:?}", room.left_out);
         }
