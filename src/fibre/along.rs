@@ -24,14 +24,14 @@ impl Room<'_> {
     /// Lays a closed line, swinging past its corners, as far as there is room.
     pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
         let o = self.order;
-        for deviation in [0.25 * o.deviation, 0.5 * o.deviation] {
+        for deviation in [0.5 * o.fit(), o.fit()] {
             let fit = bend::fit(ring, true, o.radius, deviation);
             if fit.kinks.is_empty() {
                 return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
             }
         }
         let free = |path: &Path| self.has_swing(self.walls(), path);
-        let eased = swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+        let eased = swing::eased(ring, true, o.radius, o.fit(), &free);
         self.lay_pieces(eased, polyline::ring_length(ring))
     }
 
@@ -39,7 +39,7 @@ impl Room<'_> {
     pub(super) fn can_follow(&self, area: &Area) -> bool {
         let o = self.order;
         let Some(part) = area.polygons().first() else { return false };
-        bend::fit(part.outer(), true, o.radius, 0.5 * o.deviation).kinks.is_empty()
+        bend::fit(part.outer(), true, o.radius, o.fit()).kinks.is_empty()
     }
 
     /// A closed path along a ring, swinging past its corners within an area; `None`
@@ -57,7 +57,7 @@ impl Room<'_> {
             .into_iter()
             .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
             .find(whole)
-            .unwrap_or_else(|| swing::eased(ring, true, o.radius, 0.5 * o.deviation, &free));
+            .unwrap_or_else(|| swing::eased(ring, true, o.radius, o.fit(), &free));
         match fit.pieces.as_slice() {
             [path] if path.closed => Some(path.clone()),
             _ => None,
@@ -72,7 +72,7 @@ impl Room<'_> {
         let hole = edge.polygons().first()?.holes().first();
         let path = self.along_edge(edge).or_else(|| {
             let round = smooth::rounded_up(hole?, o.radius);
-            let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, 0.5 * o.deviation);
+            let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, o.fit());
             closed(&fit).cloned()
         })?;
         let told = self.left_out.len();
@@ -95,7 +95,7 @@ impl Room<'_> {
         let free = |path: &Path| self.has_swing(&boundary, path);
         let part = edge.polygons().first()?;
         let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
-        closed(&swing::eased_tightly(ring, true, o.radius, 0.5 * o.deviation, &free)).cloned()
+        closed(&swing::eased_tightly(ring, true, o.radius, o.fit(), &free)).cloned()
     }
 
     /// Lays along the boundary of an area, swinging past its corners, the longest
@@ -111,7 +111,7 @@ impl Room<'_> {
                     continue;
                 }
                 let eased = if o.tight { swing::eased_tightly } else { swing::eased };
-                let mut fit = eased(ring, true, o.radius, 0.5 * o.deviation, &free);
+                let mut fit = eased(ring, true, o.radius, o.fit(), &free);
                 if o.closes && closed(&fit).is_none() {
                     fit = swing::eased_again(fit, true, o.radius, &free);
                 }
@@ -120,7 +120,7 @@ impl Room<'_> {
                     // round a hole that no tow can follow: a loop that encloses it
                     let round = smooth::rounded_up(ring, o.radius);
                     if let Some(outer) = round.polygons().first().map(|p| p.outer())
-                        && let [path] = bend::fit(outer, true, o.radius, 0.5 * o.deviation).pieces.as_slice()
+                        && let [path] = bend::fit(outer, true, o.radius, o.fit()).pieces.as_slice()
                         && path.closed
                         && free(path)
                     {

@@ -105,7 +105,7 @@ impl Bounds {
             outline: Lines::boundary(inside),
             width: order.width,
             farthest: farthest_widths(order.rule) * order.width,
-            hair: 0.6 * order.deviation,
+            hair: order.outside(),
         }
     }
 

@@ -13,7 +13,7 @@ use crate::reinforcement::Reason;
 /// to become a `spiral` are of few arcs.
 pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool, spiral: bool) {
     let o = room.order;
-    let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
+    let start = o.first(clearance);
     let chord = bend::PROPOSAL_CHORD_MM;
     let grown = offset::grown(hole, start, chord);
     let Some(edge) = grown.polygons().first().map(|p| p.outer().to_vec()) else { return };

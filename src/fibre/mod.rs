@@ -7,35 +7,28 @@
 mod along;
 mod contour;
 pub mod course;
-mod directions;
 mod ends;
 mod hoop;
-mod joined;
-mod loops;
 mod nests;
 mod order;
 pub mod quality;
 mod reach;
-mod relaxed;
 mod room;
-mod rows;
-mod seeds;
+mod runs;
 mod spiral;
 mod stagger;
 mod steered;
 mod strap;
 mod task;
-mod taut;
 mod trail;
-mod turn;
 mod unidirectional;
 mod worth;
 
 pub(crate) use contour::CUT_OF_A_RING;
 pub use course::{Course, CourseFault, Trail};
-pub(crate) use directions::Directions;
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
+pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;
@@ -78,11 +71,11 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         })
         .collect();
     // asked for in many layers, made ready once
-    let fields: Vec<Option<directions::Directions>> = job
+    let fields: Vec<Option<Directions>> = job
         .map
         .iter()
         .flat_map(|map| &map.regions)
-        .map(|r| r.field.as_deref().map(directions::Directions::new))
+        .map(|r| r.field.as_deref().map(Directions::new))
         .collect();
     let progress = &notes.progress;
     progress.stage(WITHIN, kinds.len());
@@ -113,7 +106,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     if trail_mm.is_some() {
         let grounds: Vec<&[Ground<'_>]> =
             kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
-        let (loops, parted, close) = loops::led(job, &layers, &kind_of, &laid);
+        let (loops, parted, close) = trail::loops::led(job, &layers, &kind_of, &laid);
         for (layer, reached) in close {
             match short.iter_mut().find(|s| s.0 == layer) {
                 Some(found) => found.1 = found.1.min(reached),
@@ -123,7 +116,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(
             |(i, ((layer, grounds), led))| {
                 let parted = (kind_of[i], &parted);
-                loops::land(job, layer, grounds, led, parted, outline.layers[i].number);
+                trail::loops::land(job, layer, grounds, led, parted, outline.layers[i].number);
             },
         );
     }
@@ -152,7 +145,7 @@ struct Ground<'a> {
     leads: trail::Leads,
     layable: Area,
     reachable: Area,
-    field: Option<&'a directions::Directions>,
+    field: Option<&'a Directions>,
     /// How many of the layer's courses are its own: they follow those of the region before.
     courses: usize,
     given_up_mm: f64,
@@ -184,7 +177,7 @@ impl Ground<'_> {
 
 fn lay_layer<'a>(
     job: &'a Job,
-    fields: &'a [Option<directions::Directions>],
+    fields: &'a [Option<Directions>],
     tasks: &LayerTasks,
 ) -> (LayerCourses, Vec<Ground<'a>>) {
     let mut layer = LayerCourses::default();

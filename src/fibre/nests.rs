@@ -8,6 +8,9 @@
 //! in two groups pair no more rows than two groups side by side, so nests in a
 //! row are enough and the table has one dimension instead of two.
 
+/// Radius of turns above the least, mm: what rounding to the program's three decimals takes.
+pub(super) const MARGIN_MM: f64 = 2e-3;
+
 /// A nest: rows `first..first + depth` are paired with `last - depth + 1..=last`,
 /// outermost first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

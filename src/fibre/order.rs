@@ -46,6 +46,28 @@ impl Order<'_> {
     pub(super) fn least(&self, closed: bool) -> f64 {
         if closed { self.shortest_loop } else { self.shortest }
     }
+
+    /// How far a line may be fitted off what a rule proposes, mm. The other half of the
+    /// deviation is for what is beside it.
+    pub(super) fn fit(&self) -> f64 {
+        0.5 * self.deviation
+    }
+
+    /// How far outside the room a fitted line may lie, mm: as far as it may be fitted, and a
+    /// tenth of the deviation for the chords by which both are looked at.
+    pub(super) fn outside(&self) -> f64 {
+        0.6 * self.deviation
+    }
+
+    /// How near two centre lines may lie, mm: each is fitted.
+    pub(super) fn apart(&self) -> f64 {
+        self.width - self.fit()
+    }
+
+    /// From an edge that the first course keeps clear of by so much to its middle, mm.
+    pub(super) fn first(&self, clearance: f64) -> f64 {
+        clearance + 0.5 * self.width + self.outside()
+    }
 }
 
 #[cfg(test)]

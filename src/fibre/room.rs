@@ -121,28 +121,21 @@ impl<'a> Room<'a> {
     /// How much room a point has, mm: negative outside or too near to tow.
     pub(super) fn room_at(&self, p: Point) -> f64 {
         let edge = self.boundary.distance(p);
-        if edge > 0.6 * self.order.deviation && !self.boundary.enclose(p) {
+        if edge > self.order.outside() && !self.boundary.enclose(p) {
             return -edge;
         }
-        // a fitted line may lie half a deviation too near
-        let width = self.order.width - 0.5 * self.order.deviation;
-        edge.min(self.taken.distance_within(p, edge + width) - width)
+        let apart = self.order.apart();
+        edge.min(self.taken.distance_within(p, edge + apart) - apart)
     }
 
     /// A point has room, as [`Self::room_at`] tells: quicker where how much is not asked.
     pub(super) fn is_free(&self, p: Point) -> bool {
-        self.taken.distance_within(p, self.least_off_tow()).is_infinite() && self.is_within(p)
+        self.taken.distance_within(p, self.order.apart()).is_infinite() && self.is_within(p)
     }
 
     /// A point lies where centre lines may, whatever is laid there.
     pub(super) fn is_within(&self, p: Point) -> bool {
-        let edge = 0.6 * self.order.deviation;
-        self.boundary.enclose(p) || self.boundary.distance_within(p, edge).is_finite()
-    }
-
-    /// How near to tow a point has no room, mm.
-    pub(super) fn least_off_tow(&self) -> f64 {
-        self.order.width - 0.5 * self.order.deviation
+        self.boundary.enclose(p) || self.boundary.distance_within(p, self.order.outside()).is_finite()
     }
 
     /// A path has room at a length of it.
@@ -392,7 +385,7 @@ impl<'a> Room<'a> {
 
     /// The path lies where centre lines may lie, whatever is laid there.
     pub(super) fn inside(&self, path: &Path) -> bool {
-        within(&self.boundary, path, 0.6 * self.order.deviation)
+        within(&self.boundary, path, self.order.outside())
     }
 
     /// Holds these courses and no others.
@@ -406,7 +399,7 @@ impl<'a> Room<'a> {
 
     /// Nothing laid here comes too near to a path.
     pub(super) fn clear(&self, path: &Path) -> bool {
-        let limit = self.order.width - 0.5 * self.order.deviation;
+        let limit = self.order.apart();
         let line = path.flatten(bend::PROPOSAL_CHORD_MM);
         !line.windows(2).any(|w| self.taken.nearer(w[0], w[1], limit))
     }
@@ -429,7 +422,7 @@ impl<'a> Room<'a> {
 
     fn fit(&self, points: &[Point], closed: bool) -> bend::Fit {
         // as near as the line allows: half the deviation first
-        let near = bend::fit(points, closed, self.order.radius, 0.5 * self.order.deviation);
+        let near = bend::fit(points, closed, self.order.radius, self.order.fit());
         if near.kinks.is_empty() {
             return near;
         }

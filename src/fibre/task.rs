@@ -115,7 +115,7 @@ pub(super) fn lay<'a>(
     job: &Job,
     region: &'a Region,
     task: &Task,
-    field: Option<&super::directions::Directions>,
+    field: Option<&super::Directions>,
     place: &Place<'_>,
 ) -> Laid<'a> {
     let lay =
@@ -154,7 +154,7 @@ fn lay_wound<'a>(
     job: &Job,
     region: &'a Region,
     task: &Task,
-    field: Option<&super::directions::Directions>,
+    field: Option<&super::Directions>,
     place: &Place<'_>,
     (wound, loops): (Option<f64>, Loops<'_>),
 ) -> Laid<'a> {

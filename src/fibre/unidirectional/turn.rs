@@ -1,15 +1,12 @@
 //! Turns between the ends of parallel rows, and the nests that they form along a
 //! front.
 
-use super::nests::Nest;
 use super::rows::Row;
+use crate::fibre::nests::Nest;
 use crate::geom::{Arc, Path, Segment, pt, trig};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
-
-/// Radius of turns above the least, mm: what rounding to the program's three decimals takes.
-pub(super) const MARGIN_MM: f64 = 2e-3;
 
 /// Which end of the rows.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

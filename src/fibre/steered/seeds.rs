@@ -2,9 +2,10 @@
 //! again only when tow has been laid that would have led it elsewhere: where a region is
 //! nearly full most lines stay as they are while course after course is laid.
 
-use super::room::Room;
-use super::steered::{BESIDE_MM, Line, Tracer, lay_one_of};
+use super::lay_one_of;
+use super::line::{BESIDE_MM, Line, Tracer};
 use crate::count::f64_of;
+use crate::fibre::room::Room;
 use crate::geom::nearest::Lines;
 use crate::geom::{Point, bend, polyline};
 
@@ -137,10 +138,10 @@ impl Seeds {
 
 #[cfg(test)]
 mod tests {
-    use super::super::directions::Directions;
-    use super::super::order::Order;
-    use super::super::relaxed::Relaxed;
     use super::*;
+    use crate::fibre::order::Order;
+    use crate::fibre::steered::directions::Directions;
+    use crate::fibre::steered::relaxed::Relaxed;
     use crate::geom::{combine, pt, smooth};
     use crate::job::field::Sample;
     use crate::job::{Field, Rule};

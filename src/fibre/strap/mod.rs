@@ -1,11 +1,13 @@
 //! Closed courses round pins, as a pin-loaded loop.
 
+mod taut;
+
 use super::room::Room;
-use super::taut::{corners, led, outer, settled};
 use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, combine, offset, shortest, smooth};
 use crate::reinforcement::Reason;
+use taut::{corners, led, outer, settled};
 
 /// Lays straps: each is the belt pulled tight round all pins, one spacing outside
 /// the one before. Where a straight side would leave the room the belt is led
@@ -223,7 +225,7 @@ fn holes(room: &Room<'_>, part: &Area) -> Vec<Area> {
 /// A hole as what a strap goes round.
 fn gone_round(hole: &Area, o: &super::order::Order<'_>) -> Option<Area> {
     let round = smooth::rounded_up(&outer(hole)?, o.radius);
-    Some(offset::grown(&round, 0.6 * o.deviation, bend::PROPOSAL_CHORD_MM))
+    Some(offset::grown(&round, o.outside(), bend::PROPOSAL_CHORD_MM))
 }
 
 /// Holes nearest to the shortest ways between the pins where these do not stand together in
@@ -373,7 +375,7 @@ fn belt(rounds: &[Area]) -> Area {
 /// What the innermost strap's centre line goes round at each pin.
 fn rounds(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Vec<Area> {
     let chord = bend::PROPOSAL_CHORD_MM;
-    let start = clearance + 0.5 * o.width + 0.6 * o.deviation;
+    let start = o.first(clearance);
     let round = |p: &Area| outer(&offset::grown(p, start, chord)).map(|r| smooth::rounded_up(&r, o.radius));
     pins.iter().filter_map(round).collect()
 }

@@ -1,16 +1,16 @@
 //! Courses that end side by side joined by turns, whatever way they run.
 //!
-//! What [`super::unidirectional`] does with rows, for courses that bend: their ends
+//! What [`crate::fibre::unidirectional`] does with rows, for courses that bend: their ends
 //! form fronts, and which of them to join is the same matching problem
-//! ([`super::nests`]), valued as if the courses ran straight there. What it answers
+//! ([`crate::fibre::nests`]), valued as if the courses ran straight there. What it answers
 //! is then fitted to the courses as they are.
 
-use super::Course;
-use super::nests::{self, Nest};
-use super::room::Room;
-use super::turn::MARGIN_MM;
-use super::worth::Worth;
 use crate::count::f64_of;
+use crate::fibre::Course;
+use crate::fibre::nests::{self, MARGIN_MM, Nest};
+use crate::fibre::room::Room;
+use crate::fibre::runs::Runs;
+use crate::fibre::worth::Worth;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Path, Point, Segment, bend, trig};
 
@@ -159,13 +159,13 @@ impl Joiner<'_, '_> {
         let o = self.room.order;
         let places: Vec<Point> = front.iter().filter_map(|e| self.at(*e, 0.0)).map(|(p, _)| p).collect();
         let lengths: Vec<f64> = front.iter().map(|e| self.strands[e.strand].length()).collect();
-        let runs = self.runs();
+        let (runs, length) = self.runs();
         let across = |i: usize, j: usize| places[i].dist(places[j]);
         let value = |nest: Nest| {
             let mut sum = 0.0;
             for (k, (i, j)) in nest.pairs().enumerate() {
                 let (a, b) = (front[i].strand, front[j].strand);
-                if runs.id[a] == runs.id[b] || across(i, j) < 2.0 * self.radius {
+                if runs.same(a, b) || across(i, j) < 2.0 * self.radius {
                     return None;
                 }
                 let back = self.radius + f64_of(k) * o.spacing;
@@ -173,14 +173,14 @@ impl Joiner<'_, '_> {
                     return None;
                 }
                 let turn = std::f64::consts::PI * self.radius + across(i, j) - 2.0 * self.radius;
-                let joined = runs.length[a] + runs.length[b] - 2.0 * back + turn;
-                sum += self.worth.of(joined) - self.worth.of(runs.length[a]) - self.worth.of(runs.length[b]);
+                let joined = length[a] + length[b] - 2.0 * back + turn;
+                sum += self.worth.of(joined) - self.worth.of(length[a]) - self.worth.of(length[b]);
             }
             // what ends inside reaches into the bend, less where that falls away
             let back = f64_of(nest.depth) * o.spacing + 0.3 * self.radius;
             for end in &front[nest.first + nest.depth..=nest.last - nest.depth] {
-                let length = runs.length[end.strand];
-                sum -= self.worth.of(length) - self.worth.of(length - back);
+                let run = length[end.strand];
+                sum -= self.worth.of(run) - self.worth.of(run - back);
             }
             Some(sum)
         };
@@ -199,28 +199,19 @@ impl Joiner<'_, '_> {
     }
 
     /// Which run each strand is in, and how long that is.
-    fn runs(&self) -> Runs {
-        let mut id: Vec<usize> = (0..self.strands.len()).collect();
-        for link in &self.links {
-            let [a, b] = link.ends.map(|e| id[e.strand]);
-            id.iter_mut().filter(|x| **x == b).for_each(|x| *x = a);
-        }
-        let mut of = vec![0.0; id.len()];
-        for (i, s) in self.strands.iter().enumerate() {
-            of[id[i]] += s.length();
-        }
-        for link in &self.links {
-            of[id[link.ends[0].strand]] += link.turn.length();
-        }
-        Runs { length: id.iter().map(|i| of[*i]).collect(), id }
+    fn runs(&self) -> (Runs, Vec<f64>) {
+        let runs = Runs::new(self.strands.len(), self.links.iter().map(|l| l.ends.map(|e| e.strand).into()));
+        let strands = self.strands.iter().map(Strand::length).enumerate();
+        let turns = self.links.iter().map(|l| (l.ends[0].strand, l.turn.length()));
+        let length = runs.sums(strands.chain(turns));
+        (runs, length)
     }
 
     /// What all runs are worth.
     fn total(&self) -> f64 {
-        let runs = self.runs();
-        let each = (0..runs.id.len()).filter(|&i| runs.id[i] == i);
-        each.map(|i| if runs.length[i] < self.worth.shortest { 0.0 } else { self.worth.of(runs.length[i]) })
-            .sum()
+        let (runs, length) = self.runs();
+        let laid = runs.each().map(|i| length[i]).filter(|l| *l >= self.worth.shortest);
+        laid.map(|l| self.worth.of(l)).sum()
     }
 
     /// Fits a nest to the courses as they are: each turn as far out as it has room.
@@ -237,14 +228,13 @@ impl Joiner<'_, '_> {
             }
         }
         self.links.iter().for_each(|l| others.add(&l.turn.flatten(chord)));
-        let limit = o.width - 0.5 * o.deviation;
+        let limit = o.apart();
         let mut begin = [0.0; 2];
         let mut innermost: Option<Path> = None;
         let mut depth = 0;
         for (i, j) in nest.pairs() {
             // a turn inside another one may close a run to a loop
-            let runs = self.runs();
-            if runs.id[front[i].strand] == runs.id[front[j].strand] {
+            if self.runs().0.same(front[i].strand, front[j].strand) {
                 break;
             }
             let laid = |back: [f64; 2]| {
@@ -357,17 +347,12 @@ impl Joiner<'_, '_> {
     }
 }
 
-struct Runs {
-    id: Vec<usize>,
-    length: Vec<f64>,
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::directions::Directions;
-    use super::super::order::Order;
-    use super::super::steered;
     use super::*;
+    use crate::fibre::order::Order;
+    use crate::fibre::steered;
+    use crate::fibre::steered::directions::Directions;
     use crate::geom::{combine, pt};
     use crate::job::field::Sample;
     use crate::job::{Field, Rule};

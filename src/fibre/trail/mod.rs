@@ -1,5 +1,7 @@
 //! Tow that trails the nozzle: where it lies, and how to lead it to where it should.
 
+pub(super) mod loops;
+
 use super::room::has_way;
 use super::{Course, TRAIL_MM};
 use crate::count::f64_of;

@@ -6,15 +6,19 @@
 //! turns nest the answer that is worth most is laid: as much tow as possible,
 //! every cut costing what [`Worth`] says.
 
-use super::nests::{self, Nest};
+mod rows;
+mod turn;
+
+use super::nests::{self, MARGIN_MM, Nest};
 use super::order::Order;
 use super::room::Room;
-use super::rows::{self, Field, Row};
-use super::turn::{Front, MARGIN_MM, Side, Turn};
+use super::runs::Runs;
 use super::worth::Worth;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Area, Path, Point, Segment, bend, combine, hatch, offset, pt};
 use crate::reinforcement::Reason;
+use rows::{Field, Row};
+use turn::{Front, Side, Turn};
 
 /// How deep turns may nest, as a share of the rows' length on either side, and as a
 /// number of turns: what lies in the turns does not lie in the direction asked for.
@@ -224,62 +228,21 @@ impl Plan {
             if front.numbers.len() <= *least {
                 continue;
             }
-            let runs = self.runs();
-            let rows: Vec<Row> = front.numbers.iter().map(|&i| self.rows[i]).collect();
-            let whole = |k: usize| field.rows[front.numbers[k]].length();
-            let spared = |lost: &[f64], nest: Nest| {
-                (nest.first..).zip(lost).all(|(k, lost)| {
-                    let paired = (k - nest.first).min(nest.last - k) < nest.depth;
-                    let keep = match () {
-                        () if whole(k) < value_of.shortest => KEPT_SHORT,
-                        () if paired => KEPT_JOINED,
-                        () => KEPT,
-                    };
-                    rows[k].length() - lost >= keep * whole(k)
-                })
+            let of_front = |rows: &[Row]| front.numbers.iter().map(|&i| rows[i].length()).collect();
+            let offers = Offers {
+                front,
+                rows: of_front(&self.rows),
+                whole: of_front(&field.rows),
+                so_far: self.runs(),
+                comes,
+                value_of: *value_of,
             };
-            let value = |nest: Nest| {
-                let ends = |(i, j): (usize, usize)| (front.numbers[i], front.numbers[j]);
-                if nest.pairs().map(ends).any(|(i, j)| runs.id[i] == runs.id[j]) {
-                    return None;
-                }
-                let made = front.proposed(nest);
-                let lost = &made.lost;
-                if !spared(lost, nest) {
-                    return None;
-                }
-                let mut sum = 0.0;
-                let after = |k: usize| runs.length[front.numbers[k]] - lost[k - nest.first];
-                for t in &made.turns {
-                    let (i, j) = ends((t.lower, t.upper));
-                    let before = value_of.of(runs.length[i]) + value_of.of(runs.length[j]);
-                    let turn = t.length();
-                    let joined = after(t.lower) + after(t.upper) + turn;
-                    let along = runs.along[i] + runs.along[j]
-                        - lost[t.lower - nest.first]
-                        - lost[t.upper - nest.first];
-                    if along < LEAST_SHARE * joined {
-                        return None;
-                    }
-                    // of answers that save as much, the one with shorter turns
-                    sum += value_of.of(joined) - before - 1e-3 * turn;
-                }
-                let inner = nest.first + nest.depth..=nest.last - nest.depth;
-                for (k, &row) in inner.clone().zip(&front.numbers[inner]) {
-                    let (was, now) = (runs.length[row], after(k));
-                    // what the first side leaves short the second may yet join
-                    let loss = value_of.of(was) - value_of.of(now);
-                    let short = value_of.shortest;
-                    let yet = matches!(comes, Comes::First { .. }) && now < short;
-                    sum -= if yet { loss.min(was - now + YET_JOINED * short) } else { loss };
-                }
-                Some(sum)
-            };
-            let (_, nests) = nests::best(front.numbers.len(), *least, depth, comes.between(), value);
+            let count = front.numbers.len();
+            let (_, nests) = nests::best(count, *least, depth, comes.between(), |nest| offers.worth(nest));
             for nest in nests {
                 let Some(made) = front.placed(nest, &|p: &Path| turned.inside(p)) else { continue };
                 let nest = Nest { depth: made.turns.len(), ..nest };
-                if !spared(&made.lost, nest) {
+                if !offers.spare(&made.lost, nest) {
                     continue;
                 }
                 let all = nest.first..=nest.last;
@@ -294,24 +257,12 @@ impl Plan {
     }
 
     /// Which run each row is in, how long that is, and how much of that rows are.
-    fn runs(&self) -> Runs {
-        let count = self.rows.len();
-        let mut id: Vec<usize> = (0..count).collect();
+    fn runs(&self) -> RowRuns {
         let turns = || self.turns.iter().flatten();
-        for t in turns() {
-            let (a, b) = (id[t.lower], id[t.upper]);
-            id.iter_mut().filter(|x| **x == b).for_each(|x| *x = a);
-        }
-        let mut along = vec![0.0; count];
-        for (i, r) in self.rows.iter().enumerate() {
-            along[id[i]] += r.length();
-        }
-        let mut of = along.clone();
-        for t in turns() {
-            of[id[t.lower]] += t.length();
-        }
-        let each = |of: &[f64]| id.iter().map(|i| of[*i]).collect();
-        Runs { length: each(&of), along: each(&along), id }
+        let rows = || self.rows.iter().map(Row::length).enumerate();
+        let runs = Runs::new(self.rows.len(), turns().map(|t| (t.lower, t.upper)));
+        let length = runs.sums(rows().chain(turns().map(|t| (t.lower, t.length()))));
+        RowRuns { length, along: runs.sums(rows()), runs }
     }
 
     /// The courses, in the turned frame, and what those that can be laid are worth.
@@ -322,10 +273,77 @@ impl Plan {
     }
 }
 
-struct Runs {
-    id: Vec<usize>,
+struct RowRuns {
+    runs: Runs,
+    /// Length of each row's run, mm.
     length: Vec<f64>,
+    /// How much of it lies along rows, mm.
     along: Vec<f64>,
+}
+
+/// The nests that one front offers.
+struct Offers<'a> {
+    front: &'a Front<'a>,
+    /// Lengths of the front's rows, as they are and before any turn, mm.
+    rows: Vec<f64>,
+    whole: Vec<f64>,
+    /// What the turns made so far join.
+    so_far: RowRuns,
+    comes: Comes,
+    value_of: Worth,
+}
+
+impl Offers<'_> {
+    /// A nest leaves enough of every row that it joins or encloses, where these lose so much.
+    fn spare(&self, lost: &[f64], nest: Nest) -> bool {
+        (nest.first..).zip(lost).all(|(k, lost)| {
+            let paired = (k - nest.first).min(nest.last - k) < nest.depth;
+            let keep = match () {
+                () if self.whole[k] < self.value_of.shortest => KEPT_SHORT,
+                () if paired => KEPT_JOINED,
+                () => KEPT,
+            };
+            self.rows[k] - lost >= keep * self.whole[k]
+        })
+    }
+
+    /// What a nest is worth; `None` where it cannot be laid.
+    fn worth(&self, nest: Nest) -> Option<f64> {
+        let RowRuns { runs, length, along } = &self.so_far;
+        let value_of = self.value_of;
+        let ends = |(i, j): (usize, usize)| (self.front.numbers[i], self.front.numbers[j]);
+        if nest.pairs().map(ends).any(|(i, j)| runs.same(i, j)) {
+            return None;
+        }
+        let made = self.front.proposed(nest);
+        if !self.spare(&made.lost, nest) {
+            return None;
+        }
+        let lost = |k: usize| made.lost[k - nest.first];
+        let after = |k: usize| length[self.front.numbers[k]] - lost(k);
+        let mut sum = 0.0;
+        for t in &made.turns {
+            let (i, j) = ends((t.lower, t.upper));
+            let before = value_of.of(length[i]) + value_of.of(length[j]);
+            let turn = t.length();
+            let joined = after(t.lower) + after(t.upper) + turn;
+            if along[i] + along[j] - lost(t.lower) - lost(t.upper) < LEAST_SHARE * joined {
+                return None;
+            }
+            // of answers that save as much, the one with shorter turns
+            sum += value_of.of(joined) - before - 1e-3 * turn;
+        }
+        let inner = nest.first + nest.depth..=nest.last - nest.depth;
+        for (k, &row) in inner.clone().zip(&self.front.numbers[inner]) {
+            let (was, now) = (length[row], after(k));
+            // what the first side leaves short the second may yet join
+            let loss = value_of.of(was) - value_of.of(now);
+            let short = value_of.shortest;
+            let yet = matches!(self.comes, Comes::First { .. }) && now < short;
+            sum -= if yet { loss.min(was - now + YET_JOINED * short) } else { loss };
+        }
+        Some(sum)
+    }
 }
 
 /// Rows that lie at least `distance` apart, in steps of the spacing.

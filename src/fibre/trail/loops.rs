@@ -1,7 +1,7 @@
 //! Closed courses whose tow trails: led once it is settled where they begin, then
 //! measured as they come to lie.
 
-use super::{Course, Ground, LayerCourses, TRAIL_MOST, finish, stagger, trail, trails};
+use crate::fibre::{Course, Ground, LayerCourses, TRAIL_MOST, finish, stagger, trail, trails};
 use crate::geom::Point;
 use crate::job::Job;
 use crate::reinforcement::{LeftOut, Reason};
@@ -40,7 +40,7 @@ const HOPELESS: f64 = 1.5;
 /// weaker than ends apart, and far stronger than no loop. One that lies astray wherever it is
 /// begun is parted, alike in all layers of its kind. Gives the layers too whose ends
 /// then lie nearer to those below than they are to, with how near.
-pub(super) fn led(
+pub(in crate::fibre) fn led(
     job: &Job,
     layers: &[LayerCourses],
     kind_of: &[usize],
@@ -186,7 +186,7 @@ fn astray(course: &Course, most_mm: f64) -> Option<Reason> {
 
 /// Puts a layer's loops, of a kind, in their places as they are led, those that would lie astray
 /// as they are parted, and measures the layer anew.
-pub(super) fn land(
+pub(in crate::fibre) fn land(
     job: &Job,
     layer: &mut LayerCourses,
     grounds: &[Ground<'_>],
