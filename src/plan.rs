@@ -28,32 +28,7 @@ pub struct Planned {
     /// What the stages made, for pictures and the report.
     pub work: Work,
     /// How well each region is served over all its layers.
-    pub cover: Vec<RegionCover>,
-}
-
-/// A region over all its layers.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RegionCover {
-    /// Its name.
-    pub region: String,
-    /// Where its strips may lie, mm2.
-    pub layable_mm2: f64,
-    /// Of that, under its strips, mm2.
-    pub covered_mm2: f64,
-    /// Of that, what a strip can reach, mm2.
-    pub reachable_mm2: f64,
-    /// Courses.
-    pub courses: usize,
-    /// Of these, closed ones.
-    pub closed: usize,
-    /// Tow laid, mm.
-    pub length_mm: f64,
-    /// Tow asked for and not laid, mm.
-    pub given_up_mm: f64,
-    /// Mean angle off the direction asked for, weighted by length, degrees.
-    pub angle_off_deg: Option<f64>,
-    /// Tightest bend, mm.
-    pub least_radius_mm: Option<f64>,
+    pub cover: Vec<fibre::RegionCover>,
 }
 
 /// Plans a job. Nothing is written.
@@ -71,7 +46,7 @@ pub fn plan(notes: &mut Notes, path: &Path) -> Outcome<Planned> {
     };
     let text = gcode::write(&job, &program, &facts)?;
     let plan = plan_file::json(&job, &outline, &program, &courses, &beads, &estimate, &text.cut);
-    let cover = cover(&courses);
+    let cover = fibre::RegionCover::over_layers(&courses);
     let work = Work { outline, beads, program, seconds, angles_deg };
     Ok(Planned { job, program: text.program, plan, estimate, left_out, work, cover })
 }
@@ -190,44 +165,6 @@ fn near(a: &Area, b: &Area, tolerance_mm: f64) -> bool {
     a.rings().count() == b.rings().count()
         && (a.area() - b.area()).abs() < 0.1 * tolerance_mm * a.perimeter()
         && boxes.is_none_or(|(a, b)| a.lo.dist(b.lo).max(a.hi.dist(b.hi)) < tolerance_mm)
-}
-
-/// Sums the layers' figures, by region in the order in which they first appear.
-fn cover(courses: &[fibre::LayerCourses]) -> Vec<RegionCover> {
-    let mut out: Vec<RegionCover> = Vec::new();
-    for q in courses.iter().flat_map(|c| &c.quality) {
-        let at = out.iter().position(|r| r.region == q.region).unwrap_or_else(|| {
-            out.push(RegionCover {
-                region: q.region.clone(),
-                layable_mm2: 0.0,
-                covered_mm2: 0.0,
-                reachable_mm2: 0.0,
-                courses: 0,
-                closed: 0,
-                length_mm: 0.0,
-                given_up_mm: 0.0,
-                angle_off_deg: None,
-                least_radius_mm: None,
-            });
-            out.len() - 1
-        });
-        let r = &mut out[at];
-        if let Some(a) = q.angle {
-            let sum = r.angle_off_deg.unwrap_or(0.0) * r.length_mm + a.mean_deg * q.length_mm;
-            r.angle_off_deg = Some(sum / (r.length_mm + q.length_mm).max(1e-9));
-        }
-        r.layable_mm2 += q.layable_mm2;
-        r.covered_mm2 += q.covered_mm2;
-        r.reachable_mm2 += q.reachable_mm2;
-        r.courses += q.courses;
-        r.closed += q.closed;
-        r.length_mm += q.length_mm;
-        r.given_up_mm += q.given_up_mm;
-        if let Some(b) = q.bends {
-            r.least_radius_mm = Some(r.least_radius_mm.map_or(b.least_mm, |l| l.min(b.least_mm)));
-        }
-    }
-    out
 }
 
 /// Fills every layer. Layers that are alike, in outline, strips, height and the

@@ -108,8 +108,15 @@ fn a_thousand_layers_of_five_thousand_segments_stay_one_file_of_40_mb() {
     let job = towpath::job::read(&mut Notes::default(), &path).expect("the example's job");
     let work = work(job.tow.width_mm, 0.2);
     let estimate = estimate::of(&job, &work.outline, &work.program, &work.beads, 0, TimeSplit::default());
-    let told =
-        Told { job: &job, work: &work, estimate: &estimate, left_out: &[], warnings: &[], follow: false };
+    let told = Told {
+        job: &job,
+        work: &work,
+        estimate: &estimate,
+        left_out: &[],
+        cover: &[],
+        warnings: &[],
+        follow: false,
+    };
     let text = page(&told);
     let segments = LAYERS * (BEADS * 12 + COURSES * 8);
     println!(

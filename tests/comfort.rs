@@ -245,6 +245,40 @@ fn courses_that_all_lie_closed_leave_nothing_out_though_holes_are_too_small_to_f
 }
 
 #[test]
+fn round_a_hole_too_small_to_follow_contours_are_as_many_as_hoops() {
+    let folder = scratch("small holes");
+    link(&folder, "");
+    for radius in [2.5, 3.3, 3.5, 3.53, 3.8] {
+        let ring: String = (0..256)
+            .map(|k| {
+                let (sin, cos) = libm::sincos(-std::f64::consts::TAU * f64::from(k) / 256.0);
+                format!(
+                    "{} {:.4} {:.4}",
+                    if k == 0 { "M" } else { "L" },
+                    25.0 + radius * cos,
+                    25.0 + radius * sin
+                )
+            })
+            .collect();
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"50mm\" viewBox=\"0 0 80 50\"><path d=\"M 5 45 L 5 5 L 75 5 L 75 45 Z\"/><path d=\"{ring} Z\"/></svg>"
+        );
+        std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+        // perimeters of 1 mm and half a width: the first course would bend to 3.8 mm and more
+        for rule in ["contour", "hoop"] {
+            let map = region("round", "hole_at_mm = [25, 25]", rule, "courses = 4\nmin_bend_radius_mm = 5.0");
+            std::fs::write(folder.join("arm.map.toml"), map).expect("the map");
+            let (status, said, told) = towpath(&folder, &["plan", "arm.toml", "--out", "out"]);
+            assert_eq!(status, Some(0), "{told}");
+            assert!(
+                said.contains("(8 closed)") && !told.contains("left-out"),
+                "{rule} {radius}: {said}{told}"
+            );
+        }
+    }
+}
+
+#[test]
 fn a_region_that_meets_others_alone_is_told() {
     let folder = scratch("meets");
     let rim = |more: &str| region("rim", "outline = true", "contour", more);

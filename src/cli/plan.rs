@@ -3,7 +3,8 @@
 use super::Report;
 use super::console::Console;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
-use crate::job::{Job, Printer, Rule};
+use crate::fibre::RegionCover;
+use crate::job::{Job, Printer};
 use crate::verify::findings::{Check, Place, shown};
 use crate::{estimate, files, plan, plan_file, report, verify};
 use clap::Args;
@@ -48,6 +49,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
         job: &planned.job,
         work: &planned.work,
         estimate: &planned.estimate,
+        cover: &planned.cover,
         left_out: &planned.left_out,
         warnings: &notes.warnings,
         follow: arguments.watch,
@@ -158,22 +160,21 @@ fn check(names: [&str; 2], texts: [&str; 2], printer: &Printer) -> Outcome<()> {
 
 /// One line for each region. Cover depends on the shortest piece, which stands
 /// beside it.
-fn served(cover: &[plan::RegionCover], job: &Job) -> String {
+fn served(cover: &[RegionCover], job: &Job) -> String {
     let mut out = String::new();
     let shortest = job.printer.shortest_course_mm();
     let closes = |name: &str| {
         let region = job.map.iter().flat_map(|m| &m.regions).find(|r| r.name == name);
-        region.is_some_and(|r| matches!(r.rule, Rule::Hoop | Rule::Contour | Rule::Strap))
+        region.is_some_and(|r| r.rule.closes())
     };
     for (i, r) in cover.iter().enumerate() {
-        let share = |part: f64| if r.layable_mm2 > 0.0 { 100.0 * part / r.layable_mm2 } else { 0.0 };
         let angle = r.angle_off_deg.map(|a| format!(", {a:.1} deg off its direction")).unwrap_or_default();
         let bend = r.least_radius_mm.map(|b| format!(", bends from {b:.1} mm")).unwrap_or_default();
         out.push_str(&format!(
             "{:<26}{}: {:.1} % of its area, {}{}{angle}{bend}\n",
             if i == 0 { format!("cover, pieces >= {shortest:.0} mm") } else { String::new() },
             r.region,
-            share(r.covered_mm2),
+            r.covered_percent(),
             counted(r.courses, "course"),
             if closes(&r.region) { format!(" ({} closed)", r.closed) } else { String::new() },
         ));

@@ -23,23 +23,22 @@ fn closed(fit: &bend::Fit) -> Option<&Path> {
 impl Room<'_> {
     /// Lays a closed line, swinging past its corners, as far as there is room.
     pub(super) fn lay_loop(&mut self, ring: &[Point]) -> f64 {
-        let o = self.order;
-        for deviation in [0.5 * o.fit(), o.fit()] {
-            let fit = bend::fit(ring, true, o.radius, deviation);
-            if fit.kinks.is_empty() {
-                return fit.pieces.iter().map(|p| self.lay_path(p)).sum();
-            }
-        }
-        let free = |path: &Path| self.has_swing(self.walls(), path);
-        let eased = swing::eased(ring, true, o.radius, o.fit(), &free);
-        self.lay_pieces(eased, polyline::ring_length(ring))
+        self.lay_pieces(self.led_round(ring), polyline::ring_length(ring))
     }
 
-    /// Tow can be led along the outer boundary of an area as it is.
+    /// Tow can be led all along the outer boundary of an area, swinging past its corners.
     pub(super) fn can_follow(&self, area: &Area) -> bool {
+        area.polygons().first().is_some_and(|part| closed(&self.led_round(part.outer())).is_some())
+    }
+
+    fn led_round(&self, ring: &[Point]) -> bend::Fit {
         let o = self.order;
-        let Some(part) = area.polygons().first() else { return false };
-        bend::fit(part.outer(), true, o.radius, o.fit()).kinks.is_empty()
+        let free = |path: &Path| self.has_swing(self.walls(), path);
+        [0.5 * o.fit(), o.fit()]
+            .into_iter()
+            .map(|deviation| bend::fit(ring, true, o.radius, deviation))
+            .find(|fit| fit.kinks.is_empty())
+            .unwrap_or_else(|| swing::eased(ring, true, o.radius, o.fit(), &free))
     }
 
     /// A closed path along a ring, swinging past its corners within an area; `None`

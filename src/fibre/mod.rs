@@ -7,6 +7,7 @@
 mod along;
 mod contour;
 pub mod course;
+mod cover;
 mod ends;
 mod hoop;
 mod nests;
@@ -26,6 +27,7 @@ mod worth;
 
 pub(crate) use contour::CUT_OF_A_RING;
 pub use course::{Course, CourseFault, Trail};
+pub use cover::RegionCover;
 pub use quality::RegionQuality;
 pub(crate) use spiral::MARGIN as SPIRAL_MARGIN;
 pub(crate) use steered::Directions;

@@ -161,6 +161,11 @@ impl Rule {
             Self::Strap => "strap",
         }
     }
+
+    /// Closed courses are what it asks for, so that their number says how deep they go.
+    pub fn closes(self) -> bool {
+        matches!(self, Self::Hoop | Self::Contour | Self::Strap)
+    }
 }
 
 /// The map's format.
@@ -389,8 +394,8 @@ fn resolve(
             reader.fault(Diagnostic::error("rule-shape", message).help(help), v.place("shape"), "");
         }
         let unused = [
-            ("courses", !closed(rule)),
-            ("spiral", !closed(rule)),
+            ("courses", !rule.closes()),
+            ("spiral", !rule.closes()),
             ("angle_deg", !unidirectional),
             ("turns", !unidirectional),
             ("field", rule != Rule::Steered),
@@ -416,7 +421,7 @@ fn resolve(
         shape: shape?,
         layers: layers?,
         rule: rule?,
-        courses: v.count("courses").filter(|_| rule.is_some_and(closed)),
+        courses: v.count("courses").filter(|_| rule.is_some_and(Rule::closes)),
         angle_deg,
         spacing_mm: spacing_mm?,
         min_bend_radius_mm: min_bend_radius_mm?,
@@ -426,7 +431,7 @@ fn resolve(
             Some("weave") => Meets::Weave,
             _ => Meets::Priority,
         },
-        spiral: v.flag("spiral").unwrap_or(false) && rule.is_some_and(closed),
+        spiral: v.flag("spiral").unwrap_or(false) && rule.is_some_and(Rule::closes),
         few_cuts: v.flag("few_cuts").unwrap_or(false),
         turns: v.flag("turns").unwrap_or(true) || rule != Some(Rule::Unidirectional),
         field: None,
@@ -440,11 +445,6 @@ fn resolve(
             field: v.text("field").map(|typed| (typed.to_owned(), v.place("field"))),
         },
     })
-}
-
-/// Courses of the rule close, so that their number says how deep they go.
-fn closed(rule: Rule) -> bool {
-    matches!(rule, Rule::Hoop | Rule::Contour | Rule::Strap)
 }
 
 /// A length that is the tow's own where left out, and never below it.

@@ -7,9 +7,10 @@ use super::sheet::{self, Detail, View};
 use super::svg::{self, Colours};
 use crate::diagnostic::Diagnostic;
 use crate::estimate::Estimate;
+use crate::fibre::RegionCover;
 use crate::gcode::clock;
 use crate::geom::Point;
-use crate::job::Job;
+use crate::job::{Job, Rule};
 use crate::reinforcement::LeftOut;
 use minijinja::{AutoEscape, Environment};
 use serde_json::{Value, json};
@@ -44,6 +45,8 @@ pub struct Told<'a> {
     pub work: &'a Work,
     /// Figures of the whole program.
     pub estimate: &'a Estimate,
+    /// How well each region is served over all its layers.
+    pub cover: &'a [RegionCover],
     /// Tow that is not laid.
     pub left_out: &'a [LeftOut],
     /// What the run warned about.
@@ -121,7 +124,7 @@ fn first_layer(work: &Work) -> usize {
 /// A region as the tables and the viewer name it.
 struct Region {
     name: String,
-    rule: &'static str,
+    rule: Rule,
     least_radius_mm: f64,
 }
 
@@ -132,7 +135,7 @@ fn regions(told: &Told<'_>) -> Vec<Region> {
     order.sort_by_key(|&i| (std::cmp::Reverse(map.regions[i].priority), i));
     let region = |&i: &usize| {
         let r = &map.regions[i];
-        Region { name: r.name.clone(), rule: r.rule.word(), least_radius_mm: r.min_bend_radius_mm }
+        Region { name: r.name.clone(), rule: r.rule, least_radius_mm: r.min_bend_radius_mm }
     };
     order.iter().map(region).collect()
 }
@@ -154,7 +157,7 @@ fn viewer(told: &Told<'_>, layers: &[pack::Packed], first: usize) -> Value {
                 .get(i)
                 .into_iter()
                 .flatten()
-                .filter(|(rank, _)| regions.get(*rank).is_some_and(|r| r.rule == "unidirectional"))
+                .filter(|(rank, _)| regions.get(*rank).is_some_and(|r| r.rule == Rule::Unidirectional))
                 .map(|(rank, a)| (rank.to_string(), *a))
                 .collect();
             json!([
@@ -192,7 +195,7 @@ fn viewer(told: &Told<'_>, layers: &[pack::Packed], first: usize) -> Value {
             // mm3/s that the head or the melt can do
             "flow": (job.printer.matrix.max_feed_mm_s * feedstock).min(job.matrix.max_flow_mm3_s),
         },
-        "regions": regions.iter().map(|r| json!([r.name, r.rule, r.least_radius_mm])).collect::<Vec<_>>(),
+        "regions": regions.iter().map(|r| json!([r.name, r.rule.word(), r.least_radius_mm])).collect::<Vec<_>>(),
         "layers": rows,
         "marks": marks,
     })
@@ -221,6 +224,7 @@ fn facts(told: &Told<'_>, layers: &[pack::Packed]) -> Value {
         "time": time_rows(told),
         "total": clock(t.total),
         "regions": region_rows(told),
+        "shortest_mm": format!("{:.0}", job.printer.shortest_course_mm()),
         "left_out": left_out_rows(told),
         "left_out_total": format!("{:.2}", told.left_out.iter().map(|l| l.length_mm).sum::<f64>() / 1000.0),
         "left_out_places": told.left_out.len(),
@@ -353,11 +357,17 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
                 told.work.program.courses.iter().filter(|c| c.iter().any(|l| l.course.rank == rank)).count();
             let left =
                 told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
+            let cover = told.cover.iter().find(|c| c.region == r.name);
+            let closed = cover.filter(|_| r.rule.closes()).map(|c| c.closed.to_string());
+            let bend = cover.and_then(|c| c.least_radius_mm).map(|mm| format!("{mm:.1}"));
             json!([
                 r.name,
-                r.rule,
+                r.rule.word(),
                 layers.to_string(),
                 laid().count().to_string(),
+                closed.unwrap_or_default(),
+                format!("{:.1}", cover.map_or(0.0, RegionCover::covered_percent)),
+                bend.unwrap_or_default(),
                 format!("{:.2}", length / 1000.0),
                 format!("{:.1}", if whole > 0.0 { 100.0 * length / whole } else { 0.0 }),
                 format!("{:.2}", left / 1000.0),

@@ -278,6 +278,28 @@ test("lines of the page jump to their place", async () => {
   await shot("bracket-address");
 });
 
+test("regions tell cover, closed courses and bends as the plan does", async () => {
+  for (const [name] of EXAMPLES) {
+    await load(name);
+    const rows = await page.$$eval("#fibre tbody tr", (rows) => rows.map((r) => [...r.cells].map((c) => c.textContent.trim())));
+    const plan = JSON.parse(fs.readFileSync(reports[name].replace(".report.html", ".plan.json"), "utf8"));
+    assert.ok(rows.length > 0, name);
+    for (const [region, rule, layers, courses, closed, cover, bend] of rows) {
+      const of = plan.layers.flatMap((l) => l.courses).filter((c) => c.region === region);
+      const served = plan.layers.flatMap((l) => l.regions).filter((r) => r.region === region);
+      const sum = (key) => served.reduce((all, r) => all + r[key], 0);
+      assert.equal(Number(courses), of.length, region);
+      assert.equal(Number(layers), new Set(plan.layers.filter((l) => l.courses.some((c) => c.region === region))).size, region);
+      if (["hoop", "contour", "strap"].includes(rule)) assert.equal(Number(closed), of.filter((c) => c.closed).length, region);
+      else assert.equal(closed, "", `${region}: open by its rule`);
+      assert.ok(Math.abs(Number(cover) - 100 * sum("covered_mm2") / sum("layable_mm2")) < 0.06, `${region}: ${cover}`);
+      const bends = of.map((c) => c.min_bend_radius_mm).filter((r) => r !== null);
+      if (bends.length) assert.ok(Math.abs(Number(bend) - Math.min(...bends)) < 0.06, `${region}: ${bend}`);
+      else assert.equal(bend, "", `${region}: straight`);
+    }
+  }
+});
+
 test("tables sort and are saved as CSV", async () => {
   await load("bracket");
   const column = (k) => page.$$eval("#layers tbody tr", (rows, n) => rows.map((r) => r.cells[n].textContent.trim()), k);
