@@ -7,7 +7,7 @@ use super::room::Room;
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, hoop, spiral, steered, strap, trail, trails};
 use crate::count::f64_of;
-use crate::geom::{Area, Point, bend, combine, offset, smooth};
+use crate::geom::{Area, Point, Polygon, bend, combine, offset};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{Target, Task, hoops_between};
 
@@ -150,6 +150,7 @@ pub(super) fn lay<'a>(
     best
 }
 
+/// Lays a task with loops that are to be wound, bent so much wider, or not.
 fn lay_wound<'a>(
     job: &Job,
     region: &'a Region,
@@ -158,37 +159,14 @@ fn lay_wound<'a>(
     place: &Place<'_>,
     (wound, loops): (Option<f64>, Loops<'_>),
 ) -> Laid<'a> {
-    let width = job.tow.width_mm;
-    let shortest = job.printer.shortest_course_mm();
-    let winds = !matches!(region.rule, Rule::Unidirectional | Rule::Steered) && !matches!(loops, Loops::Long);
-    let order = Order {
-        region: &region.name,
-        rule: region.rule,
-        rank: task.rank,
-        width,
-        spacing: region.spacing_mm,
-        // between two loops a spiral bends a little tighter than they do
-        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
-        shortest,
-        shortest_loop: if winds { 0.0 } else { shortest },
-        deviation: job.courses.deviation_mm,
-        swing: SWINGS[0],
-        tight: true,
-        closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),
-        courses: region.courses,
-        angle: task.angle_deg.to_radians(),
-        few_cuts: region.few_cuts,
-        turns: region.turns,
-    };
-    let free = place.free;
-    let mut saved = 0;
-    let mut wound_loops = Vec::new();
-    let mut room = Room::new(order, free);
+    let order = order_of(job, region, task, (wound, loops));
+    let mut room = Room::new(order, place.free);
     if let Loops::AllBut(points) = loops {
         room.unwound = points.to_vec();
     }
-    let mut layable = layable(&task.target, free, &order, job);
-    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    let mut layable = layable(&task.target, place.free, &order, job);
+    let mut saved = 0;
+    let mut wound_loops = Vec::new();
     match (&task.target, region.rule) {
         (Target::Area(_), Rule::Unidirectional) => saved += unidirectional::lay(&mut room),
         (Target::Area(_), Rule::Steered) => {
@@ -199,7 +177,7 @@ fn lay_wound<'a>(
         (Target::Area(_), _) => contour::lay(&mut room),
         (Target::Holes { holes, .. }, rule) => {
             for hole in holes {
-                hoop::lay(&mut room, hole, clearance, rule != Rule::Hoop, wound.is_some());
+                hoop::lay(&mut room, hole, clearance(job), rule != Rule::Hoop, wound.is_some());
             }
             if order.courses.is_none() {
                 // filled as far as it goes: what of loops lies outside was not asked for
@@ -208,9 +186,9 @@ fn lay_wound<'a>(
             }
         }
         (Target::Pins { pins, .. }, _) => {
-            strap::lay(&mut room, pins, clearance, place.inside);
+            strap::lay(&mut room, pins, clearance(job), place.inside);
             if let Some(ground) = strap::ground(&room) {
-                layable = combine::intersection(free, &ground);
+                layable = combine::intersection(place.free, &ground);
             }
         }
     }
@@ -237,6 +215,41 @@ fn lay_wound<'a>(
     Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }
 
+/// What a region asks for in a layer.
+fn order_of<'a>(
+    job: &Job,
+    region: &'a Region,
+    task: &Task,
+    (wound, loops): (Option<f64>, Loops<'_>),
+) -> Order<'a> {
+    let shortest = job.printer.shortest_course_mm();
+    let winds = !matches!(region.rule, Rule::Unidirectional | Rule::Steered) && !matches!(loops, Loops::Long);
+    Order {
+        region: &region.name,
+        rule: region.rule,
+        rank: task.rank,
+        width: job.tow.width_mm,
+        spacing: region.spacing_mm,
+        // between two loops a spiral bends a little tighter than they do
+        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
+        shortest,
+        shortest_loop: if winds { 0.0 } else { shortest },
+        deviation: job.courses.deviation_mm,
+        swing: SWINGS[0],
+        tight: true,
+        closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),
+        courses: region.courses,
+        angle: task.angle_deg.to_radians(),
+        few_cuts: region.few_cuts,
+        turns: region.turns,
+    }
+}
+
+/// What perimeters take between an edge of the part and tow, mm.
+fn clearance(job: &Job) -> f64 {
+    job.beads.bead_width_mm * f64_of(job.beads.perimeters)
+}
+
 /// Where strips of a region may lie: all that is free, or as deep as the courses
 /// asked for go.
 fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
@@ -252,7 +265,9 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
             let holes = area.polygons().iter().flat_map(|p| p.holes()).map(|h| {
                 let hole = combine::ring_area(h);
                 let line = offset::grown(&hole, 0.5 * order.width, chord);
-                if smooth::tight_share(&line, smooth::working_radius(order.radius)) > 0.0 {
+                let led =
+                    |p: &Polygon| bend::fit(p.outer(), true, order.radius, order.fit()).kinks.is_empty();
+                if !line.polygons().iter().all(led) {
                     // as near to it as tow can be led round it
                     let [inner, outer] = hoops_between(&hole, 0.0, order.width, order.radius, depth);
                     combine::difference(&outer, &inner)
@@ -264,17 +279,15 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
             combine::intersection(free, &combine::union_all(&bands))
         }
         Target::Holes { holes, .. } => {
-            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
             let band = |h: &Area| {
-                let [inner, outer] = hoops_between(h, clearance, order.width, order.radius, depth);
+                let [inner, outer] = hoops_between(h, clearance(job), order.width, order.radius, depth);
                 combine::difference(&outer, &inner)
             };
             let bands: Vec<Area> = holes.iter().map(band).collect();
             combine::intersection(free, &combine::union_all(&bands))
         }
         Target::Pins { pins, .. } => {
-            let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-            let first = strap::first_belt(pins, clearance, order);
+            let first = strap::first_belt(pins, clearance(job), order);
             let inner = offset::shrunk(&first, 0.5 * order.width, chord);
             let outer = offset::grown(&first, depth - 0.5 * order.width, chord);
             combine::intersection(free, &combine::difference(&outer, &inner))

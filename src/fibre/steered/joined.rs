@@ -228,63 +228,29 @@ impl Joiner<'_, '_> {
             }
         }
         self.links.iter().for_each(|l| others.add(&l.turn.flatten(chord)));
-        let limit = o.apart();
         let mut begin = [0.0; 2];
-        let mut innermost: Option<Path> = None;
         let mut depth = 0;
         for (i, j) in nest.pairs() {
             // a turn inside another one may close a run to a loop
             if self.runs().0.same(front[i].strand, front[j].strand) {
                 break;
             }
-            let laid = |back: [f64; 2]| {
-                let turn = self.turn(front[i], front[j], back)?;
-                let line = turn.flatten(chord);
-                let clear = !line.windows(2).any(|w| others.nearer(w[0], w[1], limit));
-                (clear && self.room.inside(&turn)).then_some((back, turn, line))
-            };
-            // an outermost turn begins a radius inside the wall, further in at a corner
-            let step = STEP * o.width;
-            let back = (0..MOST_STEPS).map(|k| step * f64_of(k)).take_while(|b| *b < 2.5 * self.radius);
-            let Some(mut found) = back.map(|b| begin.map(|at| at + b)).find_map(laid) else { break };
-            // then each end as far out as it goes: walls are seldom square to courses
-            for which in [0, 1] {
-                for _ in 0..MOST_STEPS {
-                    let mut back = found.0;
-                    back[which] -= step;
-                    match laid(back).filter(|_| back[which] >= begin[which]) {
-                        Some(further) => found = further,
-                        None => break,
-                    }
-                }
-            }
-            let (back, turn, line) = found;
-            others.add(&line);
-            for (end, back) in [front[i], front[j]].into_iter().zip(back) {
+            let ends = [front[i], front[j]];
+            let Some((back, turn)) = self.farthest_out(ends, begin, &others) else { break };
+            others.add(&turn.flatten(chord));
+            for (end, back) in ends.into_iter().zip(back) {
                 self.strands[end.strand].lost[end.which] = back;
             }
-            self.links.push(Link { ends: [front[i], front[j]], turn: turn.clone() });
+            self.links.push(Link { ends, turn });
             begin = back.map(|b| b + 0.3 * o.spacing);
-            innermost = Some(turn);
             depth += 1;
         }
-        if let Some(turn) = innermost {
-            let mut bound = Lines::default();
-            bound.add(&turn.flatten(chord));
+        if depth > 0 {
+            let mut innermost = Lines::default();
+            innermost.add(&self.links[self.links.len() - 1].turn.flatten(chord));
+            let from = begin[0].max(begin[1]) + 2.0 * self.radius;
             for end in &front[nest.first + depth..=nest.last - depth] {
-                let strand = &self.strands[end.strand];
-                // from where nothing comes near outwards as far as it goes
-                let from = (begin[0].max(begin[1]) + 2.0 * self.radius).min(strand.length());
-                let steps = (from / (STEP * o.width)).ceil();
-                let mut k = steps;
-                while k > 0.0 {
-                    let near = strand.at(end.which, from * (k - 1.0) / steps);
-                    if near.is_none_or(|(p, _)| bound.distance(p) < limit) {
-                        break;
-                    }
-                    k -= 1.0;
-                }
-                self.strands[end.strand].lost[end.which] = from * k / steps;
+                self.draw_back(*end, from, &innermost);
             }
         }
         let spared = self.strands.iter().all(|s| s.length() > o.width);
@@ -292,6 +258,51 @@ impl Joiner<'_, '_> {
             self.links.truncate(links);
             self.strands.iter_mut().zip(lost).for_each(|(s, lost)| s.lost = lost);
         }
+    }
+
+    /// The turn between two ends that lies as far out as it has room, and how far back it begins
+    /// and ends: no less far than `begin`, clear of other tow.
+    fn farthest_out(&self, ends: [End; 2], begin: [f64; 2], others: &Lines) -> Option<([f64; 2], Path)> {
+        let o = self.room.order;
+        let laid = |back: [f64; 2]| {
+            let turn = self.turn(ends[0], ends[1], back)?;
+            let line = turn.flatten(bend::PROPOSAL_CHORD_MM);
+            let clear = !line.windows(2).any(|w| others.nearer(w[0], w[1], o.apart()));
+            (clear && self.room.inside(&turn)).then_some((back, turn))
+        };
+        // an outermost turn begins a radius inside the wall, further in at a corner
+        let step = STEP * o.width;
+        let back = (0..MOST_STEPS).map(|k| step * f64_of(k)).take_while(|b| *b < 2.5 * self.radius);
+        let mut found = back.map(|b| begin.map(|at| at + b)).find_map(laid)?;
+        // then each end as far out as it goes: walls are seldom square to courses
+        for which in [0, 1] {
+            for _ in 0..MOST_STEPS {
+                let mut back = found.0;
+                back[which] -= step;
+                match laid(back).filter(|_| back[which] >= begin[which]) {
+                    Some(further) => found = further,
+                    None => break,
+                }
+            }
+        }
+        Some(found)
+    }
+
+    /// Ends a strand inside a turn: outwards from where nothing comes near, as far as it goes.
+    fn draw_back(&mut self, end: End, from: f64, turn: &Lines) {
+        let o = self.room.order;
+        let strand = &mut self.strands[end.strand];
+        let from = from.min(strand.length());
+        let steps = (from / (STEP * o.width)).ceil();
+        let mut k = steps;
+        while k > 0.0 {
+            let near = strand.at(end.which, from * (k - 1.0) / steps);
+            if near.is_none_or(|(p, _)| turn.distance(p) < o.apart()) {
+                break;
+            }
+            k -= 1.0;
+        }
+        strand.lost[end.which] = from * k / steps;
     }
 
     /// The turn from one end to another to the left of it, so far back each: an arc, a
