@@ -164,3 +164,47 @@ fn blocks_take_the_time_that_the_profile_tells() {
     assert_eq!(found("waits", &verdict), "");
     assert!(worst(&verdict, Check::HeaderTime) < 0.1, "{}", verdict.ledger.table());
 }
+
+/// A built-in profile with other values.
+fn changed(name: &str, values: &[(&[&str], toml::Value)]) -> String {
+    let mut table: toml::Table = profile(name).parse().expect("a profile");
+    for (path, value) in values {
+        let (key, tables) = path.split_last().expect("a key");
+        let place = tables.iter().fold(&mut table, |t, name| t[*name].as_table_mut().expect("a table"));
+        assert!(place.insert((*key).to_owned(), value.clone()).is_some(), "{path:?} was there");
+    }
+    table.to_string()
+}
+
+/// What a machine makes of chords, and how it takes up a head whose nozzle hangs lower, is the
+/// same to the planner as to the check.
+#[test]
+fn chorded_bends_and_nozzles_at_other_heights_are_understood_alike() {
+    let mut out = String::new();
+    for (work, corner, fibre) in [(200.0, 0.005, 50.0), (200.0, 0.001, 30.0), (50.0, 0.001, 15.0)] {
+        let slow = changed(
+            "shuttle-15",
+            &[
+                (&["controller", "arcs"], false.into()),
+                (&["controller", "chord_mm"], 0.02.into()),
+                (&["limits", "corner_deviation_mm"], corner.into()),
+                (&["limits", "speed_mm_s", "fibre"], fibre.into()),
+                (&["limits", "acceleration_mm_s2", "work"], work.into()),
+            ],
+        );
+        let (_, verdict) = planned(&job("link", "chorded", &slow));
+        out += &found(&format!("{work} mm/s2, {corner} mm, {fibre} mm/s"), &verdict);
+    }
+    for by in ["program", "controller"] {
+        for z in [-2.0, -0.5, 0.5, 2.0] {
+            let offset: toml::Value = vec![38.0, -1.5, z].into();
+            let heights = changed(
+                "shuttle-15",
+                &[(&["controller", "offsets_applied_by"], by.into()), (&["offsets_mm", "fibre"], offset)],
+            );
+            let (_, verdict) = planned(&job("guide", "heights", &heights));
+            out += &found(&format!("fibre nozzle at {z} mm, offsets by the {by}"), &verdict);
+        }
+    }
+    assert!(out.is_empty(), "{out}");
+}

@@ -4,7 +4,6 @@
 //! something happens at rest: a wait, a cut, a head change.
 
 use super::TimeSplit;
-use crate::count::f64_of;
 use crate::gcode;
 use crate::geom::{Point, Segment};
 use crate::job::printer::{HeadChange, ROOM_C};
@@ -28,8 +27,6 @@ pub(super) enum Spent {
 pub(super) struct Pace {
     pub(super) speed_mm_s: f64,
     pub(super) acceleration_mm_s2: f64,
-    /// Lines of the program that say it.
-    pub(super) lines: usize,
 }
 
 /// A head's temperature on its way to a target, degC and s.
@@ -91,17 +88,28 @@ impl<'a> Clock<'a> {
         }
     }
 
-    /// A piece of motion.
+    /// A piece of motion that one line of the program says.
     pub(super) fn leg(&mut self, path: Segment, dz: f64, pace: Pace, what: Spent) {
-        self.members.push(self.spent.len());
+        self.line(path, dz, pace);
         self.spent.push((what, 0.0));
+    }
+
+    /// A piece of motion in the plane that so many lines say, one after the other.
+    pub(super) fn legs(&mut self, paths: &[Segment], pace: Pace, what: Spent) {
+        paths.iter().for_each(|path| self.line(*path, 0.0, pace));
+        self.spent.push((what, 0.0));
+    }
+
+    /// A line of the program whose entry comes next.
+    fn line(&mut self, path: Segment, dz: f64, pace: Pace) {
+        self.members.push(self.spent.len());
         self.run.push(Leg {
             path,
             dz,
             // as it is written, in whole mm/min
             speed_mm_s: gcode::written_speed_mm_s(pace.speed_mm_s),
             acceleration_mm_s2: pace.acceleration_mm_s2,
-            least_s: f64_of(pace.lines) * self.printer.controller.block_time_s,
+            least_s: self.printer.controller.block_time_s,
         });
         self.at = path.to();
         self.z += dz;
@@ -188,7 +196,7 @@ impl<'a> Clock<'a> {
     fn flush(&mut self) {
         let times = seconds(&self.run, &self.dynamics);
         for (i, s) in self.members.drain(..).zip(times) {
-            self.spent[i].1 = s;
+            self.spent[i].1 += s;
             self.now += s;
         }
         self.run.clear();

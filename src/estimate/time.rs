@@ -35,25 +35,16 @@ pub fn heated(job: &Job, program: Program) -> (Program, TimeSplit, Vec<f64>) {
 
 fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {
     let p = &job.printer;
-    let work =
-        |speed_mm_s: f64, lines: usize| Pace { speed_mm_s, acceleration_mm_s2: p.limits.work_mm_s2, lines };
+    let work = |speed_mm_s: f64| Pace { speed_mm_s, acceleration_mm_s2: p.limits.work_mm_s2 };
     match m {
         Move::Travel(to) => {
             let path = Segment::Line { from: clock.at, to: *to };
-            let pace = Pace {
-                speed_mm_s: p.limits.travel_mm_s,
-                acceleration_mm_s2: p.limits.travel_mm_s2,
-                lines: 1,
-            };
+            let pace = Pace { speed_mm_s: p.limits.travel_mm_s, acceleration_mm_s2: p.limits.travel_mm_s2 };
             clock.leg(path, 0.0, pace, Spent::Travel);
         }
         Move::Z(z) => {
             let path = Segment::Line { from: clock.at, to: clock.at };
-            let pace = Pace {
-                speed_mm_s: p.limits.axis_speed_mm_s[2],
-                acceleration_mm_s2: p.limits.z_mm_s2,
-                lines: 1,
-            };
+            let pace = Pace { speed_mm_s: p.limits.axis_speed_mm_s[2], acceleration_mm_s2: p.limits.z_mm_s2 };
             clock.leg(path, z - clock.z, pace, Spent::Travel);
         }
         Move::Extrude { to, volume_mm3 } => {
@@ -61,11 +52,12 @@ fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {
             let length = path.length();
             let area = if length > 0.0 { volume_mm3 / length } else { 0.0 };
             let what = if *purging { Spent::Other } else { Spent::Matrix };
-            clock.leg(path, 0.0, work(job.bead_speed_mm_s(area), 1), what);
+            clock.leg(path, 0.0, work(job.bead_speed_mm_s(area)), what);
         }
         Move::Lay { segment, .. } => {
+            // the machine sees what is written: chords meet at corners
             let lines = gcode::lines_of(&p.controller, segment);
-            clock.leg(*segment, 0.0, work(job.course_speed_mm_s(), lines), Spent::Fibre);
+            clock.legs(&lines, work(job.course_speed_mm_s()), Spent::Fibre);
         }
         Move::Thread(mm) => {
             let speed = gcode::written_speed_mm_s(job.course_speed_mm_s());
@@ -87,6 +79,7 @@ fn step(clock: &mut Clock<'_>, job: &Job, m: &Move, purging: &mut bool) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::count::f64_of;
     use crate::diagnostic::Notes;
     use crate::geom::pt;
     use crate::job::Head;
@@ -210,15 +203,44 @@ mod tests {
             ];
             seconds.push(time(&job, &Program { moves, ..Program::default() }).1[2]);
         }
-        assert!(
-            (seconds[0] - seconds[1]).abs() < 1e-9 && (seconds[0] - seconds[2]).abs() < 1e-9,
-            "{seconds:?}"
-        );
-        let job = quick();
-        let chords = gcode::lines_of(&arcless(&job), &Segment::Arc(arc));
-        #[expect(clippy::cast_precision_loss, reason = "a few")]
-        let want = 0.1 * chords as f64;
+        assert!((seconds[0] - seconds[1]).abs() < 1e-9, "an arc is one line: {seconds:?}");
+        let chords = gcode::lines_of(&arcless(&quick()), &Segment::Arc(arc)).len();
+        let want = 0.1 * f64_of(chords);
         assert!((seconds[3] / want - 1.0).abs() < 0.01, "{chords} chords in {} s", seconds[3]);
+    }
+
+    #[test]
+    fn chords_meet_at_corners_that_a_machine_slows_down_for() {
+        // a turn of 5 mm radius in chords of 0.01 mm sagitta: 25 of them turn by 7.2 degrees each
+        let arc = crate::geom::Arc { from: pt(5.0, 0.0), to: pt(-5.0, 0.0), centre: pt(0.0, 0.0), ccw: true };
+        let mut job = quick();
+        let limits = &mut job.printer.limits;
+        (limits.work_mm_s2, limits.corner_deviation_mm, limits.jerk_mm_s3) = (50.0, 1e-4, f64::INFINITY);
+        job.printer.fibre.speed_mm_s = 50.0;
+        let mut time_of = |arcs: bool| {
+            job.printer.controller.arcs = arcs;
+            let moves = vec![
+                Move::Select(Head::Fibre),
+                Move::Travel(pt(5.0, 0.0)),
+                Move::Lay { segment: Segment::Arc(arc), fed: true },
+            ];
+            let (split, seconds) = time(&job, &Program { moves, ..Program::default() });
+            assert!((split.fibre - seconds[2]).abs() < 1e-9, "all of it is in one move's time");
+            seconds[2]
+        };
+        let (smooth, chorded) = (time_of(true), time_of(false));
+        // closed form: from corner to corner at v = sqrt(a dev s / (1 - s)) at both, up and
+        // down between them
+        let lines = gcode::lines_of(&arcless(&quick()), &Segment::Arc(arc));
+        let (n, chord) = (f64_of(lines.len()), lines[1].length());
+        let turn = std::f64::consts::PI / n;
+        let s = crate::geom::trig::cos(0.5 * turn);
+        let corner = (50.0 * 1e-4 * s / (1.0 - s)).sqrt();
+        let between = 2.0 * ((corner * corner + 50.0 * chord).sqrt() - corner) / 50.0;
+        let first = 2.0 * ((0.5 * corner * corner + 50.0 * chord).sqrt() - 0.5 * corner) / 50.0;
+        let want = (n - 2.0) * between + 2.0 * first;
+        assert!((chorded / want - 1.0).abs() < 0.02, "{chorded} s, {want} s");
+        assert!(chorded > 1.2 * smooth, "{chorded} s in chords, {smooth} s along the arc");
     }
 
     fn arcless(job: &Job) -> crate::job::printer::Controller {

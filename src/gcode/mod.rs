@@ -41,8 +41,9 @@ pub(crate) fn written_speed_mm_s(mm_s: f64) -> f64 {
     mm_min / 60.0
 }
 
-/// How many lines of the program a piece of a course takes.
-pub(crate) fn lines_of(controller: &Controller, segment: &Segment) -> usize {
+/// A piece of a course as lines of the program say it, one after the other: an arc as it is, its
+/// halves, or its chords.
+pub(crate) fn lines_of(controller: &Controller, segment: &Segment) -> Vec<Segment> {
     writer::lines_of(controller, segment)
 }
 

@@ -285,7 +285,7 @@ impl Writer<'_> {
             Segment::Line { to, .. } => self.lay_line(*to, segment.length(), fed),
             Segment::Arc(a) => match chords(&self.job.printer.controller, a) {
                 Some(points) => self.lay_chords(&points, a.length(), fed),
-                None => self.lay_arc(a, fed),
+                None => halves(a).iter().for_each(|a| self.lay_arc(a, fed)),
             },
         }
     }
@@ -315,17 +315,9 @@ impl Writer<'_> {
         }
     }
 
-    /// A G2 or G3 line, or two: an arc of more than half a turn says less and less
-    /// about its centre as its ends come together.
+    /// A G2 or G3 line.
     fn lay_arc(&mut self, a: &Arc, fed: bool) {
-        let r = a.radius();
-        let sweep = a.sweep();
-        if sweep > HALF_TURN {
-            let middle = a.point_at(0.5 * a.length());
-            self.lay_arc(&Arc { to: middle, ..*a }, fed);
-            self.lay_arc(&Arc { from: middle, ..*a }, fed);
-            return;
-        }
+        let (r, sweep) = (a.radius(), a.sweep());
         let to = self.on_paper(a.to);
         let chord = to - self.at;
         let c = chord.norm();
@@ -363,11 +355,15 @@ pub(super) fn mm_min(mm_s: f64) -> i64 {
     f.max(1)
 }
 
-/// Lines that a piece of a course takes.
-pub(super) fn lines_of(controller: &Controller, segment: &Segment) -> usize {
-    match segment {
-        Segment::Line { .. } => 1,
-        Segment::Arc(a) => chords(controller, a).map_or_else(|| arc_lines(a), |points| points.len()),
+/// A piece of a course as lines of the program say it, one after the other.
+pub(super) fn lines_of(controller: &Controller, segment: &Segment) -> Vec<Segment> {
+    let Segment::Arc(a) = segment else { return vec![*segment] };
+    match chords(controller, a) {
+        Some(points) => {
+            let from = std::iter::once(a.from).chain(points.iter().copied());
+            from.zip(&points).map(|(from, to)| Segment::Line { from, to: *to }).collect()
+        }
+        None => halves(a).into_iter().map(Segment::Arc).collect(),
     }
 }
 
@@ -387,13 +383,14 @@ fn chords(controller: &Controller, a: &Arc) -> Option<Vec<Point>> {
     Some(points)
 }
 
-/// Lines that an arc takes where arcs are written.
-fn arc_lines(a: &Arc) -> usize {
-    let (mut n, mut sweep) = (1, a.sweep());
-    while sweep > HALF_TURN {
-        (n, sweep) = (2 * n, 0.5 * sweep);
+/// An arc, or its halves: one of more than half a turn says less and less about its centre as
+/// its ends come together.
+fn halves(a: &Arc) -> Vec<Arc> {
+    if a.sweep() <= HALF_TURN {
+        return vec![*a];
     }
-    n
+    let middle = a.point_at(0.5 * a.length());
+    [Arc { to: middle, ..*a }, Arc { from: middle, ..*a }].iter().flat_map(halves).collect()
 }
 
 /// A little more than half a turn: a half circle stays one line.

@@ -199,7 +199,8 @@ impl Builder<'_> {
         self.lift();
         let offset = |h: Head| self.job.printer.head(h).offset_mm[2];
         let lower = offset(old) - offset(new);
-        if self.job.printer.controller.program_applies_offsets && lower > 0.0 {
+        // whoever applies offsets: the carriage stays where it is, and the other nozzle works
+        if lower > 0.0 {
             self.lifted += lower;
             self.push(Move::Z(self.lifted));
         }
