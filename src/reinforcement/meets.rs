@@ -1,6 +1,7 @@
 //! Regions that overlap in a layer and share the place: half and half, or turn and
 //! turn about. By priority needs nothing: the order of laying does it.
 
+use super::parted::parted;
 use super::{CHORD_MM, Target, Task, hoops_between};
 use crate::count::f64_of;
 use crate::geom::{Area, combine, offset, smooth};
@@ -90,7 +91,7 @@ fn part_among(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
         return;
     }
     let bounds: Vec<&Area> = members.iter().map(|&i| &grounds[i]).collect();
-    let won = nearest(&own, &bounds, &common, STEP_WIDTHS * job.tow.width_mm);
+    let won = parted(&own, &bounds, &common, job.tow.width_mm);
     for (k, &i) in members.iter().enumerate() {
         let others: Vec<&Area> = won.iter().enumerate().filter(|(j, _)| *j != k).map(|(_, w)| w).collect();
         let lost = combine::intersection(&combine::union_all(others), &grounds[i]);
@@ -117,8 +118,9 @@ fn part_pairs(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
             let for_b = if plain(&tasks[i]) && plain(&tasks[j]) {
                 beyond(&own_a, &own_b, &common)
             } else {
-                let step = STEP_WIDTHS * job.tow.width_mm;
-                nearest(&[own_a, own_b], &[&common, &common], &common, step).pop().unwrap_or_default()
+                parted(&[own_a, own_b], &[&common, &common], &common, job.tow.width_mm)
+                    .pop()
+                    .unwrap_or_default()
             };
             let for_a = combine::difference(&common, &for_b);
             give_up(&mut tasks[i].target, &a, &for_b);
@@ -142,49 +144,6 @@ fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Area {
         combine::ring_area(&[middle - side, middle - side + deep, middle + side + deep, middle + side]);
     combine::intersection(common, &half)
 }
-
-/// What of common ground is nearest to each of some areas and within its bounds: all grow into
-/// it step by step. Of equals the first has it.
-fn nearest(own: &[Area], bounds: &[&Area], common: &Area, step: f64) -> Vec<Area> {
-    let all = combine::union(common, &combine::union_all(own));
-    let Some(far) = all.bounds() else { return vec![Area::empty(); own.len()] };
-    let chord = 0.1 * step;
-    let mut left = combine::simplified(common, chord);
-    let mut won: Vec<Vec<Area>> = vec![Vec::new(); own.len()];
-    // what each grew by last: what lies behind it is taken
-    let mut fronts = own.to_vec();
-    let mut come = 0.0;
-    while !left.is_empty() && come < far.hi.dist(far.lo) {
-        let wide: Vec<Area> =
-            fronts.iter().map(|f| offset::grown(&combine::simplified(f, chord), step, chord)).collect();
-        let mut taken: Vec<Area> = Vec::new();
-        let mut reached = Vec::new();
-        for (wide, bounds) in wide.iter().zip(bounds) {
-            let all = combine::intersection(&combine::intersection(wide, &left), bounds);
-            let mine = combine::difference_all(&all, &taken);
-            taken.push(all);
-            reached.push(mine);
-        }
-        if reached.iter().all(Area::is_empty) {
-            // perimeters lie between a hole and the ground round it
-            fronts = wide;
-        } else {
-            let rest = combine::difference_all(&left, &reached);
-            left = combine::without_specks(&combine::simplified(&rest, 0.2 * chord), SPECK_MM2, 0.0);
-            for ((front, won), reached) in fronts.iter_mut().zip(&mut won).zip(reached) {
-                if !reached.is_empty() {
-                    won.push(reached.clone());
-                    *front = reached;
-                }
-            }
-        }
-        come += step;
-    }
-    won.iter().map(|won| combine::intersection(&combine::union_all(won), common)).collect()
-}
-
-/// A quarter of a tow: nothing narrower is laid.
-const STEP_WIDTHS: f64 = 0.25;
 
 /// Ground too small to be parted, mm2.
 const SPECK_MM2: f64 = 1e-3;

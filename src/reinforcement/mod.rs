@@ -2,6 +2,7 @@
 
 mod left_out;
 mod meets;
+mod parted;
 mod shape;
 
 use crate::count::f64_of;
