@@ -56,12 +56,14 @@ impl Laid<'_> {
         if fewer.then(self.length_mm().total_cmp(&other.length_mm())).is_lt() { other } else { self }
     }
 
-    /// The better of two: more tow, less what cuts may cost where few are asked for.
-    fn or(self, other: Self) -> Self {
+    /// The better of two where few cuts are asked for: one without more of them, and then more
+    /// tow less what cuts may cost.
+    fn or_fewer_cuts(self, other: Self) -> Self {
         let pieces = f64_of(self.room.courses.len());
         let more = other.length_mm() - self.length_mm();
         let cuts = f64_of(other.room.courses.len()) - pieces;
-        if more > CUT_OF_A_LOOP * cuts * self.length_mm() / pieces.max(1.0) { other } else { self }
+        let worth = more > CUT_OF_A_LOOP * cuts * self.length_mm() / pieces.max(1.0);
+        if cuts <= 0.0 && worth { other } else { self }
     }
 }
 
@@ -145,7 +147,7 @@ pub(super) fn lay<'a>(
         }
         let wound = way(margin);
         loops = wound.loops();
-        best = if region.spiral { best.or_more_wound(wound) } else { best.or(wound) };
+        best = if region.spiral { best.or_more_wound(wound) } else { best.or_fewer_cuts(wound) };
     }
     best
 }
