@@ -91,8 +91,9 @@ pub(super) fn parted(course: &Course, walls: &Lines, leads: Leads) -> Vec<Course
     kept
 }
 
-/// How often a course is parted in turn: what is left of a line with more bad bends is told.
-const PARTS: usize = 4;
+/// How often a course is parted in turn, each time where it is worst: a loop with bad bends in a
+/// dozen corners, one after the other. What is left of a line with more of them is told.
+const PARTS: usize = 16;
 
 /// Places along a line at which the nearest to a point is looked for, mm apart.
 const LOOK_MM: f64 = 0.1;
@@ -197,6 +198,28 @@ mod tests {
         // nor are those laid that are too short
         let long = Leads { shortest: 50.0, ..leads };
         assert!(parted(&led, room.walls(), long).is_empty());
+    }
+
+    #[test]
+    fn of_a_loop_with_many_bad_bends_every_straight_is_laid() {
+        // a cross of four arms, 40 mm wide and 40 mm long, its twelve corners rounded by 6 mm
+        let (a, b) = (20.0, 60.0);
+        let quarter = [pt(a, a), pt(a, b), pt(-a, b)];
+        let turned = |p: &Point, k: u32| (0..k).fold(*p, |p, _| p.left());
+        let ring: Vec<Point> = (0..4).flat_map(|k| quarter.iter().map(move |p| turned(p, k))).collect();
+        let cross = offset::opened(&offset::closed(&combine::ring_area(&ring), 6.0, 1e-3), 6.0, 1e-3);
+        let fit = crate::geom::bend::fit(cross.polygons()[0].outer(), true, 5.5, 0.01);
+        let [path] = fit.pieces.as_slice() else { panic!("{:?}", fit.kinks) };
+        let strip = offset::strip(&path.flatten(0.002), 1.02, true, 0.002);
+        let room = Room::new(Order::sample(Rule::Contour), &strip);
+        let course = Course::new("test".into(), Rule::Contour, 0, path.clone(), 5.0, 20.0).expect("a loop");
+        let leads = Leads { trail: 3.0, radius: 5.0, most: 0.15, shortest: 20.0, apart: 1.05 };
+        let pieces = parted(&led(&course, room.walls(), leads), room.walls(), leads);
+        assert!(pieces.iter().all(|p| off(p) <= 0.15), "every piece lies where it is wanted");
+        // 28 mm and more are straight between two corners
+        let lengths: Vec<f64> = pieces.iter().map(|p| p.wanted().length()).collect();
+        assert_eq!(lengths.len(), 12, "{lengths:?}");
+        assert!(lengths.iter().sum::<f64>() > 12.0 * 25.0, "{lengths:?}");
     }
 
     #[test]
