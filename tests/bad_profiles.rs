@@ -73,6 +73,14 @@ const PRINTER: &[Case] = &[
     case("bed upside down", "[45.0, 25.0, 385.0", "[445.0, 25.0, 385.0", "profile-geometry", &["encloses"]),
     case("reach upside down", "x = [0.0, 390.0]", "x = [390.0, 0.0]", "profile-geometry", &["comes first"]),
     case("purge on the bed", "[60.0, 10.0]", "[60.0, 100.0]", "profile-geometry", &["purge line"]),
+    // less than 3 mm beside the bed, which begins at x 45
+    case(
+        "purge beside the bed",
+        "[60.0, 10.0]       # mm, start, machine coordinates of the nozzle\nmatrix_line_mm = 80.0",
+        "[4.0, 100.0]\nmatrix_line_mm = 40.0",
+        "profile-geometry",
+        &["purge line", "3 mm"],
+    ),
     case("purge out of reach", "[60.0, 10.0]", "[360.0, 10.0]", "profile-geometry", &["purge line"]),
     case("faster than the axis", "travel = 180.0", "travel = 400.0", "profile-limits", &["250 mm/s"]),
     case("tow faster than its feed", "fibre = 15.0", "fibre = 70.0", "profile-limits", &["60 mm/s"]),

@@ -199,6 +199,22 @@ fn hoops_of_which_none_closes_are_told_with_what_lies_across() {
 }
 
 #[test]
+fn what_would_not_close_alone_either_blames_nobody() {
+    let folder = scratch("blame");
+    // no tow bends to 60 mm round pins in a link of 30 mm; and it is not in the others' way
+    let hoop = region("left pin", LEFT, "hoop", "courses = 2\npriority = 9");
+    link(&folder, &(hoop.clone() + &region("strap", BOTH, "strap", "courses = 2\nmin_bend_radius_mm = 60")));
+    let told = told_of(&folder);
+    assert!(told.contains("warning[strap-open]") && told.contains("a smaller bend radius"), "{told}");
+    assert!(!told.contains("left pin"), "{told}");
+    // more hoops than there is room for anywhere: none is laid, and none is said to be
+    let hoops = region("right pin", RIGHT, "hoop", "courses = 200\nmin_bend_radius_mm = 60");
+    std::fs::write(folder.join("arm.map.toml"), hoop + &hoops).expect("the map");
+    let told = told_of(&folder);
+    assert!(told.contains("no room for 200 of 200 hoops"), "{told}");
+}
+
+#[test]
 fn a_strap_that_another_one_lies_across_names_it() {
     let folder = scratch("crossed straps");
     let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"30mm\" viewBox=\"0 0 80 30\">\

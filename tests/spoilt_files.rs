@@ -133,7 +133,7 @@ fn outline_reader(name: &'static str, ending: &str) -> impl Fn(&[u8]) -> Result<
             path: path.clone(),
             typed: "part".to_owned(),
             thickness_mm: Some(0.4),
-            unit_mm: 1.0,
+            unit_mm: Some(1.0),
             place: place.clone(),
             thickness_place: place.clone(),
         };

@@ -176,7 +176,7 @@ fn served(cover: &[RegionCover], job: &Job) -> String {
             r.region,
             r.covered_percent(),
             counted(r.courses, "course"),
-            if closes(&r.region) { format!(" ({} closed)", r.closed) } else { String::new() },
+            if closes(&r.region) || r.closed > 0 { format!(" ({} closed)", r.closed) } else { String::new() },
         ));
     }
     out

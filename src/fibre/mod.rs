@@ -37,7 +37,7 @@ use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target};
+use crate::reinforcement::{LayerTasks, LeftOut, Reason, Task};
 use order::Order;
 use rayon::prelude::*;
 
@@ -139,6 +139,14 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     layers
 }
 
+/// Whether a course of a task closes where nothing else is laid. Not for fields of directions.
+pub(crate) fn closes_alone(job: &Job, task: &Task, inside: &Area) -> bool {
+    let Some(region) = job.map.as_ref().and_then(|map| map.regions.get(task.region)) else { return false };
+    let within = task.target.within();
+    let place = task::Place { within, free: within, inside, others: &[] };
+    task::lay(job, region, task, None, &place).room.courses.iter().any(|c| c.path().closed)
+}
+
 /// A region of a layer as its courses were laid.
 struct Ground<'a> {
     order: Order<'a>,
@@ -191,10 +199,7 @@ fn lay_layer<'a>(
     let mut covered: Vec<Area> = Vec::new();
     for task in &tasks.tasks {
         let region = &map.regions[task.region];
-        let within = match &task.target {
-            Target::Area(a) => a,
-            Target::Holes { room, .. } | Target::Pins { room, .. } => room,
-        };
+        let within = task.target.within();
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let field = fields.get(task.region).and_then(Option::as_ref);
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };

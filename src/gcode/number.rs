@@ -3,8 +3,7 @@
 /// Appends a number with at most `decimals` decimals, trailing zeros cut, never
 /// `-0`. Rounds half away from zero on the scaled value.
 ///
-/// The value must be finite and below 9e12 / 10^decimals in size: the planner's
-/// coordinates are.
+/// The value must be finite and below 1e9 in size: the planner's coordinates are.
 pub fn push(out: &mut String, value: f64, decimals: u32) {
     let scale = 10_i64.pow(decimals);
     let whole = scaled(value, decimals);

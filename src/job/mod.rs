@@ -62,10 +62,14 @@ pub struct Job {
     pub inputs: Vec<Input>,
 }
 
+/// Heights closer than this are the same, mm: far below a layer and what files give, far above
+/// what adding up layer heights loses.
+pub(crate) const SAME_HEIGHT_MM: f64 = 1e-6;
+
 impl Job {
     /// The height is not the job's own but one that the outline brings.
     pub(crate) fn brought(&self, height_mm: f64) -> bool {
-        (height_mm - self.layer_height_mm).abs() > crate::outline::SAME_HEIGHT_MM
+        (height_mm - self.layer_height_mm).abs() > SAME_HEIGHT_MM
     }
 
     /// Temperature at which a head works, degC.
@@ -110,8 +114,9 @@ pub struct OutlineFile {
     pub typed: String,
     /// `[part] thickness_mm`, if given.
     pub thickness_mm: Option<f64>,
-    /// Millimetres per unit of a file that carries no unit; 1 unless `[part] unit` says else.
-    pub unit_mm: f64,
+    /// Millimetres per unit of a file that carries no unit, by `[part] unit`; mm where it says
+    /// nothing.
+    pub unit_mm: Option<f64>,
     /// The job's text and where in it the outline is named, for messages.
     pub place: crate::diagnostic::Place,
     /// Where in it the thickness is given, or the table that it would stand in.

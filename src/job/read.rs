@@ -504,12 +504,12 @@ impl Resolver<'_> {
             path,
             typed: typed.to_owned(),
             thickness_mm: part.number("thickness_mm"),
-            unit_mm: match unit {
-                Some("cm") => 10.0,
-                Some("m") => 1000.0,
-                Some("in") => 25.4,
+            unit_mm: unit.map(|unit| match unit {
+                "cm" => 10.0,
+                "m" => 1000.0,
+                "in" => 25.4,
                 _ => 1.0,
-            },
+            }),
             place: self.at(part, "outline", "named here"),
             thickness_place: self.at(part, "thickness_mm", ""),
         })

@@ -208,8 +208,9 @@ const fn money() -> Kind {
     Kind::Number(between(0.0, MOST_MONEY))
 }
 
-/// A share that may not be all: what is left makes the parts.
-const LOST: Kind = Kind::Number(between(0.0, 0.95));
+/// A share that may not be all: what is left makes the parts, after a tenth more of it is lost
+/// too.
+const LOST: Kind = Kind::Number(between(0.0, 0.9));
 
 /// `[cost]`.
 pub(super) static COST: Table = Table {

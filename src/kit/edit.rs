@@ -41,7 +41,7 @@ pub(super) fn set(text: &str, path: &[&str], key: &str, value: f64) -> Option<St
     Some(format!("{text}{newline}\n{header}\n{key} = {written}\n"))
 }
 
-/// A number of four significant digits, always with a point.
+/// A number of four significant digits, or of one decimal where that is more, always with a point.
 pub(super) fn number(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return "0.0".to_owned();

@@ -73,7 +73,7 @@ pub(super) fn job(name: &str, printer: &Printer, matrix: &Matrix, tow: &Tow) -> 
             path: PathBuf::new(),
             typed: String::new(),
             thickness_mm: None,
-            unit_mm: 1.0,
+            unit_mm: None,
             place: nowhere.clone(),
             thickness_place: nowhere,
         },

@@ -1,10 +1,11 @@
 //! Drawings as layers: groups with a range of heights, or one thickness.
 
-use super::{Layer, SAME_HEIGHT_MM, assemble, layer_count};
+use super::{Layer, assemble, layer_count};
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::{Area, combine};
 use crate::job::OutlineFile;
+use crate::job::SAME_HEIGHT_MM;
 use std::collections::BTreeMap;
 
 /// A drawing, before it is cut into layers.

@@ -8,10 +8,11 @@
 
 mod commands;
 
-use super::{Layer, SAME_HEIGHT_MM, assemble};
+use super::{Layer, assemble};
 use crate::diagnostic::{Diagnostic, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, grid, polyline};
+use crate::job::SAME_HEIGHT_MM;
 use commands::{Command, Commands, Fault};
 use rayon::prelude::*;
 

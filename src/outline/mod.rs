@@ -21,6 +21,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files::{self, Input};
 use crate::geom::{Area, Bounds, Point, combine};
 use crate::job::OutlineFile;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -68,10 +69,6 @@ impl Outline {
         [flat.x, flat.y, self.layers.last().map_or(0.0, Layer::z_top_mm)]
     }
 }
-
-/// Heights closer than this are the same, mm: far below a layer and what files give, far above
-/// what adding up layer heights loses.
-pub(crate) const SAME_HEIGHT_MM: f64 = 1e-6;
 
 /// Most layers of a part: 2 m in layers of 0.1 mm. More means a wrong unit.
 pub const MOST_LAYERS: usize = 20_000;
@@ -124,7 +121,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         "cli" => (layered::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "3mf" => (threemf::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "stl" => {
-            let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm)?;
+            let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm.unwrap_or(1.0))?;
             (sectioned(notes, &[(&file.typed, &mesh)], layer_height_mm)?, BTreeMap::new(), true)
         }
         "dxf" => {
@@ -218,17 +215,17 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
         bottom.midpoint(top)
     };
     let middles: Vec<f64> = (0..n).map(middle).collect();
-    let mut united = vec![Area::empty(); n];
+    let mut of_layers = vec![Vec::new(); n];
     for (name, mesh) in meshes {
         let areas = section::areas(notes, name, mesh, lowest, &middles)?;
-        for (whole, area) in united.iter_mut().zip(areas) {
-            *whole = combine::union(whole, &area);
+        for (all, area) in of_layers.iter_mut().zip(areas) {
+            all.push(area);
         }
     }
-    let layers = united
-        .into_iter()
+    let layers = of_layers
+        .par_iter()
         .enumerate()
-        .map(|(k, a)| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, a))
+        .map(|(k, all)| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, combine::union_all(all)))
         .collect();
     assemble(name, layers)
 }
@@ -303,7 +300,7 @@ mod tests {
         let place = Place { source, span: 0..7, label: String::new() };
         let thickness_place = place.clone();
         let file =
-            OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: 1.0, place, thickness_place };
+            OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: None, place, thickness_place };
         read(notes, &file, layer_height_mm)
     }
 
@@ -350,7 +347,7 @@ mod tests {
             path: "no/such/part.svg".into(),
             typed: "part.svg".into(),
             thickness_mm: None,
-            unit_mm: 1.0,
+            unit_mm: None,
             place: place.clone(),
             thickness_place: place.clone(),
         };

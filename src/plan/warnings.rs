@@ -158,7 +158,7 @@ pub(super) fn sections(
 ) -> Outcome<()> {
     let (width, key) = (job.beads.bead_width_mm, "`[matrix] bead_width_mm`");
     let thickest = outline.layers.iter().max_by(|a, b| a.height_mm.total_cmp(&b.height_mm));
-    if let Some(layer) = thickest.filter(|l| width + outline::SAME_HEIGHT_MM < l.height_mm) {
+    if let Some(layer) = thickest.filter(|l| width + crate::job::SAME_HEIGHT_MM < l.height_mm) {
         let height = layer.height_mm;
         let message = format!("a bead of {width} mm is narrower than a layer is high, {height:.3} mm");
         let d = if job.brought(height) { Diagnostic::warning } else { Diagnostic::error };
@@ -284,7 +284,7 @@ pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
         told.map(|(region, reason, mm)| format!("{} in region `{region}`, {reason}", tow(*mm))).collect();
     let rest: f64 = sums.iter().skip(MOST_SUMS).map(|s| s.2).sum();
     if sums.len() > MOST_SUMS {
-        parts.push(format!("and {} for other reasons", tow(rest)));
+        parts.push(format!("and {} elsewhere or for other reasons", tow(rest)));
     }
     let message = format!(
         "{} of tow that the map asks for are not laid in each part, in {}: {}",

@@ -11,8 +11,8 @@ pub(crate) use meets::ground;
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome};
 use crate::geom::{Area, offset, smooth};
-use crate::job::{Job, Layers, Map, Meets, Region, Rule, Shape};
-use crate::outline::{Layer, Outline, SAME_HEIGHT_MM};
+use crate::job::{Job, Layers, Map, Meets, Region, Rule, SAME_HEIGHT_MM, Shape};
+use crate::outline::{Layer, Outline};
 use std::collections::BTreeMap;
 
 /// What is asked of one layer.
@@ -58,6 +58,16 @@ pub enum Target {
         /// Where courses may lie.
         room: Area,
     },
+}
+
+impl Target {
+    /// Where its strips must lie.
+    pub fn within(&self) -> &Area {
+        match self {
+            Self::Area(area) => area,
+            Self::Holes { room, .. } | Self::Pins { room, .. } => room,
+        }
+    }
 }
 
 /// Resolves a map for every layer.

@@ -358,7 +358,7 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
             let left =
                 told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
             let cover = told.cover.iter().find(|c| c.region == r.name);
-            let closed = cover.filter(|_| r.rule.closes()).map(|c| c.closed.to_string());
+            let closed = cover.filter(|c| r.rule.closes() || c.closed > 0).map(|c| c.closed.to_string());
             let bend = cover.and_then(|c| c.least_radius_mm).map(|mm| format!("{mm:.1}"));
             json!([
                 r.name,

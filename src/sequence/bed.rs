@@ -16,7 +16,7 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
         return Ok(vec![pt(0.0, 0.0)]);
     };
     let [x0, y0, x1, y1] = usable(job);
-    let (size, gap) = (part.size(), job.printer.copy_gap_mm);
+    let (size, gap) = (part.size(), gap(job));
     let [across, along] = grid(job, size);
     let most = across * along;
     if job.copies > most {
@@ -103,10 +103,18 @@ pub fn most_turned(job: &Job, outline: &Outline) -> usize {
     Bounds::of(points).map_or(0, |part| grid(job, turned(part)).into_iter().product())
 }
 
+/// Between two copies, mm: what the printer asks for, and where perimeters are thinner than half
+/// a tow no less than keeps ends of courses a tow's width apart.
+fn gap(job: &Job) -> f64 {
+    let perimeters = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    let apart = job.tow.width_mm - 2.0 * perimeters;
+    if job.map.is_some() { job.printer.copy_gap_mm.max(apart) } else { job.printer.copy_gap_mm }
+}
+
 /// How many parts of a size stand side by side, in x and in y.
 fn grid(job: &Job, size: Point) -> [usize; 2] {
     let [x0, y0, x1, y1] = usable(job);
-    let gap = job.printer.copy_gap_mm;
+    let gap = gap(job);
     [count((x1 - x0 + gap) / (size.x + gap)), count((y1 - y0 + gap) / (size.y + gap))]
 }
 

@@ -22,7 +22,8 @@ fn layers(name: &str, bytes: &[u8], thickness_mm: Option<f64>, height_mm: f64) -
     let source = Arc::new(Source { name: "job.toml".into(), text: "outline".into() });
     let place = Place { source, span: 0..7, label: String::new() };
     let thickness_place = place.clone();
-    let file = OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: 1.0, place, thickness_place };
+    let file =
+        OutlineFile { path, typed: name.into(), thickness_mm, unit_mm: Some(1.0), place, thickness_place };
     outline::read(&mut Notes::default(), &file, height_mm).expect("an outline").0.layers
 }
 

@@ -56,10 +56,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
             shortest: job.printer.shortest_course_mm(),
             clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
         };
-        let within = match &task.target {
-            Target::Area(a) => a,
-            Target::Holes { room, .. } | Target::Pins { room, .. } => room,
-        };
+        let within = task.target.within();
         let free = combine::simplified(&combine::difference(within, &tow.taken), ROUGH_MM);
         let before = tow.length_mm;
         let band = match (&task.target, region.rule) {

@@ -132,13 +132,15 @@ fn check_geometry(values: &Values, reader: &mut Reader<'_>) {
         reader.fault(wrong(message), purge.place("matrix_at_mm"), "");
     }
     if let Some([x0, y0, x1, y1]) = bed
-        && px <= x1
-        && px + line >= x0
+        && px < x1 + CLEAR_MM
+        && px + line > x0 - CLEAR_MM
         && py + CLEAR_MM > y0
         && py - CLEAR_MM < y1
     {
-        let message =
-            format!("the purge line at y {py} mm lies on the bed where parts go, y {y0} to {y1} mm");
+        let message = format!(
+            "the purge line from x {px} to {}, y {py} mm lies on the bed where parts go, x {x0} to {x1}, y {y0} to {y1} mm, or less than {CLEAR_MM} mm beside it",
+            px + line
+        );
         let d = wrong(message).help(format!("keep it {CLEAR_MM} mm away from `bed_mm`"));
         reader.fault(d, purge.place("matrix_at_mm"), "");
     }

@@ -25,6 +25,8 @@ pub(super) struct Entities {
     pub(super) layers: Vec<String>,
     /// Kinds that are not read: how many, and the line of the first.
     pub(super) passed: BTreeMap<String, (usize, usize)>,
+    /// Millimetres of the drawing's own unit, and the line that says it.
+    pub(super) own_unit: Option<(f64, usize)>,
 }
 
 /// Blocks within blocks at most.
@@ -62,8 +64,10 @@ struct Block<'a> {
 
 struct Reader<'a> {
     pairs: &'a Pairs,
-    blocks: BTreeMap<&'a str, Block<'a>>,
-    hidden: BTreeSet<&'a str>,
+    /// By their names in capitals: the format's names have no case.
+    blocks: BTreeMap<String, Block<'a>>,
+    /// Layers, the same way.
+    hidden: BTreeSet<String>,
     /// Insertions of blocks and entities of these, over the whole drawing.
     inserted: usize,
     out: Entities,
@@ -80,12 +84,13 @@ impl Entities {
             blocks: BTreeMap::new(),
             hidden: BTreeSet::new(),
             inserted: 0,
-            out: Self { pieces: Vec::new(), layers: Vec::new(), passed: BTreeMap::new() },
+            out: Self { pieces: Vec::new(), layers: Vec::new(), passed: BTreeMap::new(), own_unit: None },
         };
-        let unit_mm = reader.unit()?.unwrap_or(unit_mm);
+        reader.out.own_unit = reader.unit()?;
+        let unit_mm = reader.out.own_unit.map_or(unit_mm, |own| own.0);
         let mut section = "";
         let mut drawn: Vec<Entity<'_>> = Vec::new();
-        let mut block: Option<(&str, Block<'_>)> = None;
+        let mut block: Option<(String, Block<'_>)> = None;
         for e in all {
             match (e.kind, section) {
                 ("SECTION", _) => section = e.first(2).map_or("", |p| p.value.as_str()),
@@ -93,12 +98,12 @@ impl Entities {
                 ("LAYER", "TABLES") => {
                     let off = e.whole(62) < 0 || e.whole(70) & 1 == 1;
                     if let Some(name) = e.first(2).filter(|_| off) {
-                        reader.hidden.insert(&name.value);
+                        reader.hidden.insert(name.value.to_uppercase());
                     }
                 }
                 ("BLOCK", "BLOCKS") => {
                     let base = reader.point(e, 10)?.unwrap_or_default();
-                    let name = e.first(2).map_or("", |p| p.value.as_str());
+                    let name = e.first(2).map_or_else(String::new, |p| p.value.to_uppercase());
                     block = Some((name, Block { base, entities: Vec::new() }));
                 }
                 ("ENDBLK", "BLOCKS") => reader.blocks.extend(block.take()),
@@ -137,13 +142,13 @@ impl<'a> Reader<'a> {
         self.pairs.at(Diagnostic::error("dxf-unreadable", message), line)
     }
 
-    /// Millimetres of a unit by the header; `None` where it has none.
-    fn unit(&self) -> Outcome<Option<f64>> {
+    /// Millimetres of a unit by the header, and the line that says it; `None` where none does.
+    fn unit(&self) -> Outcome<Option<(f64, usize)>> {
         let Some(at) = self.pairs.all.iter().position(|p| p.code == 9 && p.value == "$INSUNITS") else {
             return Ok(None);
         };
         let Some(pair) = self.pairs.all.get(at + 1).filter(|p| p.code == 70) else { return Ok(None) };
-        Ok(Some(match pair.value.parse::<i64>() {
+        let mm = match pair.value.parse::<i64>() {
             Ok(0) => return Ok(None),
             Ok(1) => 25.4,
             Ok(2) => 304.8,
@@ -157,7 +162,8 @@ impl<'a> Reader<'a> {
                 let d = self.fault(pair.line, format!("`$INSUNITS` is {}: no unit that is read", pair.value));
                 return Err(d.help("export the drawing in mm, cm, m or inches").into());
             }
-        }))
+        };
+        Ok(Some((mm, pair.line)))
     }
 
     fn number(&self, e: Entity<'a>, code: i32, missing: f64) -> Outcome<f64> {
@@ -205,7 +211,7 @@ impl<'a> Reader<'a> {
     /// Draws entities; those of a block on layer `0` are on the layer of what inserts it.
     fn draw(
         &mut self,
-        blocks: &BTreeMap<&'a str, Block<'a>>,
+        blocks: &BTreeMap<String, Block<'a>>,
         list: &[Entity<'a>],
         map: &Map,
         inserted_on: Option<&'a str>,
@@ -224,7 +230,7 @@ impl<'a> Reader<'a> {
             let places = &list[from..k];
             let own = e.first(8).map_or("0", |p| p.value.as_str());
             let layer = inserted_on.filter(|_| own == "0").unwrap_or(own);
-            let unseen = e.whole(67) == 1 || e.whole(60) == 1 || self.hidden.contains(layer);
+            let unseen = e.whole(67) == 1 || e.whole(60) == 1 || self.hidden.contains(&layer.to_uppercase());
             if unseen || matches!(e.kind, "SEQEND" | "VIEWPORT" | "ATTRIB") {
                 continue;
             }
@@ -263,14 +269,14 @@ impl<'a> Reader<'a> {
 
     fn insert(
         &mut self,
-        blocks: &BTreeMap<&'a str, Block<'a>>,
+        blocks: &BTreeMap<String, Block<'a>>,
         e: Entity<'a>,
         map: &Map,
         layer: &'a str,
         depth: usize,
     ) -> Outcome<()> {
         let name = e.first(2).map_or("", |p| p.value.as_str());
-        let Some(block) = blocks.get(name) else {
+        let Some(block) = blocks.get(&name.to_uppercase()) else {
             return Err(self.fault(e.line, format!("there is no block `{name}` in this drawing")).into());
         };
         if depth >= DEEPEST {

@@ -27,12 +27,18 @@ use std::collections::BTreeMap;
 /// Layers of this name hold shapes for the map.
 const REGION: &str = "region-";
 
-/// Reads a drawing, in mm of `unit_mm` per unit where it has no unit of its own.
+/// Reads a drawing, in mm of `unit_mm` per unit where it has no unit of its own, or in mm.
 ///
 /// Errors: `dxf-unreadable`, `outline-open`, `outline-too-large`.
-pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: f64) -> Outcome<Drawing> {
+pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<f64>) -> Outcome<Drawing> {
     let pairs = pairs::read(name, bytes)?;
-    let found = Entities::read(&pairs, unit_mm)?;
+    let found = Entities::read(&pairs, unit_mm.unwrap_or(1.0))?;
+    if let (Some(asked), Some((own, line))) = (unit_mm, found.own_unit)
+        && (asked - own).abs() > 1e-9
+    {
+        let message = format!("the drawing's own unit holds, {own} mm: the job's `unit` is not used");
+        notes.push(pairs.at(Diagnostic::warning("key-unused", message), line));
+    }
     for (what, (count, line)) in &found.passed {
         let times = if *count > 1 { format!(" ({count} times; the first is shown)") } else { String::new() };
         let message = format!("{what} is not read{times}");

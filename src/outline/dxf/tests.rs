@@ -77,6 +77,24 @@ fn one_within_another_is_a_hole_and_units_are_the_files_own() {
     // without one the job's holds
     let text = file(ring).replace("$INSUNITS", "$LUNITS");
     near(drawn(&text).area(), PI * 12.0, "the job's mm");
+    // one that the job asks for in vain is told where the file says its own
+    let told = |text: &str, asked: Option<f64>| {
+        let mut notes = Notes::default();
+        super::read(&mut notes, "a.dxf", text.as_bytes(), asked).unwrap();
+        notes.warnings.iter().map(|d| d.code).collect::<Vec<_>>()
+    };
+    assert_eq!(told(&file(ring), Some(25.4)), ["key-unused"]);
+    for (text, asked) in [(file(ring), Some(1.0)), (file(ring), None), (text, Some(25.4))] {
+        assert!(told(&text, asked).is_empty(), "{asked:?}");
+    }
+}
+
+#[test]
+fn names_of_layers_and_blocks_have_no_case() {
+    let text = "0 SECTION 2 TABLES 0 LAYER 2 CENTRE 62 -7 70 0 0 ENDSEC \
+        0 SECTION 2 BLOCKS 0 BLOCK 2 Plate 10 0 20 0 0 CIRCLE 8 0 10 0 20 0 40 5 0 ENDBLK 0 ENDSEC \
+        0 SECTION 2 ENTITIES 0 INSERT 8 0 2 PLATE 10 7 20 7 0 LINE 8 Centre 10 0 20 0 11 9 21 9 0 ENDSEC 0 EOF";
+    near(drawn(&pairs(text)).area(), PI * 25.0, "the plate, and no line of the layer that is off");
 }
 
 #[test]

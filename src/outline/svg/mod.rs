@@ -160,6 +160,7 @@ impl<'a> Reader<'a> {
             self.unreadable(message, tag, "expected `svg`");
             return;
         }
+        let mut twice = Vec::new();
         for node in doc.descendants().filter(Node::is_element) {
             if node.tag_name().name() == "style" && drawing_namespace(node) {
                 self.styled = true;
@@ -175,17 +176,22 @@ impl<'a> Reader<'a> {
                 if let Some(first) = self.ids.get(id)
                     && drawing_namespace(node)
                 {
-                    let line = doc.text_pos_at(first.range().start).row;
-                    let d = Diagnostic::warning(
-                        "duplicate-name",
-                        format!("two elements have the id `{id}`: a map that names it gets the first, in line {line}"),
-                    )
-                    .at(&self.source, self.tag(node), "the second")
-                    .help("give each an id of its own");
-                    self.warnings.push(d);
+                    twice.push((id, doc.text_pos_at(first.range().start).row, self.tag(node)));
                 }
                 self.ids.entry(id).or_insert(node);
             }
+        }
+        if let Some((id, line, second)) = twice.first() {
+            let more = match twice.len() {
+                1 => String::new(),
+                n => format!("; {} more have an id that another has before them", n - 1),
+            };
+            let message = format!(
+                "two elements have the id `{id}`: a map that names it gets the first, in line {line}{more}"
+            );
+            let d = Diagnostic::warning("duplicate-name", message);
+            let d = d.at(&self.source, second.clone(), "the second").help("give each an id of its own");
+            self.warnings.push(d);
         }
         let Some((page, viewport)) = self.page(svg) else { return };
         let inherited = Inherited {

@@ -336,6 +336,10 @@ fn ids_that_a_map_cannot_tell_apart_are_told() {
     let told = notes(&format!("{outline}\n{q}\n{q}"));
     assert_eq!(told.iter().map(|d| d.code).collect::<Vec<_>>(), ["duplicate-name"]);
     assert!(told[0].message.contains("line 3") && place(&told[0]).0 == 4, "{}", told[0]);
+    // many are told in one line, and drown nothing
+    let told = notes(&format!("{outline}\n{}", format!("{q}\n").repeat(30)));
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].message.contains("28 more"), "{}", told[0]);
     let told = notes(&format!("{outline}\n<rect data-role='region' x='2' width='2' height='2'/>"));
     assert!(told.len() == 1 && told[0].message.contains("no `id`"), "{told:?}");
     let told =

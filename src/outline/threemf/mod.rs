@@ -20,10 +20,11 @@ mod package;
 mod tests;
 
 use super::mesh::Mesh;
-use super::{Layer, SAME_HEIGHT_MM, assemble};
+use super::{Layer, assemble};
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::combine::{self, FillRule};
 use crate::geom::{Area, Point, grid, pt};
+use crate::job::SAME_HEIGHT_MM;
 use faults::Gathered;
 use model::{Body, Model, Slice, Transform, Use};
 use package::{Package, Part};

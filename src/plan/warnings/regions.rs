@@ -19,7 +19,7 @@ pub(in crate::plan) fn spirals(notes: &mut Notes, job: &Job, courses: &[fibre::L
         let layers: Vec<(usize, bool)> = courses.iter().map(of_layer).filter(|(n, _)| *n > 0).collect();
         if layers.iter().any(|(n, _)| *n > 1) && layers.iter().all(|(_, closed)| *closed) {
             let message = format!(
-                "region `{}` asks for spirals, its {} closed courses are laid one by one: there is no way from one to the next within the bend radius",
+                "region `{}` asks for spirals, its {} closed courses are laid one by one: no way from one to the next was found that keeps the bend radius and a tow's width from both",
                 region.name,
                 layers.iter().map(|l| l.0).sum::<usize>()
             );
@@ -147,6 +147,7 @@ pub(in crate::plan) fn open_straps(
     job: &Job,
     outline: &Outline,
     layers: &[LayerTasks],
+    courses: &[fibre::LayerCourses],
     left_out: &[LeftOut],
 ) {
     for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
@@ -163,8 +164,9 @@ pub(in crate::plan) fn open_straps(
             counted(numbers.len(), "layer"),
             region.name
         );
-        let there = outline.layers.iter().zip(layers).filter(|(l, _)| numbers.contains(&l.number));
-        let across = laid_across(job, there.map(|(_, t)| t), index);
+        let all = outline.layers.iter().zip(layers.iter().zip(courses));
+        let there = all.filter(|(l, _)| numbers.contains(&l.number)).map(|(_, there)| there);
+        let across = laid_across(job, there, index);
         let asked = layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index)).count();
         if region.meets == Meets::Weave && !across.is_empty() && numbers.len() < asked {
             // it has its turn in other layers, as was asked for
@@ -199,7 +201,7 @@ pub(in crate::plan) fn open_hoops(
             counted(mine().count(), "piece")
         );
         let there = layers.iter().zip(courses);
-        let there = there.filter(|(_, l)| l.courses.iter().any(|c| c.region == region.name)).map(|(t, _)| t);
+        let there = there.filter(|(_, l)| l.courses.iter().any(|c| c.region == region.name));
         let across = laid_across(job, there, index);
         notes.push(
             Diagnostic::warning("hoop-open", message)
@@ -235,13 +237,18 @@ fn goes_round(course: &fibre::Course) -> bool {
     path.closed || turned.abs() >= NEARLY * std::f64::consts::TAU
 }
 
-/// Names of the regions that are laid before another one in some layers, on its ground.
-fn laid_across<'a>(job: &Job, layers: impl Iterator<Item = &'a LayerTasks>, index: usize) -> Vec<String> {
+/// Names of the regions whose tow is laid before another one's in some layers, on its ground;
+/// none where it would not close without them either.
+fn laid_across<'a>(
+    job: &Job,
+    layers: impl Iterator<Item = (&'a LayerTasks, &'a fibre::LayerCourses)>,
+    index: usize,
+) -> Vec<String> {
     let Some(map) = &job.map else { return Vec::new() };
     let mut names: Vec<String> = Vec::new();
     // most layers are like the one below
     let mut below: Option<&LayerTasks> = None;
-    for layer in layers {
+    for (layer, laid) in layers {
         if below.replace(layer).is_some_and(|b| b.tasks == layer.tasks) {
             continue;
         }
@@ -249,7 +256,14 @@ fn laid_across<'a>(job: &Job, layers: impl Iterator<Item = &'a LayerTasks>, inde
         let own = ground(job, &map.regions[index], &layer.tasks[k], false);
         for before in &layer.tasks[..k] {
             let region = &map.regions[before.region];
-            if !names.contains(&region.name) && overlap(&own, &ground(job, region, before, false)) {
+            let has_tow = || laid.courses.iter().any(|c| c.region == region.name);
+            if !names.contains(&region.name)
+                && has_tow()
+                && overlap(&own, &ground(job, region, before, false))
+            {
+                if names.is_empty() && !fibre::closes_alone(job, &layer.tasks[k], &layer.inside) {
+                    return names;
+                }
                 names.push(region.name.clone());
             }
         }
