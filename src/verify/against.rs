@@ -8,9 +8,14 @@ use super::findings::{Check, Ledger, Place};
 use super::geometry::{Curve, distance, steps, to_stretch};
 use super::ground::Near;
 use super::header::{self, Header};
-use super::plan::{Beads, FAR_MM, Follow, NEAR_MM, Plan, PlanCourse, Rings};
+use super::plan::{Beads, FAR_MM, Follow, Limits, NEAR_MM, Plan, PlanCourse, Reach, Rings};
 use crate::job::Printer;
+use crate::job::printer::HeadProfile;
 use std::collections::{BTreeMap, BTreeSet};
+
+/// Figures of a course that differ by no more are the same, mm: they are rounded, and made of
+/// rounded places.
+const FIGURE_MM: f64 = 0.01;
 
 /// Ends of a piece as written, mm.
 const WRITTEN_MM: f64 = 0.003;
@@ -45,6 +50,36 @@ const LINES_PERCENT: f64 = 0.5;
 
 /// Bare area that is a fault in no layer, however small, mm2: some corners of beads.
 const BARE_MM2: f64 = 1.0;
+
+/// A head reaches what the plan tells.
+fn reach(told: &Reach, head: &HeadProfile) -> bool {
+    let alike = |a: [f64; 2], b: [f64; 2]| a.iter().zip(&b).all(|(a, b)| near(*a, *b));
+    [told.x, told.y, told.z].into_iter().zip(head.reach_mm).all(|(a, b)| alike(a, b))
+}
+
+/// The machine is as fast as the plan tells.
+fn limits(told: &Limits, p: &Printer) -> bool {
+    let (v, a, is) = (&told.speed_mm_s, &told.acceleration_mm_s2, &p.limits);
+    [
+        (v.x, is.axis_speed_mm_s[0]),
+        (v.y, is.axis_speed_mm_s[1]),
+        (v.z, is.axis_speed_mm_s[2]),
+        (v.matrix, p.matrix.speed_mm_s),
+        (v.fibre, p.fibre.speed_mm_s),
+        (v.travel, is.travel_mm_s),
+        (a.work, is.work_mm_s2),
+        (a.travel, is.travel_mm_s2),
+        (a.z, is.z_mm_s2),
+        (told.corner_deviation_mm, is.corner_deviation_mm),
+    ]
+    .into_iter()
+    .all(|(told, is)| near(told, is))
+}
+
+/// Figures of a profile that are the same.
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-6
+}
 
 struct Open {
     index: usize,
@@ -381,6 +416,7 @@ impl<'a> Against<'a> {
         }
         self.header(ledger, header);
         self.printer(ledger, printer);
+        self.courses(ledger, printer);
         self.estimate(ledger, figures, seconds);
     }
 
@@ -431,8 +467,8 @@ impl<'a> Against<'a> {
 
     fn printer(&self, ledger: &mut Ledger, p: &Printer) {
         ledger.look(Check::PlanPrinter);
-        let q = &self.plan.printer;
-        let near = |a: f64, b: f64| (a - b).abs() < 1e-6;
+        let (q, c) = (&self.plan.printer, &p.controller);
+        let says = |told: &str, is: bool, yes: &str, no: &str| told == if is { yes } else { no };
         let offsets = |a: [f64; 3], b: [f64; 3]| a.iter().zip(&b).all(|(a, b)| near(*a, *b));
         for (what, alike) in [
             ("name", q.name == p.name),
@@ -445,6 +481,16 @@ impl<'a> Against<'a> {
             ("cutter_to_nozzle_mm", near(q.cutter_to_nozzle_mm, p.cutter_to_nozzle_mm)),
             ("feedstock_diameter_mm", near(q.feedstock_diameter_mm, p.feedstock_diameter_mm)),
             ("chord_mm", near(q.chord_mm, p.controller.chord_mm)),
+            ("anchor_mm", near(q.anchor_mm, p.anchor_mm)),
+            (
+                "offsets_applied_by",
+                says(&q.offsets_applied_by, c.program_applies_offsets, "program", "controller"),
+            ),
+            ("extrusion", says(&q.extrusion, c.absolute_extrusion, "absolute", "relative")),
+            ("comment", says(&q.comment, c.parenthesis_comments, "parentheses", "semicolon")),
+            ("dwell_unit", says(&q.dwell_unit, c.dwell_milliseconds, "ms", "s")),
+            ("reach_mm", reach(&q.reach_mm.matrix, &p.matrix) && reach(&q.reach_mm.fibre, &p.fibre)),
+            ("limits", limits(&q.limits, p)),
             (
                 "feed_scale",
                 near(q.feed_scale.as_ref().map_or(1.0, |s| s.matrix), p.matrix.feed_scale)
@@ -455,6 +501,40 @@ impl<'a> Against<'a> {
                 let text = format!("the plan's `{what}` is not that of `{}`", p.name);
                 ledger.say(Check::PlanPrinter, Place::default(), text);
             }
+        }
+    }
+
+    /// What the plan tells of its courses, against their segments.
+    fn courses(&self, ledger: &mut Ledger, printer: &Printer) {
+        for (layer, course) in self.plan.layers.iter().flat_map(|l| l.courses.iter().map(move |c| (l, c))) {
+            ledger.look(Check::PlanFigures);
+            let curves: Vec<Curve> = course.segments.iter().map(|s| s.curve()).collect();
+            let length: f64 = curves.iter().map(Curve::length).sum();
+            let radii = curves.iter().filter_map(|c| c.arc.map(|(centre, _)| distance(c.from, centre)));
+            let least = radii.fold(f64::INFINITY, f64::min);
+            let ends = curves.first().zip(curves.last());
+            let missed = ends.map_or(0.0, |(first, last)| distance(first.from, last.to));
+            let mut say = |wrong: bool, what: String| {
+                if wrong {
+                    let text = format!("course {}: {what}", course.id);
+                    let place = Place { layer: layer.number, ..Place::default() };
+                    ledger.say(Check::PlanFigures, place, text);
+                }
+            };
+            let told = course.length_mm;
+            say((told - length).abs() > FIGURE_MM, format!("{told:.3} mm told, {length:.3} mm long"));
+            let (cut, tail) = (course.cut_at_mm, printer.cutter_to_nozzle_mm);
+            say(
+                (cut + tail - length).abs() > FIGURE_MM,
+                format!("cut at {cut:.3} mm of {length:.3} mm, with {tail} mm from cutter to nozzle"),
+            );
+            let radius = |r: f64| if r.is_finite() { format!("{r:.3} mm") } else { "none".to_owned() };
+            let bend = course.min_bend_radius_mm.unwrap_or(f64::INFINITY);
+            say(
+                bend.is_finite() != least.is_finite() || (bend - least).abs() > FIGURE_MM,
+                format!("a tightest bend of {} told, {} found", radius(bend), radius(least)),
+            );
+            say(course.closed && missed > FIGURE_MM, format!("closed, and its ends {missed:.3} mm apart"));
         }
     }
 

@@ -138,6 +138,9 @@ checks! {
     PlanCourse, "plan-course", Most, "mm", "a nozzle off the plan's course",
         "Program and plan do not belong together, or the program was changed. Plan again.",
         ["controller.chord_mm", "offsets_mm"];
+    PlanFigures, "plan-figures", Count, "", "what the plan tells of its courses, against their lines and arcs",
+        "Length, place of the cut, tightest bend or closing of a course are not those of its segments. The plan is at fault, or was changed; plan again.",
+        ["cutter_to_nozzle_mm"];
     PlanBead, "plan-bead", Most, "mm", "a bead off the plan's beads",
         "Program and plan do not belong together, or the program was changed. Plan again.",
         ["offsets_mm"];

@@ -48,6 +48,44 @@ pub(super) struct PlanPrinter {
     pub(super) temperature_c: PerHead<f64>,
     /// Left out: 1.
     pub(super) feed_scale: Option<PerHead<f64>>,
+    pub(super) anchor_mm: f64,
+    pub(super) offsets_applied_by: String,
+    pub(super) extrusion: String,
+    pub(super) comment: String,
+    pub(super) dwell_unit: String,
+    pub(super) reach_mm: PerHead<Reach>,
+    pub(super) limits: Limits,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Reach {
+    pub(super) x: [f64; 2],
+    pub(super) y: [f64; 2],
+    pub(super) z: [f64; 2],
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Limits {
+    pub(super) speed_mm_s: Speeds,
+    pub(super) acceleration_mm_s2: Accelerations,
+    pub(super) corner_deviation_mm: f64,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Speeds {
+    pub(super) x: f64,
+    pub(super) y: f64,
+    pub(super) z: f64,
+    pub(super) matrix: f64,
+    pub(super) fibre: f64,
+    pub(super) travel: f64,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Accelerations {
+    pub(super) work: f64,
+    pub(super) travel: f64,
+    pub(super) z: f64,
 }
 
 #[derive(Debug, Deserialize)]
@@ -84,6 +122,11 @@ pub(super) struct Layer {
 #[derive(Debug, Deserialize)]
 pub(super) struct PlanCourse {
     pub(super) id: String,
+    pub(super) closed: bool,
+    pub(super) length_mm: f64,
+    pub(super) cut_at_mm: f64,
+    /// Left out where it is straight.
+    pub(super) min_bend_radius_mm: Option<f64>,
     pub(super) segments: Vec<Segment>,
     pub(super) laid: Option<Laid>,
 }
