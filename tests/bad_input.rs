@@ -116,6 +116,14 @@ const CASES: &[Case] = &[
         &["job.toml:4", "thickness_mm"],
     ),
     case(
+        "thickness in metres",
+        "outline-thin",
+        "job",
+        "thickness_mm = 0.4",
+        "thickness_mm = 0.0004",
+        &["job.toml:4", "half a layer", "`thickness_mm`"],
+    ),
+    case(
         "negative thickness",
         "out-of-range",
         "job",
@@ -475,6 +483,14 @@ const CASES: &[Case] = &[
         "\"all\"",
         "[3, 5, 7]",
         &["strap.map.toml:4", "`layers` is text: \"3-7/2\""],
+    ),
+    case(
+        "layers as two numbers",
+        "wrong-type",
+        "map",
+        "\"all\"",
+        "[3, 13]",
+        &["\"3-13\" from one to the other", "\"3-13/10\" those two alone"],
     ),
     case(
         "layers as a list that is no range",

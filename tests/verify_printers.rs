@@ -208,3 +208,23 @@ fn chorded_bends_and_nozzles_at_other_heights_are_understood_alike() {
     }
     assert!(out.is_empty(), "{out}");
 }
+
+/// Without perimeters courses end at the edge of the part: copies that the printer puts close
+/// together stand a tow's width apart.
+#[test]
+fn copies_without_perimeters_keep_a_tow_between_them() {
+    for gap in [0.0_f64, 0.1, 5.0] {
+        let close = changed("shuttle-15", &[(&["copy_gap_mm"], gap.into())]);
+        let path = job("link", "copies", &close);
+        let text = std::fs::read_to_string(&path).expect("the job");
+        let mut typed: toml::Table = text.parse().expect("a job");
+        typed["matrix"]["perimeters"] = 0.into();
+        typed["build"].as_table_mut().expect("a table").insert("copies".to_owned(), 4.into());
+        std::fs::write(&path, typed.to_string()).expect("the job again");
+        let (planned, verdict) = planned(&path);
+        assert_eq!(found(&format!("{gap} mm"), &verdict), "");
+        let [a, b] = [planned.work.program.placements[0], planned.work.program.placements[1]];
+        let between = b.x - a.x - planned.work.outline.size_mm()[0];
+        assert!((between - gap.max(planned.job.tow.width_mm)).abs() < 2e-3, "{gap} mm: {between} mm");
+    }
+}

@@ -548,7 +548,11 @@ impl<'a> Reader<'a> {
         };
         if items.len() < least {
             let message = format!("`{name}` holds {}, it needs at least {least}", counted(items.len(), word));
-            self.fault(Diagnostic::error("wrong-type", message), value.span(), "");
+            let mut d = Diagnostic::error("wrong-type", message);
+            if word == "pin" {
+                d = d.help("a strap ties pins to one another; round a single hole lay a `hoop`");
+            }
+            self.fault(d, value.span(), "");
             return None;
         }
         let mut tuples = Vec::new();
@@ -693,9 +697,16 @@ impl<'a> Reader<'a> {
                 }
             }
             DeValue::Array(items) if name.ends_with("layers") && expected.starts_with("text") => {
-                d = d.help(match super::layers::of_list(&whole_numbers(items)) {
-                    Some(words) => format!("`layers` is text: \"{words}\""),
-                    None => format!("one of {}", super::layers::SYNTAX),
+                let numbers = whole_numbers(items);
+                d = d.help(match (super::layers::of_list(&numbers), numbers.as_slice()) {
+                    // two numbers are meant as a range as often as not
+                    (Some(words), [a, b]) if *b > *a + 1 => {
+                        format!(
+                            "`layers` is text: \"{a}-{b}\" from one to the other, \"{words}\" those two alone"
+                        )
+                    }
+                    (Some(words), _) => format!("`layers` is text: \"{words}\""),
+                    (None, _) => format!("one of {}", super::layers::SYNTAX),
                 });
             }
             DeValue::Integer(i) if expected.starts_with("text") => {

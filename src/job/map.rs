@@ -485,7 +485,8 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
                 "the polygon encloses {:.6} mm2: its corners lie on a line, or its sides cross",
                 twice.abs() * 0.5
             );
-            reader.fault(empty(message), v.place("polygon_mm"), "");
+            let d = empty(message).help("list the corners in the order in which they are met going round");
+            reader.fault(d, v.place("polygon_mm"), "");
             return None;
         }
         if let Some([i, j]) = crossing(corners) {

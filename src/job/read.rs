@@ -563,8 +563,9 @@ impl Resolver<'_> {
             && !layered
         {
             let message = format!("a bead of {width} mm is narrower than the layer is high, {height} mm");
-            let d = Diagnostic::error("bead-section", message)
-                .help("a bead lies flat: make `bead_width_mm` at least `layer_height_mm`");
+            let d = Diagnostic::error("bead-section", message).help(
+                "a bead lies flat: make `bead_width_mm` at least `layer_height_mm`, or the layers lower",
+            );
             let place = beads.typed("bead_width_mm").unwrap_or_else(|| build.place("layer_height_mm"));
             self.reader.fault(d, place, "");
         }

@@ -169,7 +169,7 @@ fn layer_count(notes: &mut Notes, name: &str, total_mm: f64, height_mm: f64) -> 
             format!("a height of {} mm is less than half a layer of {height_mm} mm", rounded(total_mm)),
         )
         .in_file(name)
-        .help("check `[part] unit` and `thickness_mm`, or choose a lower `[build] layer_height_mm`")
+        .help("check `thickness_mm`, or the `unit` of a file that has none, or choose a lower `[build] layer_height_mm`")
         .into());
     }
     let real = n * height_mm;
