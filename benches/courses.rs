@@ -1,5 +1,6 @@
 //! Courses against layers and vertices: the whole bracket, a plate of 10 to 40
-//! layers that all differ, and one outline with 500 to 4 000 corners.
+//! layers that all differ, one outline with 500 to 4 000 corners, and ground that two hoops
+//! part between them.
 
 #![allow(clippy::print_stdout, reason = "the exponents are what it is for")]
 
@@ -33,8 +34,6 @@ fn lay(case: &Case) -> usize {
 
 /// A wavy disc of so many corners and layers, each layer with its own direction.
 fn written(corners: u32, layers: u32) -> PathBuf {
-    let folder = std::env::temp_dir().join(format!("towpath-bench-{corners}-{layers}"));
-    std::fs::create_dir_all(&folder).expect("a folder");
     let mut d = String::new();
     for k in 0..corners {
         let t = std::f64::consts::TAU * f64::from(k) / f64::from(corners);
@@ -50,12 +49,19 @@ fn written(corners: u32, layers: u32) -> PathBuf {
     let svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100mm\" height=\"100mm\" viewBox=\"0 0 100 100\"><path d=\"{d}Z\"/></svg>"
     );
-    std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     let angles: Vec<String> = (0..layers).map(|k| format!("{:.1}", 4.3 * f64::from(k))).collect();
     let map = format!(
         "[[region]]\nname = \"rim\"\nshape = {{ outline = true }}\nrule = \"contour\"\ncourses = 3\npriority = 1\n\n[[region]]\nname = \"field\"\nshape = {{ outline = true }}\nrule = \"unidirectional\"\nangle_deg = [{}]\n",
         angles.join(", ")
     );
+    files(&format!("{corners}-{layers}"), &svg, &map, layers)
+}
+
+/// A job of a drawing and a map, with so many layers.
+fn files(name: &str, svg: &str, map: &str, layers: u32) -> PathBuf {
+    let folder = std::env::temp_dir().join(format!("towpath-bench-{name}"));
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join("part.svg"), svg).expect("a drawing");
     std::fs::write(folder.join("map.toml"), map).expect("a map");
     let job = folder.join("job.toml");
     let text = format!(
@@ -102,5 +108,34 @@ fn growth(_: &mut Criterion) {
     println!("growth with corners n^{:.2}", slope([500, 4000], &|n| written(n, 1)));
 }
 
-criterion_group!(benches, courses, growth);
+/// Two hoops as wide as they go that part the ground of a link between them, its outline drawn
+/// with so many corners.
+fn meeting(c: &mut Criterion) {
+    let mut group = c.benchmark_group("hoops that butt");
+    for corners in [350, 1_400] {
+        let half = corners / 2;
+        let end = |x: f64, from: f64| {
+            (0..=half).fold(String::new(), move |mut d, k| {
+                let t = from + std::f64::consts::PI * f64::from(k) / f64::from(half);
+                let _ = write!(d, "{:.4} {:.4} L", x + 16.0 * libm::cos(t), 20.0 + 16.0 * libm::sin(t));
+                d
+            })
+        };
+        let (right, left) = (end(120.0, -0.5 * std::f64::consts::PI), end(20.0, 0.5 * std::f64::consts::PI));
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"140mm\" height=\"40mm\" viewBox=\"0 0 140 40\"><path d=\"M{right}{}Z\"/><circle cx=\"20\" cy=\"20\" r=\"6\"/><circle cx=\"120\" cy=\"20\" r=\"6\"/></svg>",
+            left.trim_end_matches('L')
+        );
+        let map: String = [20, 120]
+            .map(|x| format!("[[region]]\nname = \"pin at {x}\"\nshape = {{ hole_at_mm = [{x}, 20] }}\nrule = \"hoop\"\nmeets = \"butt\"\n"))
+            .concat();
+        let case = case(&files(&format!("butt-{corners}"), &svg, &map, 1));
+        group.bench_function(BenchmarkId::from_parameter(corners), |b| {
+            b.iter(|| reinforcement::place(&case.job, &case.outline).expect("its map fits").len());
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, courses, growth, meeting);
 criterion_main!(benches);

@@ -255,7 +255,7 @@ fn wrong_rates_are_told_all_at_once_with_their_places() {
         (("tool_life_parts = 20000", "tool_life_parts = 0.5"), "at least 1"),
         (("shift_h = 8\n", "shift_h = 24\n"), "24 x 2 = 48 h, a day has 24 h"),
         (("shift_h = 8\n", "shift_h = 24\n"), "`shift_h` at most 12.00"),
-        (("reject_fraction = 0.03", "reject_fraction = 1.0"), "at most 0.95"),
+        (("reject_fraction = 0.03", "reject_fraction = 1.0"), "at most 0.9"),
         (("printer_per_h = 6.50", "printer_per_h = -1"), "at least 0"),
         (("printer_per_h = 6.50", "printer_per_h = \"6.50\""), "write the number without quotes"),
         (("currency = \"EUR\"\n", ""), "currency"),

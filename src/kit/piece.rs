@@ -5,7 +5,7 @@ use crate::diagnostic::{Diagnostic, Outcome};
 use crate::estimate::{self, TimeSplit};
 use crate::fibre::{Course, LayerCourses};
 use crate::geom::{Arc, Area, Path, Point, Segment, combine, offset, pt};
-use crate::job::{Head, Job, Rule};
+use crate::job::{Job, Rule};
 use crate::matrix::{self, Bead, BeadKind, LayerBeads, rectangle_mm2};
 use crate::outline::{Layer, Outline};
 use crate::sequence::{self, Move, Program};
@@ -128,11 +128,7 @@ pub(super) fn in_the_air(job: &Job, moves: Vec<Move>) -> Outcome<Written> {
 
 /// The place where trials may lie: the size of what both heads reach of the bed, mm.
 pub(super) fn room(job: &Job) -> Point {
-    let [mut x0, mut y0, mut x1, mut y1] = job.printer.bed_mm;
-    for head in [Head::Matrix, Head::Fibre] {
-        let [x, y, _] = job.printer.head(head).reach_mm;
-        (x0, x1, y0, y1) = (x0.max(x[0]), x1.min(x[1]), y0.max(y[0]), y1.min(y[1]));
-    }
+    let [x0, y0, x1, y1] = sequence::usable(job);
     pt(x1 - x0, y1 - y0)
 }
 

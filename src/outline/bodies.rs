@@ -1,7 +1,7 @@
 //! Bodies of a part: pieces of its layers that hold together.
 
 use super::{Layer, Outline};
-use crate::geom::{Area, Point, combine};
+use crate::geom::{Area, Bounds, Point, combine};
 
 /// What holds together.
 #[derive(Clone, Debug)]
@@ -39,31 +39,32 @@ impl Outline {
         let mut bodies: Vec<Body> = Vec::new();
         // those that have grown into another one, and into which
         let mut joined: Vec<usize> = Vec::new();
-        let mut below: Vec<(Area, usize)> = Vec::new();
+        let mut below: Vec<Piece> = Vec::new();
         let mut beneath: Option<&Layer> = None;
         for layer in &self.layers {
             if beneath.is_some_and(|b| b.outline == layer.outline) {
-                for (_, body) in &below {
-                    bodies[root(&joined, *body)].last_layer = layer.number;
+                for piece in &below {
+                    bodies[root(&joined, piece.body)].last_layer = layer.number;
                 }
                 beneath = Some(layer);
                 continue;
             }
-            let mut pieces: Vec<(Area, usize)> = Vec::new();
-            for piece in layer.outline.split() {
-                bodies.push(Body::of(layer, &piece));
+            let mut pieces: Vec<Piece> = Vec::new();
+            for area in layer.outline.split() {
+                bodies.push(Body::of(layer, &area));
                 let own = joined.len();
                 joined.push(own);
-                for (other, body) in &below {
-                    if on_each_other(&piece, other) {
-                        let (a, b) = (root(&joined, own), root(&joined, *body));
+                let piece = Piece { around: area.bounds(), area, body: own };
+                for other in &below {
+                    if piece.lies_on(other) {
+                        let (a, b) = (root(&joined, own), root(&joined, other.body));
                         if a != b {
                             bodies[a] = bodies[a].with(&bodies[b]);
                             joined[b] = a;
                         }
                     }
                 }
-                pieces.push((piece, own));
+                pieces.push(piece);
             }
             below = pieces;
             beneath = Some(layer);
@@ -82,11 +83,23 @@ fn root(joined: &[usize], mut of: usize) -> usize {
     of
 }
 
-fn on_each_other(a: &Area, b: &Area) -> bool {
-    let boxes = a.bounds().zip(b.bounds());
-    let meet =
-        boxes.is_some_and(|(a, b)| a.lo.x < b.hi.x && b.lo.x < a.hi.x && a.lo.y < b.hi.y && b.lo.y < a.hi.y);
-    meet && !combine::intersection(a, b).is_empty()
+/// A piece of a layer.
+struct Piece {
+    area: Area,
+    /// The box round it: pieces of neighbouring layers are held against each other, all of them.
+    around: Option<Bounds>,
+    /// The body that it began as.
+    body: usize,
+}
+
+impl Piece {
+    fn lies_on(&self, other: &Self) -> bool {
+        let meet = |(a, b): (Bounds, Bounds)| {
+            a.lo.x < b.hi.x && b.lo.x < a.hi.x && a.lo.y < b.hi.y && b.lo.y < a.hi.y
+        };
+        self.around.zip(other.around).is_some_and(meet)
+            && !combine::intersection(&self.area, &other.area).is_empty()
+    }
 }
 
 #[cfg(test)]

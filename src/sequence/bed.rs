@@ -118,8 +118,8 @@ fn grid(job: &Job, size: Point) -> [usize; 2] {
     [count((x1 - x0 + gap) / (size.x + gap)), count((y1 - y0 + gap) / (size.y + gap))]
 }
 
-/// The part of the bed that both heads reach: x0, y0, x1, y1.
-fn usable(job: &Job) -> [f64; 4] {
+/// The part of the bed that both heads reach: x0, y0, x1, y1, mm, machine coordinates.
+pub(crate) fn usable(job: &Job) -> [f64; 4] {
     let [mut x0, mut y0, mut x1, mut y1] = job.printer.bed_mm;
     for head in [Head::Matrix, Head::Fibre] {
         let [x, y, _] = job.printer.head(head).reach_mm;

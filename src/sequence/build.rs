@@ -32,15 +32,14 @@ pub fn order(
         head: None,
     };
     let work: Vec<Vec<Head>> = courses.iter().zip(beads).map(|(c, b)| work(c, b)).collect();
-    let first = first_head(&work);
+    let turns = in_turn(&work);
     for (i, layer) in outline.layers.iter().enumerate() {
-        let (Some(courses), Some(beads), Some(work)) = (courses.get(i), beads.get(i), work.get(i)) else {
+        let (Some(courses), Some(beads), Some(turns)) = (courses.get(i), beads.get(i), turns.get(i)) else {
             break;
         };
         b.z_top(layer.number, layer.z_top_mm());
         b.program.courses.push(Vec::new());
-        let turns = in_turn(work, b.head.unwrap_or(first));
-        for head in &turns {
+        for head in turns {
             match head {
                 Head::Matrix => {
                     let laid = (turns[0] == Head::Fibre).then_some(courses);
@@ -71,37 +70,27 @@ fn work(courses: &LayerCourses, beads: &LayerBeads) -> Vec<Head> {
     heads
 }
 
-/// A layer's heads in turn: the one at work goes on.
-fn in_turn(work: &[Head], at_work: Head) -> Vec<Head> {
-    let mut heads = work.to_vec();
-    if heads.last() == Some(&at_work) {
-        heads.reverse();
-    }
-    heads
-}
-
-/// The head to begin with so that the fewest changes follow: the matrix head,
-/// unless the fibre head saves one. From then on, going on with the head at work
-/// never costs a change that another order would save.
-fn first_head(work: &[Vec<Head>]) -> Head {
-    let changes = |first: Head| {
-        let (mut at_work, mut changes) = (first, 0_usize);
-        for (i, head) in work
-            .iter()
-            .scan(first, |h, w| {
-                let turns = in_turn(w, *h);
-                *h = turns.last().copied().unwrap_or(*h);
-                Some(turns)
-            })
-            .flatten()
-            .enumerate()
-        {
-            changes += usize::from(i > 0 && head != at_work);
-            at_work = head;
-        }
-        changes
+/// The heads of each layer in turn, of those that have work there: the one at work goes on,
+/// which never costs a change that another order would save. The stack begins with the head
+/// with which the fewest changes follow: the matrix head, unless the fibre head saves one.
+pub fn in_turn(work: &[Vec<Head>]) -> Vec<Vec<Head>> {
+    let from = |first: Head| -> Vec<Vec<Head>> {
+        let layers = work.iter().scan(first, |at_work, heads| {
+            let mut heads = heads.clone();
+            if heads.last() == Some(at_work) {
+                heads.reverse();
+            }
+            *at_work = heads.last().copied().unwrap_or(*at_work);
+            Some(heads)
+        });
+        layers.collect()
     };
-    if changes(Head::Fibre) < changes(Head::Matrix) { Head::Fibre } else { Head::Matrix }
+    let changes = |turns: &[Vec<Head>]| {
+        let all: Vec<Head> = turns.iter().flatten().copied().collect();
+        all.windows(2).filter(|w| w[0] != w[1]).count()
+    };
+    let [matrix, fibre] = [Head::Matrix, Head::Fibre].map(from);
+    if changes(&fibre) < changes(&matrix) { fibre } else { matrix }
 }
 
 struct Builder<'a> {
@@ -429,12 +418,13 @@ mod tests {
     fn a_stack_begins_with_the_head_that_saves_a_change() {
         let (m, f) = (Head::Matrix, Head::Fibre);
         let both = || vec![m, f];
-        assert_eq!(first_head(&[both(), both(), both()]), m, "no difference: matrix holds to the bed");
-        assert_eq!(first_head(&[both(), vec![m]]), f, "the matrix head ends the first layer and goes on");
-        assert_eq!(first_head(&[both(), vec![f]]), m, "the fibre head ends the first layer and goes on");
-        assert_eq!(first_head(&[vec![], vec![m], both()]), m, "there is only one to begin with");
-        assert_eq!(first_head(&[]), m, "nothing to do");
-        assert_eq!(in_turn(&both(), f), vec![f, m], "the head at work goes on");
-        assert_eq!(in_turn(&[m], f), vec![m], "it has nothing to do here");
+        let first = |work: &[Vec<Head>]| in_turn(work).into_iter().flatten().next();
+        assert_eq!(first(&[both(), both(), both()]), Some(m), "no difference: matrix holds to the bed");
+        assert_eq!(first(&[both(), vec![m]]), Some(f), "the matrix head ends the first layer and goes on");
+        assert_eq!(first(&[both(), vec![f]]), Some(m), "the fibre head ends the first layer and goes on");
+        assert_eq!(first(&[vec![], vec![m], both()]), Some(m), "there is only one to begin with");
+        assert_eq!(first(&[]), None, "nothing to do");
+        assert_eq!(in_turn(&[both(), both()]), [vec![m, f], vec![f, m]], "the head at work goes on");
+        assert_eq!(in_turn(&[vec![m], vec![], vec![m]]), [vec![m], vec![], vec![m]], "nor does it rest");
     }
 }

@@ -6,8 +6,9 @@ mod preheat;
 mod reach;
 mod route;
 
+pub(crate) use bed::usable;
 pub use bed::{fits, most_copies, most_turned};
-pub use build::order;
+pub use build::{in_turn, order};
 pub use preheat::preheat;
 
 use crate::geom::{Point, Segment};

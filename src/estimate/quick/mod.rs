@@ -17,7 +17,7 @@ use crate::job::{Head, Job};
 use crate::motion;
 use crate::outline::{Layer, Outline};
 use crate::reinforcement::LayerTasks;
-use crate::sequence::{Move, Program};
+use crate::sequence::{self, Move, Program};
 use rayon::prelude::*;
 use tow::{HoopsRound, Tow};
 
@@ -181,20 +181,15 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
 /// A head's turn, and the layers that it works in.
 type Turn = (Head, Vec<usize>);
 
-/// The heads' turns: each layer goes on with the head that ended the one below.
+/// The heads' turns, as the program takes them.
 fn turns(sketches: &[Sketch]) -> Vec<Turn> {
+    let work = |s: &Sketch| {
+        let matrix = (s.matrix_mm2 > 0.0).then_some(Head::Matrix);
+        matrix.into_iter().chain((s.courses > 0.0).then_some(Head::Fibre)).collect()
+    };
+    let work: Vec<Vec<Head>> = sketches.iter().map(work).collect();
     let mut turns: Vec<Turn> = Vec::new();
-    for (i, s) in sketches.iter().enumerate() {
-        let mut heads: Vec<Head> = Vec::new();
-        if s.matrix_mm2 > 0.0 {
-            heads.push(Head::Matrix);
-        }
-        if s.courses > 0.0 {
-            heads.push(Head::Fibre);
-        }
-        if heads.last() == turns.last().map(|t| &t.0) {
-            heads.reverse();
-        }
+    for (i, heads) in sequence::in_turn(&work).into_iter().enumerate() {
         for head in heads {
             match turns.last_mut() {
                 Some(last) if last.0 == head => last.1.push(i),
