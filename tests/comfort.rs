@@ -295,6 +295,30 @@ fn round_a_hole_too_small_to_follow_contours_are_as_many_as_hoops() {
 }
 
 #[test]
+fn few_cuts_never_has_more_of_them() {
+    let folder = scratch("few cuts");
+    link(&folder, "");
+    // an H: rows straight across it cover more than loops, in seven courses more
+    let bolts: String = [(11, 12), (69, 12), (11, 58), (69, 58)]
+        .map(|(x, y)| format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"3\"/>"))
+        .concat();
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"70mm\" viewBox=\"0 0 80 70\"><path d=\"M0 0H22V23H58V0H80V70H58V47H22V70H0Z\"/>{bolts}</svg>"
+    );
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let cuts = |more: &str| -> usize {
+        let map = region("fill", "outline = true", "contour", more).replace("3-4", "2");
+        std::fs::write(folder.join("arm.map.toml"), map).expect("the map");
+        let (status, said, told) = towpath(&folder, &["plan", "arm.toml", "--out", "out"]);
+        assert_eq!(status, Some(0), "{told}");
+        let line = said.lines().find(|l| l.starts_with("cuts ")).expect("its cuts");
+        line.split_whitespace().nth(1).and_then(|n| n.parse().ok()).expect("a number")
+    };
+    let (plain, few) = (cuts(""), cuts("few_cuts = true"));
+    assert!(few <= plain, "{few} cuts where few are asked for, {plain} else");
+}
+
+#[test]
 fn a_region_that_meets_others_alone_is_told() {
     let folder = scratch("meets");
     let rim = |more: &str| region("rim", "outline = true", "contour", more);
