@@ -68,6 +68,8 @@ function follow() {
     location.reload();
   };
   setInterval(again, EVERY_MS);
+  // a reading that has begun would bring the tick back
+  $("follow").addEventListener("change", () => { if (!$("follow").checked) window.stop(); });
   // back from the editor
   document.addEventListener("visibilitychange", again);
 }
