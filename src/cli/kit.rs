@@ -103,22 +103,27 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
             .help("choose another name, as mine.toml")
             .into());
     }
-    if path.exists() {
-        let d = Diagnostic::error("output-exists", format!("there is a file `{shown}` already"));
-        return Err(d
-            .in_file(shown)
-            .help("choose another name: nothing that was filled in is overwritten")
-            .into());
-    }
     let text = blank::text(&arguments.name);
     // a name of two lines or none is told as any fault of a profile
     printer::read(&std::sync::Arc::new(Source { name: shown.clone(), text: text.clone() }))?;
     let (folder, name) = split(path)?;
-    let schema = super::json_text(&schema::printer());
-    let files = [(blank::SCHEMA_FILE.to_owned(), schema.into_bytes()), (name, text.into_bytes())];
     let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
-    files::write_all(&folder, &files).map_err(|e| unwritable(path, files::why(&e)))?;
+    files::write_new(&folder, &[(name, text.into_bytes())]).map_err(|e| match e.kind() {
+        std::io::ErrorKind::AlreadyExists => {
+            Diagnostic::error("output-exists", format!("`{shown}` is there already, nothing was written"))
+                .in_file(&shown)
+                .help("choose another name: nothing that was filled in is overwritten")
+        }
+        _ => unwritable(path, files::why(&e)),
+    })?;
     let schema = folder.join(blank::SCHEMA_FILE);
+    let text_of_schema = super::json_text(&schema::printer()).into_bytes();
+    // the schema is the same for every profile: it may be there, and is made new
+    if let Err(e) = files::write_all(&folder, &[(blank::SCHEMA_FILE.to_owned(), text_of_schema)]) {
+        // a profile alone would look as if all went well; nobody has filled it in yet
+        let _ = std::fs::remove_file(path);
+        return Err(unwritable(&schema, files::why(&e)).into());
+    }
     let text = format!(
         "written {shown} and {}\n  fill it in, then: towpath printer check {shown}\n",
         schema.display()

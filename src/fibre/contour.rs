@@ -361,7 +361,13 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
         let length = a.area() / o.spacing;
         if length > o.width {
             let at = a.polygons()[0].outer()[0];
-            room.leave_out(Reason::NothingFits, length, Some(at));
+            // along a piece of ground half its edge is as long as a course can be, unless it winds
+            let reason = if (0.5 * a.perimeter()).max(length) < o.shortest {
+                Reason::TooShort { shortest_mm: o.shortest }
+            } else {
+                Reason::NothingFits { radius_mm: o.radius, shortest_mm: o.shortest }
+            };
+            room.leave_out(reason, length, Some(at));
         }
     }
 }

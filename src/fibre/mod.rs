@@ -213,7 +213,8 @@ fn lay_layer<'a>(
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
             let at = within.rings().next().and_then(|r| r.first().copied());
-            room.leave_out(Reason::TooSmall, asked, at);
+            let (radius_mm, shortest_mm) = (order.radius, order.shortest);
+            room.leave_out(Reason::TooSmall { radius_mm, shortest_mm }, asked, at);
         }
         for c in &room.courses {
             if !c.path().closed {

@@ -129,16 +129,7 @@ impl Area {
 
     /// Centre of gravity; `None` when empty.
     pub fn centroid(&self) -> Option<Point> {
-        let o = *self.rings().next()?.first()?;
-        let (mut twice, mut sum) = (0.0, Point::default());
-        for (a, b) in self.rings().flat_map(polyline::ring_edges) {
-            // relative to one point, for the same reason as the area
-            let (p, q) = (a - o, b - o);
-            let cross = p.cross(q);
-            twice += cross;
-            sum = sum + (p + q) * cross;
-        }
-        (twice > 0.0).then(|| o + sum * (1.0 / (3.0 * twice)))
+        polyline::centroid(self.rings())
     }
 
     /// The point lies inside (even-odd over all rings; a point on the boundary

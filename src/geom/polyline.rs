@@ -25,6 +25,37 @@ pub fn signed_area(ring: &[Point]) -> f64 {
     ring_edges(ring).map(|(a, b)| (a - o).cross(b - o)).sum::<f64>() * 0.5
 }
 
+/// Centre of gravity of what rings enclose, holes turning the other way; `None` where they
+/// enclose nothing.
+pub fn centroid<'a>(rings: impl IntoIterator<Item = &'a [Point]>) -> Option<Point> {
+    let mut rings = rings.into_iter().peekable();
+    let o = *rings.peek()?.first()?;
+    let (mut twice, mut sum) = (0.0, Point::default());
+    for (a, b) in rings.flat_map(ring_edges) {
+        // relative to one point, for the same reason as the area
+        let (p, q) = (a - o, b - o);
+        let cross = p.cross(q);
+        twice += cross;
+        sum = sum + (p + q) * cross;
+    }
+    (twice.abs() > 0.0).then(|| o + sum * (1.0 / (3.0 * twice)))
+}
+
+/// Centre and radius of a ring that is a circle but for its chords, mm.
+pub fn circle(ring: &[Point]) -> Option<(Point, f64)> {
+    /// Corners are off the circle by less than this share of its radius.
+    const OFF: f64 = 0.02;
+    /// Share of the circle that its chords enclose: a regular polygon of less than 12
+    /// corners is no circle.
+    const ENCLOSED: f64 = 0.95;
+    let centre = centroid([ring])?;
+    let away = |p: &Point| p.dist(centre);
+    let least = ring.iter().map(away).fold(f64::INFINITY, f64::min);
+    let radius = ring.iter().map(away).fold(0.0, f64::max);
+    let enclosed = signed_area(ring).abs() / (std::f64::consts::PI * radius * radius);
+    (radius - least < OFF * radius && enclosed > ENCLOSED).then_some((centre, radius))
+}
+
 /// The point lies inside the ring.
 pub fn ring_contains(ring: &[Point], p: Point) -> bool {
     let mut inside = false;
@@ -138,6 +169,22 @@ pub fn simplified_ring(ring: &[Point], tolerance: f64) -> Vec<Point> {
 mod tests {
     use super::*;
     use crate::geom::pt;
+
+    #[test]
+    fn circles_are_known_from_squares_and_slots() {
+        let round: Vec<Point> = (0..64)
+            .map(|k| pt(3.0, 4.0) + Point::unit(f64::from(k) * std::f64::consts::PI / 32.0) * 5.0)
+            .collect();
+        let (centre, radius) = circle(&round).expect("a circle");
+        assert!(centre.dist(pt(3.0, 4.0)) < 1e-9 && (radius - 5.0).abs() < 1e-9);
+        let slot: Vec<Point> =
+            round.iter().map(|p| pt(p.x + if p.x > 3.0 { 2.0 } else { 0.0 }, p.y)).collect();
+        assert!(circle(&slot).is_none() && circle(&round[..10]).is_none());
+        let few = |n: usize| (0..n).map(|k| round[k * 64 / n]).collect::<Vec<Point>>();
+        assert!(circle(&few(8)).is_none() && circle(&few(16)).is_some(), "corners");
+        let clockwise: Vec<Point> = round.iter().rev().copied().collect();
+        assert!(circle(&clockwise).is_some(), "a hole");
+    }
 
     #[test]
     fn thousands_of_equal_teeth_are_simplified_alike_from_either_side() {

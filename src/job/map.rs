@@ -535,15 +535,79 @@ fn alike(pins: &[[f64; 3]]) -> Option<[usize; 2]> {
     pairs.into_iter().find(|&[i, j]| same(i, j))
 }
 
-/// Two sides of a polygon that cross, by the corners they begin at.
+/// Two sides of a polygon that cross, by the corners they begin at: the first such pair.
 fn crossing(corners: &[[f64; 2]]) -> Option<[usize; 2]> {
     let n = corners.len();
     let point = |k: usize| Point::new(corners[k % n][0], corners[k % n][1]);
     let side = |i: usize, p: Point| (point(i + 1) - point(i)).cross(p - point(i));
     let split = |i: usize, j: usize| side(i, point(j)) * side(i, point(j + 1)) < 0.0;
-    let pairs = (0..n).flat_map(|i| (i + 2..n).map(move |j| [i, j]));
-    pairs.into_iter().find(|&[i, j]| (j + 1) % n != i && split(i, j) && split(j, i))
+    let from = |i: usize| point(i).x.min(point(i + 1).x);
+    let to = |i: usize| point(i).x.max(point(i + 1).x);
+    let mut in_turn: Vec<usize> = (0..n).collect();
+    in_turn.sort_by(|&i, &j| from(i).total_cmp(&from(j)));
+    // sides that reach as far in x as the one looked at: few of many corners
+    let mut beside: Vec<usize> = Vec::new();
+    let mut first: Option<[usize; 2]> = None;
+    for i in in_turn {
+        beside.retain(|&j| to(j) >= from(i));
+        for &j in &beside {
+            let pair = [i.min(j), i.max(j)];
+            let neighbours = pair[0] + 1 == pair[1] || (pair[1] + 1) % n == pair[0];
+            if !neighbours && first.is_none_or(|f| pair < f) && split(i, j) && split(j, i) {
+                first = Some(pair);
+            }
+        }
+        beside.push(i);
+    }
+    first
 }
 
 /// A polygon or circle smaller than this is a slip, mm2: no tow is as narrow as 0.1 mm.
 const SMALLEST_MM2: f64 = 0.01;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Corners of a star whose spokes are as long as the numbers say, thousandths of 10 mm.
+    fn star(spokes: &[u32]) -> Vec<[f64; 2]> {
+        let turn = std::f64::consts::TAU / f64::from(u32::try_from(spokes.len()).unwrap());
+        let at = |(k, r): (u32, &u32)| {
+            let (sin, cos) = crate::geom::trig::sin_cos(turn * f64::from(k));
+            [0.01 * f64::from(*r) * cos, 0.01 * f64::from(*r) * sin]
+        };
+        (0..).zip(spokes).map(at).collect()
+    }
+
+    #[test]
+    fn sides_that_cross_are_found_as_by_looking_at_every_pair() {
+        let mut state = 1_u32;
+        let mut random = |below: u32| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) % below
+        };
+        let mut crossed = 0;
+        for _ in 0..400 {
+            let spokes: Vec<u32> = (0..4 + random(12)).map(|_| 200 + random(800)).collect();
+            let mut corners = star(&spokes);
+            assert_eq!(crossing(&corners), None, "a star: {corners:?}");
+            let n = corners.len();
+            for _ in 0..random(3) {
+                let (i, j) = (random(16) as usize % n, random(16) as usize % n);
+                corners.swap(i, j);
+            }
+            let p = |k: usize| Point::new(corners[k % n][0], corners[k % n][1]);
+            let left = |a: Point, b: Point, c: Point| (b - a).cross(c - a) > 0.0;
+            let apart = |a, b, c, d| left(a, b, c) == left(a, b, d);
+            let cross = |i: usize, j: usize| {
+                let (a, b, c, d) = (p(i), p(i + 1), p(j), p(j + 1));
+                !apart(a, b, c, d) && !apart(c, d, a, b)
+            };
+            let pairs = (0..n).flat_map(|i| (i + 2..n).map(move |j| [i, j]));
+            let known = pairs.filter(|&[i, j]| (j + 1) % n != i).find(|&[i, j]| cross(i, j));
+            assert_eq!(crossing(&corners), known, "{corners:?}");
+            crossed += usize::from(known.is_some());
+        }
+        assert!((100..300).contains(&crossed), "{crossed} of 400 cross");
+    }
+}

@@ -27,12 +27,25 @@ pub enum Reason {
     OutsideThePart,
     /// A pin does.
     PinOutside,
-    /// No course of the bend radius fits into the region at all.
-    TooSmall,
+    /// No course fits into the region at all.
+    TooSmall {
+        /// Least bend radius, mm.
+        radius_mm: f64,
+        /// The shortest piece that can be cut and laid, mm.
+        shortest_mm: f64,
+    },
     /// Nor into what others leave of it.
-    NothingFits,
+    NothingFits {
+        /// Least bend radius, mm.
+        radius_mm: f64,
+        /// The shortest piece that can be cut and laid, mm.
+        shortest_mm: f64,
+    },
     /// No piece long enough follows a direction field there.
-    NothingFollows,
+    NothingFollows {
+        /// The shortest piece that can be cut and laid, mm.
+        shortest_mm: f64,
+    },
     /// Something else is there.
     NoRoom,
     /// The course itself is there already.
@@ -73,9 +86,21 @@ impl fmt::Display for Reason {
             Self::NoHole => "no such hole in this layer",
             Self::OutsideThePart => "the shape lies outside the part in this layer",
             Self::PinOutside => "a pin lies outside the part in this layer",
-            Self::TooSmall => "too small for a course of this bend radius and shortest length",
-            Self::NothingFits => "no course of this bend radius and shortest length fits beside the others",
-            Self::NothingFollows => "no course of the shortest length follows the field here",
+            Self::TooSmall { radius_mm, shortest_mm } => {
+                return write!(
+                    f,
+                    "too small for a course of {radius_mm} mm bend radius and at least {shortest_mm:.1} mm"
+                );
+            }
+            Self::NothingFits { radius_mm, shortest_mm } => {
+                return write!(
+                    f,
+                    "no course of {radius_mm} mm bend radius and at least {shortest_mm:.1} mm fits beside the others"
+                );
+            }
+            Self::NothingFollows { shortest_mm } => {
+                return write!(f, "no course of at least {shortest_mm:.1} mm follows the field here");
+            }
             Self::NoRoom => "no room beside the boundary or other courses",
             Self::NearItself => "would come nearer than a tow's width to itself",
             Self::TooTight => "bends tighter than the tow allows",

@@ -96,7 +96,7 @@ pub(super) fn draw(
     }
     canvas.stroke(outline, Pen::full(WIDE_MM * shrink, Ink::Line));
     if whole {
-        for (centre, radius) in layer.outline.rings().filter_map(circle) {
+        for (centre, radius) in layer.outline.rings().filter_map(polyline::circle) {
             centre_lines(canvas, view.of(centre), radius * view.scale);
         }
     }
@@ -234,36 +234,10 @@ fn centre_lines(canvas: &mut Canvas, at: Point, radius: f64) {
     canvas.stroke(lines.to_vec(), Pen { width_mm: 0.18, ink: Ink::Thin, dashes: CENTRE });
 }
 
-/// Centre and radius of a ring that is a circle, mm.
-fn circle(ring: &[Point]) -> Option<(Point, f64)> {
-    if ring.len() < 12 {
-        return None;
-    }
-    let bounds = Bounds::of(ring.iter().copied())?;
-    let centre = bounds.centre();
-    let radius = 0.25 * (bounds.size().x + bounds.size().y);
-    let round = ring.iter().all(|p| (p.dist(centre) - radius).abs() < 0.02 * radius);
-    // a regular polygon of few corners is no circle
-    let area = polyline::signed_area(ring).abs() / (std::f64::consts::PI * radius * radius);
-    (round && area > 0.93).then_some((centre, radius))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::geom::pt;
-
-    #[test]
-    fn circles_are_known_from_squares_and_slots() {
-        let round: Vec<Point> = (0..64)
-            .map(|k| pt(3.0, 4.0) + Point::unit(f64::from(k) * std::f64::consts::PI / 32.0) * 5.0)
-            .collect();
-        let (centre, radius) = circle(&round).expect("a circle");
-        assert!(centre.dist(pt(3.0, 4.0)) < 1e-9 && (radius - 5.0).abs() < 1e-9);
-        let slot: Vec<Point> =
-            round.iter().map(|p| pt(p.x + if p.x > 3.0 { 2.0 } else { 0.0 }, p.y)).collect();
-        assert!(circle(&slot).is_none() && circle(&round[..10]).is_none());
-    }
 
     #[test]
     fn up_in_the_part_is_up_on_the_sheet() {

@@ -203,7 +203,7 @@ fn tell(room: &mut Room<'_>) {
         let length = a.area() / o.spacing;
         if length > o.width && a.perimeter() > o.width {
             let at = a.polygons()[0].outer()[0];
-            room.leave_out(Reason::NothingFollows, length, Some(at));
+            room.leave_out(Reason::NothingFollows { shortest_mm: o.shortest }, length, Some(at));
         }
     }
 }

@@ -112,7 +112,7 @@ fn in_no_hole(region: &Region, [x, y, r]: [f64; 3], holes: &[&Vec<Point>]) -> Op
 
 /// A pin in a round hole that is not where it is, or not as large.
 fn off_hole(region: &Region, number: usize, [x, y, r]: [f64; 3], hole: &[Point]) -> Option<Diagnostic> {
-    let (centre, radius) = round(hole)?;
+    let (centre, radius) = polyline::circle(hole)?;
     let off = centre.dist(pt(x, y));
     if off.max((radius - r).abs()) <= OFF_HOLE_MM {
         return None;
@@ -129,17 +129,6 @@ fn off_hole(region: &Region, number: usize, [x, y, r]: [f64; 3], hole: &[Point])
 
 /// A pin may be off its hole by this, mm: less than a tow is wide.
 const OFF_HOLE_MM: f64 = 0.5;
-
-/// Centre and radius of a round ring.
-fn round(ring: &[Point]) -> Option<(Point, f64)> {
-    // a polygon of few corners is no circle
-    const CORNERS: usize = 12;
-    let centre = combine::ring_area(ring).centroid().filter(|_| ring.len() >= CORNERS)?;
-    let away = |p: &Point| p.dist(centre);
-    let least = ring.iter().map(away).fold(f64::INFINITY, f64::min);
-    let most = ring.iter().map(away).fold(0.0, f64::max);
-    (most - least < 0.02 * most).then_some((centre, most))
-}
 
 /// Warns, by name, of straps of which none goes round its pins.
 pub(in crate::plan) fn open_straps(
