@@ -155,8 +155,10 @@ fn like<'a>(path: &Path, names: &'a [String]) -> Option<&'a str> {
     let near = nearest(&stem, of_kind.iter().map(|(stem, _)| stem.as_str()));
     let found = of_kind.iter().find(|(stem, _)| Some(stem.as_str()) == near).map(|(_, n)| *n);
     let part = || names.iter().find(|n| n.ends_with(&longer)).map(String::as_str);
-    // the same name of another kind, but not the job's or the map's own
-    let kin = || names.iter().find(|n| parts(Path::new(n))[0] == stem && !n.ends_with(".toml"));
+    // the same name of another kind: of one without an ending the job, else not the job's or the
+    // map's own
+    let bare = path.extension().is_none();
+    let kin = || names.iter().find(|n| parts(Path::new(n))[0] == stem && n.ends_with(".toml") == bare);
     let kin = || kin().map(String::as_str);
     found.or_else(part).or_else(kin)
 }
@@ -248,5 +250,6 @@ mod tests {
         assert_eq!(like("map.toml"), Some("arm.map.toml"), "the end of a longer name");
         assert_eq!(like("arm.dxf"), Some("arm.svg"), "another kind");
         assert_eq!(like("field.csv"), None);
+        assert_eq!(like("arm"), Some("arm.toml"), "without an ending: the job");
     }
 }

@@ -44,6 +44,48 @@ fn check(seeds: std::ops::Range<u64>) {
     assert!(count == 0, "{count} parts break a promise\n{text}");
 }
 
+/// Discs with an uneven rim, all by default: courses along the rim run out where it bends too
+/// tightly, and what they leave is filled with rows, which keep their spacing however many lie
+/// side by side.
+#[test]
+fn uneven_discs_keep_every_promise() {
+    let mut state = 7_u32;
+    let mut random = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1_u32 << 24)
+    };
+    let mut text = String::new();
+    for (corners, radius, uneven) in
+        [(40_u32, 20.0, 0.05), (90, 26.0, 0.02), (90, 30.0, 0.08), (200, 32.0, 0.05)]
+    {
+        let name = format!("disc-{corners}-{radius}");
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("generated/{name}"));
+        let _ = std::fs::remove_dir_all(&folder);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        let mut rim = String::new();
+        for k in 0..corners {
+            let r = radius * (1.0 + uneven * (2.0 * random() - 1.0));
+            let (sin, cos) = libm::sincos(std::f64::consts::TAU * f64::from(k) / f64::from(corners));
+            let _ =
+                write!(rim, "{} {:.3} {:.3}", if k == 0 { 'M' } else { 'L' }, 36.0 + r * cos, 36.0 + r * sin);
+        }
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"72mm\" height=\"72mm\" viewBox=\"0 0 72 72\"><path d=\"{rim}Z\"/></svg>"
+        );
+        let map = "[[region]]\nname = \"all\"\nshape = { outline = true }\nrule = \"contour\"\n";
+        let job = "[part]\nname = \"disc\"\noutline = \"disc.svg\"\nthickness_mm = 0.2\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\n[reinforcement]\nmap = \"map.toml\"\n";
+        for (file, text) in [("disc.svg", svg.as_str()), ("map.toml", map), ("job.toml", job)] {
+            std::fs::write(folder.join(file), text).expect("a scratch file");
+        }
+        match run::plan(&folder.join("job.toml"), &folder.join("out")).checked() {
+            Err(e) => _ = writeln!(text, "{name}: {e}"),
+            Ok(findings) if !findings.0.is_empty() => _ = writeln!(text, "{name}: {}", findings.summary(2)),
+            Ok(_) => {}
+        }
+    }
+    assert!(text.is_empty(), "{text}");
+}
+
 #[test]
 fn parts_1_to_25_keep_every_promise() {
     check(1..26);

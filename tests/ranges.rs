@@ -160,6 +160,35 @@ fn fault(folder: &Path, end: &End) -> Option<String> {
     (!right).then(|| format!("{key} = {}: status {:?}\n{told}\n", end.value, output.status.code()))
 }
 
+/// Examples with rules that fit lines to lines, each with the deviation that leaves them the
+/// most: neither courses beside each other nor a course beside itself may use it up twice.
+#[test]
+fn examples_can_be_planned_with_the_largest_deviation() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    for (name, files) in [
+        ("guide", &["guide.3mf", "map.toml"][..]),
+        ("rocker", &["rocker.svg", "map.toml", "forces.csv"]),
+        ("bracket", &["bracket.stl", "map.toml"]),
+    ] {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("ranges/deviation-{name}"));
+        std::fs::create_dir_all(&folder).expect("a scratch folder");
+        for file in files {
+            std::fs::copy(root.join(name).join(file), folder.join(file)).expect("a file of the example");
+        }
+        let job = std::fs::read_to_string(root.join(name).join("job.toml")).expect("the example's job");
+        let job = job.replacen("[build]\n", "[build]\ncourse_deviation_mm = 0.1\n", 1);
+        assert!(job.contains("course_deviation_mm = 0.1"));
+        std::fs::write(folder.join("job.toml"), job).expect("a scratch file");
+        let output = Command::new(env!("CARGO_BIN_EXE_towpath"))
+            .args(["--quiet", "plan", "job.toml", "--out", "out"])
+            .current_dir(&folder)
+            .output()
+            .expect("the built program starts");
+        let told = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success() && !told.contains("planner-fault"), "{name}: {told}");
+    }
+}
+
 #[test]
 fn the_ends_of_every_range_can_be_planned_with() {
     let material = schema::material();

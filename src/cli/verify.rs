@@ -3,7 +3,7 @@
 use super::Report;
 use super::console::Console;
 use crate::diagnostic::{Diagnostic, Outcome, Source, counted};
-use crate::files::Input;
+use crate::files::{self, Input};
 use crate::job;
 use crate::verify::{self, Verdict};
 use clap::Args;
@@ -43,6 +43,15 @@ pub(super) fn run(arguments: &Arguments, console: &Console) -> Outcome<Report> {
             .into());
     }
     let program = job::first_opened(&arguments.program)?;
+    // what comes through a pipe can be looked at once only
+    let begin = if arguments.program.is_file() { files::head(&arguments.program, 64) } else { None };
+    if begin.is_some_and(|text| text.trim_start().starts_with('{')) {
+        let message = format!("`{name}` is JSON, as a plan is; a program is expected");
+        return Err(Diagnostic::error("file-of-another-kind", message)
+            .in_file(name)
+            .help("give the NAME.gcode; its plan goes behind --plan")
+            .into());
+    }
     let verdict = console.working(format!("checking {name}"), &Arc::default(), || {
         verify::verify(&name, program, &printer, plan.as_ref().map(|(n, b)| (n.as_str(), b.as_slice())))
     })?;

@@ -130,7 +130,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "format-unknown",
-        text: "The outline's file name does not end in a format that is read: .svg, .3mf or .stl.",
+        text: "The outline's file name does not end in a format that is read: .svg, .dxf, .3mf, .stl or .cli.",
     },
     Code {
         name: "hole-missing",
@@ -314,7 +314,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "profile-geometry",
-        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, and both heads have to reach enough in common for a course.",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, both heads have to reach enough in common for a course, and where both hang on one carriage each has to reach where it is taken while the other one works on the bed.",
     },
     Code {
         name: "profile-limits",

@@ -144,7 +144,8 @@ impl Room<'_> {
     fn has_swing(&self, boundary: &Lines, path: &Path) -> bool {
         let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
         let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
-        let (least, most) = (SWINGS[1] * self.order.deviation, self.order.swing * self.order.deviation);
+        let both = 2.0 * self.order.fit();
+        let (least, most) = (SWINGS[1] * both, self.order.swing * both);
         within(boundary, path, (ends + HAIR_MM).clamp(least, most))
     }
 }

@@ -50,13 +50,13 @@ impl Order<'_> {
     /// How far a line may be fitted off what a rule proposes, mm. The other half of the
     /// deviation is for what is beside it.
     pub(super) fn fit(&self) -> f64 {
-        0.5 * self.deviation
+        (0.5 * self.deviation).min(MOST_MM)
     }
 
     /// How far outside the room a fitted line may lie, mm: as far as it may be fitted, and a
     /// tenth of the deviation for the chords by which both are looked at.
     pub(super) fn outside(&self) -> f64 {
-        0.6 * self.deviation
+        (0.6 * self.deviation).min(MOST_MM)
     }
 
     /// How near two centre lines may lie, mm: each is fitted.
@@ -64,11 +64,21 @@ impl Order<'_> {
         self.width - self.fit()
     }
 
+    /// How near its own middle line may come to itself, mm: it is fitted on either side.
+    pub(super) fn apart_from_itself(&self) -> f64 {
+        self.width - self.deviation.min(MOST_MM)
+    }
+
     /// From an edge that the first course keeps clear of by so much to its middle, mm.
     pub(super) fn first(&self, clearance: f64) -> f64 {
         clearance + 0.5 * self.width + self.outside()
     }
 }
+
+/// However far lines may lie off what is asked for, they leave the room or come too near to
+/// each other by no more than this, mm: less than the 0.05 mm that programs are held to, by
+/// what rounding of numbers takes.
+const MOST_MM: f64 = 0.035;
 
 #[cfg(test)]
 impl Order<'static> {

@@ -486,7 +486,7 @@ impl<'a> Room<'a> {
         // round a bend a path is within a width of itself for 2 R asin(w / 2 R): pi / 2 widths
         // where the radius is half a width, which is the least, and less where it is more
         let own = 1.6 * o.width;
-        let limit = o.width - o.deviation;
+        let limit = o.apart_from_itself();
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a length in steps")]
         let n = ((total / LOOK_MM).ceil() as usize).max(1);
         let s = |i: usize| total * f64_of(i) / f64_of(n);

@@ -137,7 +137,7 @@ fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (u
             saved += long.len().saturating_sub(made.len());
             let chord = bend::PROPOSAL_CHORD_MM;
             // a hair wider, so that no edge of the spiral shows beside theirs
-            let width = o.width + 4.0 * FITTED * o.deviation;
+            let width = o.width + 8.0 * FITTED * o.fit();
             let strip = |&i: &usize| offset::strip(&before[i].path().flatten(chord), width, true, chord);
             grounds.extend(members.iter().map(strip));
             let made = made.to_vec();
@@ -217,7 +217,7 @@ impl Loops {
         for over in ways {
             for start in self.calm(chain, over) {
                 let spiral = self.points(chain, start, over);
-                let fitted = bend::fit_through(&spiral, o.radius / margin, FITTED * o.deviation);
+                let fitted = bend::fit_through(&spiral, o.radius / margin, FITTED * 2.0 * o.fit());
                 if let Some(path) = fitted
                     && room.inside(&path)
                     && room.keeps_off_itself(&path)

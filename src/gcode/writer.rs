@@ -26,6 +26,10 @@ const FLAT_MM: f64 = 0.0005;
 /// controller that reckons in single precision keeps too few decimals.
 const GREAT_MM: f64 = 5_000.0;
 
+/// E counts from zero again at the next travel once it is beyond this, mm: likewise, short
+/// beads would else be fed in steps of what single precision keeps.
+const GREAT_FEED_MM: f64 = 250.0;
+
 /// How near those lines stay, mm.
 const GREAT_CHORD_MM: f64 = 0.002;
 
@@ -245,6 +249,9 @@ impl Writer<'_> {
         if to == self.at {
             return;
         }
+        if self.fed > GREAT_FEED_MM && self.job.printer.controller.absolute_extrusion {
+            self.restart_feed();
+        }
         let mut line = String::from("G0");
         self.xy(&mut line, to);
         self.feed_word(&mut line, self.job.printer.limits.travel_mm_s);
@@ -436,6 +443,40 @@ mod tests {
         };
         let program = Program { moves, ..Program::default() };
         write(job, &program, &facts).expect("it can be written").program
+    }
+
+    #[test]
+    fn feed_stays_small_enough_for_single_precision() {
+        let mut job = job();
+        let d = job.printer.feedstock_diameter_mm;
+        let area = std::f64::consts::PI * 0.25 * d * d;
+        let mut all = vec![Move::Select(Head::Matrix), Move::Z(0.2)];
+        for k in 0..200 {
+            let y = f64::from(k);
+            all.push(Move::Travel(pt(0.0, y)));
+            // 20 mm of filament, then a line that takes 0.004 mm
+            all.push(Move::Extrude { to: pt(100.0, y), volume_mm3: 20.0 * area });
+            all.push(Move::Extrude { to: pt(100.1, y), volume_mm3: 0.004 * area });
+        }
+        let written = text(&job, all.clone());
+        let e = |line: &str| line.split(' ').find_map(|w| w.strip_prefix('E')?.parse::<f32>().ok());
+        let (mut was, mut fed, mut steps) = (0.0_f32, 0.0_f64, 0);
+        for line in written.lines() {
+            let Some(now) = e(line) else { continue };
+            if !line.starts_with("G92") {
+                let step = now - was;
+                fed += f64::from(step);
+                if step < 1.0 {
+                    steps += 1;
+                    assert!((step / 0.004 - 1.0).abs() < 0.01, "a step of {step} mm in `{line}`");
+                }
+            }
+            was = now;
+        }
+        assert_eq!(steps, 200);
+        assert!((fed - 200.0 * 20.004).abs() < 0.01, "{fed} mm");
+        job.printer.controller.absolute_extrusion = false;
+        assert!(!text(&job, all).contains("G92"), "steps are small by themselves");
     }
 
     /// Words of the lines that move, in order.

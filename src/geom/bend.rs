@@ -5,7 +5,7 @@
 //! where it had to stop. The guarantee is by construction: an arc that would be
 //! tighter is never made.
 
-use super::biarc::{Biarc, biarc};
+use super::biarc::{Biarc, Ends};
 use super::{Path, Point, Segment, polyline};
 
 /// What a run of points became.
@@ -220,11 +220,9 @@ impl Fitter<'_> {
     fn link(&self, i: usize, j: usize) -> Option<Biarc> {
         let (a, b) = (&self.nodes[i], &self.nodes[j]);
         let (t0, t1) = (a.tangent?, b.tangent?);
+        let ends = Ends::new((a.p, t0), (b.p, t1))?;
         SHARES.iter().find_map(|&share| {
-            let c = biarc(a.p, t0, b.p, t1, share)?;
-            if c.min_radius() < self.radius {
-                return None;
-            }
+            let c = ends.joined(share, self.radius)?;
             let close = (i + 1..j).all(|k| c.deviation(self.nodes[k].p) <= self.nodes[k].within);
             // with neighbours only, the edge itself must be followed
             let follows = close && c.deviation(a.p.lerp(self.nodes[i + 1].p, 0.5)) <= a.within;

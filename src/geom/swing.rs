@@ -5,7 +5,7 @@
 //! by the shortest legal way that the caller finds free.
 
 use super::bend::{Fit, Near, RADIUS_MARGIN_MM, SHARES, fit, fit_near, path_of};
-use super::biarc::biarc;
+use super::biarc::Ends;
 use super::{Arc, Path, Point, Segment, trig};
 use crate::count::f64_of;
 
@@ -171,10 +171,8 @@ impl Easer<'_> {
                 }
                 let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
                 let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
-                let inside = SHARES
-                    .iter()
-                    .filter_map(|&share| biarc(p, t, q, w, share))
-                    .find(|c| c.min_radius() >= least)
+                let inside = Ends::new((p, t), (q, w))
+                    .and_then(|ends| SHARES.iter().find_map(|&share| ends.joined(share, least)))
                     .map(|c| path_of(&[c], false));
                 if let Some(path) = inside.filter(|c| (self.free)(c)) {
                     return Some((u, v, path));

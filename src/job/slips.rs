@@ -22,6 +22,9 @@ pub(super) fn slip(text: &str, at: usize) -> Option<String> {
     if let Some(number) = with_unit(value) {
         return Some(format!("{NO_UNIT}: {number}"));
     }
+    if ["yes", "no", "on", "off"].iter().any(|word| value.eq_ignore_ascii_case(word)) {
+        return Some("write true or false, without quotes".to_owned());
+    }
     (value.starts_with('"') && value.contains('\\')).then(|| SLASHES.to_owned())
 }
 

@@ -105,13 +105,20 @@ fn hot_enough(printer: &Printer, matrix: &Matrix, tow: &Tow) -> Outcome<()> {
 
 /// The longest that fits the bed, at most so much.
 fn within(job: &Job, wanted: f64) -> f64 {
-    let room = room(job);
-    wanted.min(room.x - 2.0 * EDGE_MM - 1.0).floor()
+    wanted.min(room(job).x - 2.0 * EDGE_MM - 1.0).floor()
+}
+
+/// The same for the courses of a trial.
+///
+/// Errors: `trial-impossible` where not even the shortest fits.
+fn course_within(job: &Job, trial: &str, wanted: f64) -> Outcome<f64> {
+    let length = within(job, wanted);
+    if length < job.printer.shortest_course_mm() { Err(no_room(job, trial)) } else { Ok(length) }
 }
 
 fn cut_distance(job: &Job) -> Outcome<Trial> {
     const COURSES: u32 = 5;
-    let length = within(job, job.printer.shortest_course_mm() + 60.0);
+    let length = course_within(job, "cut-distance", job.printer.shortest_course_mm() + 60.0)?;
     let pitch = job.tow.width_mm + GAP_MM;
     let size = pt(length + 2.0 * EDGE_MM, pitch * f64::from(COURSES) + EDGE_MM);
     let mut piece = Piece::new(job);
@@ -159,7 +166,14 @@ fn bend_comb(job: &Job) -> Outcome<Trial> {
 }
 
 fn no_room(job: &Job, trial: &str) -> crate::diagnostic::Faults {
-    let message = format!("the bed of `{}` has no room for the trial `{trial}`", job.printer.name);
+    let size = room(job);
+    let message = format!(
+        "the bed of `{}`, {:.1} x {:.1} mm that both heads reach, has no room for the trial `{trial}`: its shortest course is {:.1} mm long",
+        job.printer.name,
+        size.x,
+        size.y,
+        job.printer.shortest_course_mm()
+    );
     Diagnostic::error("trial-impossible", message)
         .help("`bed_mm` and `reach_mm` say where both heads can work")
         .into()
@@ -168,7 +182,7 @@ fn no_room(job: &Job, trial: &str) -> crate::diagnostic::Faults {
 fn spacing(job: &Job) -> Outcome<Trial> {
     const BESIDE: u32 = 5;
     let width = job.tow.width_mm;
-    let length = within(job, job.printer.shortest_course_mm() + 30.0);
+    let length = course_within(job, "tow-spacing", job.printer.shortest_course_mm() + 30.0)?;
     let spacings: Vec<f64> = SPACINGS.iter().map(|s| (s * width * 1000.0).round() / 1000.0).collect();
     let mut ys = vec![EDGE_MM];
     let mut y = EDGE_MM + GAP_MM;
@@ -229,7 +243,7 @@ fn head_offset(job: &Job) -> Outcome<Trial> {
 
 fn feed_tow(job: &Job) -> Outcome<Trial> {
     const COURSES: u32 = 3;
-    let length = within(job, (job.printer.shortest_course_mm() + 20.0).max(200.0));
+    let length = course_within(job, "feed-tow", (job.printer.shortest_course_mm() + 20.0).max(200.0))?;
     let size = pt(length + 2.0 * EDGE_MM, 2.0 * EDGE_MM + GAP_MM * f64::from(COURSES - 1));
     let mut piece = Piece::new(job);
     let mut courses = Vec::new();

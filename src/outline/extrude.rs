@@ -74,11 +74,13 @@ fn plain(notes: &mut Notes, area: &Area, file: &OutlineFile, height_mm: f64) -> 
         d.place = Some(file.place.clone());
         return Err(d.into());
     };
+    // the drawing has no height: the job's it is
+    let told = notes.warnings.len();
     let n = layer_count(notes, &file.typed, thickness, height_mm).map_err(|mut faults| {
-        // the drawing has no height: the job's it is
         faults.0.iter_mut().for_each(|d| d.place = Some(file.thickness_place.clone()));
         faults
     })?;
+    notes.warnings[told..].iter_mut().for_each(|d| d.place = Some(file.thickness_place.clone()));
     assemble(
         &file.typed,
         (0..n).map(|k| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, area.clone())).collect(),

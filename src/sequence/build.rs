@@ -117,7 +117,7 @@ const LAP_MM: f64 = 0.05;
 const CHORD_MM: f64 = 0.01;
 
 /// Height above the last layer at which the end block finds the nozzle, mm.
-const AWAY_MM: f64 = 30.0;
+pub(super) const AWAY_MM: f64 = 30.0;
 
 /// Tow that lies in the present layer.
 struct Tow {

@@ -3,10 +3,12 @@
 //! Turn by turn, with both heads' temperatures kept along: the head that is put
 //! aside goes to standby when the other one is selected, so that it cools while
 //! that one is waited for, too. It is heated again at the last place in the other
-//! head's work from which it is hot when it has to lay.
+//! head's work from which it is hot when it has to lay. A head that has no turn for long,
+//! or none any more, is off.
 
+use super::build::AWAY_MM;
 use super::{Move, Program};
-use crate::job::printer::ROOM_C;
+use crate::job::printer::{HeadChange, ROOM_C};
 use crate::job::{Head, Job};
 
 /// How much sooner than the clock asks for a head is heated again, s: moves and
@@ -20,6 +22,17 @@ const SMALLEST_DROP_K: f64 = 10.0;
 /// A head that would be hot sooner than this before its turn, because a long course
 /// leaves no later place to heat it, is heated behind that course and waited for, s.
 const LONGEST_EARLY_S: f64 = 50.0;
+
+/// A head whose first turn is further off than this is off until it is heated for it, s:
+/// at standby what is in it ages.
+const LONG_IDLE_S: f64 = 900.0;
+
+/// A heater's target when it is off, degC.
+const OFF_C: f64 = 0.0;
+
+/// A head is waited for above the part at most this long, s: a hot nozzle scorches what lies
+/// below it. For longer it goes well clear first.
+const LONGEST_ABOVE_S: f64 = 5.0;
 
 /// A head on its way to a temperature.
 #[derive(Clone, Copy)]
@@ -111,7 +124,11 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         let (working, standby) = heads.targets(idle);
         now += takes(i);
         let aside = now;
-        now += heads.wait(head, now);
+        let waits = heads.wait(head, now);
+        now += waits;
+        if k > 0 && waits > LONGEST_ABOVE_S {
+            inserts.extend(away(job, moves, i, [idle, head]).map(|z| (i, Move::Z(z))));
+        }
         let next = selections.get(k + 1).map(|s| s.0);
         // time at which each move of this turn begins: behind the wait for this head
         let end = next.unwrap_or(moves.len());
@@ -124,12 +141,15 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         clock.push(now);
         let set = |temperature_c: f64| Move::Heat { head: idle, temperature_c };
         let Some(next) = next else {
-            inserts.push((i + 1, set(standby)));
+            inserts.push((i + 1, set(OFF_C)));
             continue;
         };
         // the other head lays once it is in its place
         let hot_by = now + takes(next) - MARGIN_S;
         let first = k == 0;
+        if first && hot_by - aside > LONG_IDLE_S {
+            heads.aim(idle, aside, ROOM_C);
+        }
         let Some(lowest) = heads.lowest(idle, aside, hot_by, first) else { continue };
         let due = hot_by - heads.job.printer.head(idle).heater.seconds(lowest, working);
         // before its first turn it is cold already, and may be heated along with the other
@@ -139,13 +159,28 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         let Some((at, then)) = heated_at(along.into_iter().chain(places), due, on_the_way_down) else {
             continue;
         };
-        inserts.push((i + 1, set(standby)));
+        let off = first && then - aside > LONG_IDLE_S;
+        inserts.push((i + 1, set(if off { OFF_C } else { standby })));
         inserts.push((at, set(working)));
-        heads.aim(idle, aside, standby);
+        heads.aim(idle, aside, if off { ROOM_C } else { standby });
         heads.aim(idle, then, working);
     }
     let moves = inserted(moves, inserts);
     Program { moves, ..program }
+}
+
+/// How high the nozzle that is put aside by a change goes so that neither is near the part,
+/// mm; `None` where heads wait off the bed anyway.
+fn away(job: &Job, moves: &[Move], change: usize, [old, new]: [Head; 2]) -> Option<f64> {
+    let p = &job.printer;
+    if !matches!(p.head_change, HeadChange::Lift) {
+        return None;
+    }
+    let z = moves[..change].iter().rev().find_map(|m| if let Move::Z(z) = m { Some(*z) } else { None })?;
+    let (old, new) = (p.head(old), p.head(new));
+    // both hang at one carriage
+    let highest = old.reach_mm[2][1].min(new.reach_mm[2][1] + old.offset_mm[2] - new.offset_mm[2]);
+    Some((z + AWAY_MM).min(highest)).filter(|up| *up > z)
 }
 
 /// Moves with others put in before those of the given numbers, which are in order.
@@ -286,7 +321,7 @@ mod tests {
         assert_eq!(fibre[0].2, 150, "standby first");
         assert_eq!(fibre[1].2, 250, "then heated");
         assert!((140.0..=155.0).contains(&fibre[1].0), "50 s and some margin before 210 s: {}", fibre[1].0);
-        assert_eq!(fibre[2].2, 150, "standby after its last turn");
+        assert_eq!(fibre[2].2, 0, "off after its last turn");
         let matrix: Vec<&(f64, Head, i64)> = found.iter().filter(|c| c.1 == Head::Matrix).collect();
         assert!(
             (matrix[0].0 - 210.0).abs() < 1e-9 && matrix[0].2 == 150,
@@ -309,6 +344,43 @@ mod tests {
         assert_eq!(matrix[0], (30.0, 150), "put aside before the wait");
         assert_eq!(matrix[1].1, 250, "heated again");
         assert!((165.0..=180.0).contains(&matrix[1].0), "250 s before 435 s: {}", matrix[1].0);
+    }
+
+    #[test]
+    fn a_head_whose_first_turn_is_far_off_is_off_until_then() {
+        let (moves, seconds) = turns(&[300, 4]);
+        let program = preheat(&job(), Program { moves: moves.clone(), ..Program::default() }, &seconds);
+        let all = commands(&program, &moves, &seconds);
+        let fibre: Vec<(f64, i64)> = all.iter().filter(|c| c.1 == Head::Fibre).map(|c| (c.0, c.2)).collect();
+        assert_eq!(fibre[0], (5.0, 0), "off, whatever the start block does");
+        // from room temperature at 2 K/s
+        let (at, to) = fibre[1];
+        assert!(to == 250 && (2870.0..=2890.0).contains(&at), "heated for its turn at 3010 s: {fibre:?}");
+        let matrix = matrix_commands(&program, &moves, &seconds);
+        assert_eq!(matrix.last().map(|c| c.1), Some(0), "off once it has no turn left: {matrix:?}");
+    }
+
+    #[test]
+    fn a_long_wait_for_heat_is_not_spent_above_the_part() {
+        let mut job = job();
+        for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
+            head.heater = Heater::of_a_head(0.2, 2.0, None, 400.0);
+        }
+        let (mut moves, mut seconds) = turns(&[2, 40, 2]);
+        let change = moves.iter().position(|m| *m == Move::Select(Head::Fibre)).expect("a change");
+        moves.insert(change, Move::Z(1.0));
+        seconds.insert(change, 0.1);
+        let lifts = |job: &Job| {
+            let program = preheat(job, Program { moves: moves.clone(), ..Program::default() }, &seconds);
+            let at = program.moves.iter().position(|m| *m == Move::Select(Head::Fibre)).expect("a change");
+            program.moves[at - 1].clone()
+        };
+        assert_eq!(lifts(&job), Move::Z(1.0 + AWAY_MM));
+        job.printer.fibre.reach_mm[2][1] = 12.0;
+        job.printer.fibre.offset_mm[2] = job.printer.matrix.offset_mm[2];
+        assert_eq!(lifts(&job), Move::Z(12.0), "as high as both reach");
+        job.printer.head_change = HeadChange::Park([[0.0; 2]; 2]);
+        assert_eq!(lifts(&job), Move::Z(1.0), "off the bed");
     }
 
     #[test]

@@ -14,6 +14,7 @@ use super::order::Order;
 use super::room::Room;
 use super::runs::Runs;
 use super::worth::Worth;
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Arc, Area, Path, Point, Segment, bend, combine, hatch, offset, pt};
 use crate::reinforcement::Reason;
@@ -84,33 +85,35 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
 /// about what is not laid.
 ///
 /// Between lines that were eased may lie a hair less than a whole number of widths: one
-/// row more is laid there where that brings none nearer to another than [`NEARER`].
+/// row more is laid there where that brings none nearer to another than [`NEARER`], and all
+/// of them together no nearer than the deviation: on broad ground rows keep their spacing.
 pub(super) fn lay_best(room: &mut Room<'_>, part: &Area, angles: &[f64]) {
     let o = room.order;
     let give = NEARER * o.deviation;
     let part = &offset::grown(part, give, bend::PROPOSAL_CHORD_MM);
-    // what rows long enough to be laid alone have, and all
+    // what rows long enough to be laid alone have, all, and how many lie side by side
     let lengths = |angle: f64, spacing: f64| {
         let fields = rows::fields(part, angle, spacing, o.shortest);
         let each = || fields.iter().flat_map(|f| &f.rows).map(Row::length);
-        (each().filter(|l| *l >= o.shortest).sum::<f64>(), each().sum::<f64>())
+        let most = fields.iter().map(|f| f.rows.len()).max().unwrap_or(0);
+        (each().filter(|l| *l >= o.shortest).sum::<f64>(), each().sum::<f64>(), most)
     };
-    let mut long: Vec<(f64, f64)> = Vec::new();
+    let mut long: Vec<(f64, f64, usize)> = Vec::new();
     let mut all: Vec<(f64, f64)> = Vec::new();
     for &angle in angles {
-        let (straight, any) = lengths(angle, o.spacing);
-        long.push((straight, angle));
+        let (straight, any, rows) = lengths(angle, o.spacing);
+        long.push((straight, angle, rows));
         all.push((any, angle));
     }
-    let sort = |of: &mut Vec<(f64, f64)>| of.sort_by(|a, b| b.0.total_cmp(&a.0));
-    sort(&mut long);
-    sort(&mut all);
-    let Some(&(mut straight, mut angle)) = long.first() else { return };
+    long.sort_by(|a, b| b.0.total_cmp(&a.0));
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let Some(&(mut straight, mut angle, _)) = long.first() else { return };
     let mut spacing = o.spacing;
-    for &(_, a) in long.iter().take(TRIED_NEARER).filter(|l| l.0 > 0.0) {
-        let (nearer, _) = lengths(a, o.spacing - give);
+    for &(_, a, rows) in long.iter().take(TRIED_NEARER).filter(|l| l.0 > 0.0) {
+        let by = give.min(o.deviation / f64_of(rows.max(1)));
+        let (nearer, ..) = lengths(a, o.spacing - by);
         if nearer > straight + 0.5 * o.shortest {
-            (straight, angle, spacing) = (nearer, a, o.spacing - give);
+            (straight, angle, spacing) = (nearer, a, o.spacing - by);
         }
     }
     let plan = |(angle, spacing): (f64, f64)| {

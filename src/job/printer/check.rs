@@ -54,8 +54,11 @@ fn check_tools(values: &Values, reader: &mut Reader<'_>) {
     }
 }
 
+fn wrong(message: String) -> Diagnostic {
+    Diagnostic::error("profile-geometry", message)
+}
+
 fn check_geometry(values: &Values, reader: &mut Reader<'_>) {
-    let wrong = |message: String| Diagnostic::error("profile-geometry", message);
     let mut reaches = Vec::new();
     if let Some(reach) = values.table("reach_mm") {
         for head in ["matrix", "fibre"] {
@@ -112,6 +115,9 @@ fn check_geometry(values: &Values, reader: &mut Reader<'_>) {
                 reader.fault(d, values.place("bed_mm"), "");
             }
         }
+    }
+    if let ([(_, matrix), (_, fibre)], Some(bed)) = (&reaches[..], bed) {
+        check_one_carriage(values, reader, [matrix, fibre], bed);
     }
     let Some(purge) = values.table("purge") else { return };
     let (Some([px, py]), Some(line)) = (purge.array::<2>("matrix_at_mm"), purge.number("matrix_line_mm"))
@@ -174,11 +180,83 @@ fn check_overlap(values: &Values, reader: &mut Reader<'_>, matrix: &[[f64; 2]; 3
     reader.fault(d, place, "");
 }
 
+/// Where both nozzles hang on one carriage, the idle one is above the other, and each reaches
+/// where it is taken while the other one works.
+fn check_one_carriage(values: &Values, reader: &mut Reader<'_>, reach: [&[[f64; 2]; 3]; 2], bed: [f64; 4]) {
+    let way = values.table("head_change").and_then(|c| c.text("way").map(str::to_owned));
+    let offset = |head: &str| values.table("offsets_mm").and_then(|o| o.array::<3>(head));
+    let (Some(matrix), Some(fibre), "lift") =
+        (offset("matrix"), offset("fibre"), way.as_deref().unwrap_or("lift"))
+    else {
+        return;
+    };
+    if let Some(clearance) = values.table("clearance")
+        && let Some(lift) = clearance.number("idle_lift_mm")
+    {
+        for (works, idle, above) in
+            [("matrix", "fibre", fibre[2] - matrix[2]), ("fibre", "matrix", matrix[2] - fibre[2])]
+        {
+            if above + lift <= 0.0 {
+                let message = format!(
+                    "the idle {idle} nozzle hangs {:.3} mm below the working {works} nozzle: by `offsets_mm` it works {:.3} mm lower, and `idle_lift_mm` raises it by {lift} mm",
+                    -above - lift,
+                    -above
+                );
+                let d = wrong(message).help("`idle_lift_mm` counts from the head's own place at work: measure it there, or the z offsets again");
+                reader.fault(d, clearance.place("idle_lift_mm"), "");
+            }
+        }
+    }
+    let Some(limits) = values.table("reach_mm") else { return };
+    for (i, axis) in ["x", "y"].into_iter().enumerate() {
+        let aside = fibre[i] - matrix[i];
+        for (works, idle, by, of_idle) in
+            [("matrix", "fibre", aside, reach[1]), ("fibre", "matrix", -aside, reach[0])]
+        {
+            let [low, high] = of_idle[i];
+            let (from, to) = (bed[i], bed[i + 2]);
+            let over = (from + by < low - SLACK_MM, to + by > high + SLACK_MM);
+            let at = match over {
+                (false, false) => continue,
+                (true, _) => from,
+                (false, true) => to,
+            };
+            let message = format!(
+                "while the {works} nozzle works at {axis} {at} mm, which is on `bed_mm`, the {idle} nozzle on the same carriage is at {axis} {:.3} mm: it reaches {low} to {high} mm",
+                at + by
+            );
+            let [m_low, m_high] = reach[0][i];
+            let d = wrong(message).help(format!(
+                "`reach_mm.fibre.{axis}` is `reach_mm.matrix.{axis}` and {aside} mm more, by `offsets_mm`: {:.3} to {:.3} mm; if both are measured, make `bed_mm` smaller",
+                m_low + aside,
+                m_high + aside
+            ));
+            let place = limits.table(idle).map_or_else(|| limits.place(idle), |t| t.place(axis));
+            reader.fault(d, place, "");
+            return;
+        }
+    }
+}
+
+/// Reaches are measured no more exactly than this, mm.
+const SLACK_MM: f64 = 0.5;
+
 /// Heads that park or dock have a place for it that they reach, off the bed.
 fn check_head_change(values: &Values, reader: &mut Reader<'_>) {
     let Some(change) = values.table("head_change") else { return };
     let way = change.text("way").unwrap_or("lift");
     if way == "lift" {
+        for head in ["matrix", "fibre"] {
+            let key = format!("{head}_at_mm");
+            if change.typed(&key).is_some() {
+                let message = format!(
+                    "`head_change.{key}` is where a head waits that parks or docks, and `way` is \"lift\""
+                );
+                let d =
+                    wrong(message).help("write `way = \"park\"` or `way = \"dock\"`, or leave the place out");
+                reader.fault(d, change.place(&key), "");
+            }
+        }
         return;
     }
     for head in ["matrix", "fibre"] {

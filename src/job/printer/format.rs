@@ -267,7 +267,7 @@ static CLEARANCE: Table = Table {
         required(
             "idle_lift_mm",
             Kind::Number(above_zero(500.0)),
-            "how much higher than the working nozzle the idle one hangs",
+            "how far the idle head is raised above its place at work; between the nozzles the z offsets count, too",
         ),
     ],
 };

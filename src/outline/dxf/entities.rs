@@ -88,13 +88,15 @@ impl Entities {
         };
         reader.out.own_unit = reader.unit()?;
         let unit_mm = reader.out.own_unit.map_or(unit_mm, |own| own.0);
-        let mut section = "";
+        let (mut section, mut opened) = ("", 0);
         let mut drawn: Vec<Entity<'_>> = Vec::new();
         let mut block: Option<(String, Block<'_>)> = None;
         for e in all {
             match (e.kind, section) {
-                ("SECTION", _) => section = e.first(2).map_or("", |p| p.value.as_str()),
-                ("ENDSEC", _) => section = "",
+                ("SECTION", _) => {
+                    (section, opened) = (e.first(2).map_or("", |p| p.value.as_str()), e.line);
+                }
+                ("ENDSEC", _) => (section, opened) = ("", 0),
                 ("LAYER", "TABLES") => {
                     let off = e.whole(62) < 0 || e.whole(70) & 1 == 1;
                     if let Some(name) = e.first(2).filter(|_| off) {
@@ -115,6 +117,12 @@ impl Entities {
                 (_, "ENTITIES") => drawn.push(e),
                 _ => {}
             }
+        }
+        let whole = pairs.all.last().is_some_and(|p| p.code == 0 && p.value == "EOF");
+        if opened > 0 && !whole {
+            // what is missing would be missing from the part
+            let message = format!("the section `{section}` has no end: the file is cut off");
+            return Err(reader.fault(opened, message).help("export the drawing again").into());
         }
         let blocks = std::mem::take(&mut reader.blocks);
         reader.draw(&blocks, &drawn, &Map::scaled(unit_mm), None, 0)?;
@@ -347,6 +355,16 @@ impl<'a> Reader<'a> {
                         (42, Some(last)) => last.1 = self.pairs.number(pair)?,
                         _ => {}
                     }
+                }
+                if let Some(count) = e.first(90)
+                    && count.value.parse() != Ok(found.len())
+                {
+                    let message = format!(
+                        "an LWPOLYLINE has {} corners and says that it has `{}`",
+                        found.len(),
+                        count.value
+                    );
+                    return Err(self.fault(count.line, message).help("export the drawing again").into());
                 }
                 curves::bulged(&plane()?, &found, e.whole(70) & 1 == 1)
             }

@@ -210,6 +210,25 @@ fn faults_are_told_with_their_line() {
     assert_eq!(codes(&flat), ["thickness-missing"]);
 }
 
+#[test]
+fn a_file_that_is_cut_off_is_no_other_part() {
+    let plate = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 50 20 0 10 50 20 30 10 0 20 30";
+    let text = file(&format!("{plate} 0 CIRCLE 8 0 10 20 20 15 40 5 0 CIRCLE 8 0 10 35 20 15 40 5"));
+    let all = drawn(&text);
+    let mut refused = 0;
+    for end in 0..text.len() {
+        match read_text("a.dxf", &text.as_bytes()[..end], Some(1.0), 1.0) {
+            Ok((outline, _)) => assert_eq!(outline.layers[0].outline, all, "cut at byte {end}"),
+            Err(_) => refused += 1,
+        }
+    }
+    // behind the last section's end nothing is missing
+    assert_eq!(refused, text.find("ENDSEC\n0\nEOF").unwrap() + "ENDSEC".len());
+    let short = file(&plate.replace("90 4", "90 5"));
+    let got = read_text("a.dxf", short.as_bytes(), Some(1.0), 1.0);
+    assert!(got.unwrap_err().0[0].message.contains("has 4 corners and says that it has `5`"));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
 
