@@ -54,6 +54,19 @@ fn path(file: &Path) -> &str {
 }
 
 #[test]
+fn a_wrong_command_line_is_told_as_json_too() {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_towpath"))
+        .args(["--json", "plan", "job.toml", "--out", "o", "-j", "0"])
+        .output()
+        .expect("the built program starts");
+    assert_eq!(output.status.code(), Some(2));
+    let told: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(told["errors"][0]["code"], "command-line");
+    assert!(told["errors"][0]["message"].as_str().expect("text").contains("threads"), "{told}");
+    assert!(String::from_utf8_lossy(&output.stderr).contains("error: "), "and as text");
+}
+
+#[test]
 fn each_built_in_printer_is_listed_shown_and_passes_its_check() {
     let listed = json(&fine(&["printer", "list", "--json"]));
     let printers = listed.as_array().expect("a list");

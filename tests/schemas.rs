@@ -101,6 +101,10 @@ rule = "contour"
 shape = { id = "window" }
 layers = "all"
 rule = "contour"
+[[region]]
+shape = { circle_mm = [1, 2, 3] }
+rule = "steered"
+field = "flow.csv"
 "#;
 
 /// Every file that one change makes of a good one, with what was done.

@@ -201,7 +201,18 @@ fn command(arguments: &[OsString]) -> u8 {
         Err(e) => {
             // a closed pipe is no error; help and version are no errors either
             let _ = e.print();
-            return if e.use_stderr() { COULD_NOT_RUN } else { 0 };
+            if !e.use_stderr() {
+                return 0;
+            }
+            // nothing was read: whether JSON is asked for is seen by its name alone
+            if arguments.iter().any(|a| a == "--json") {
+                let told = e.to_string();
+                let line = told.lines().next().unwrap_or_default().trim_start_matches("error: ");
+                let faults = Faults(vec![Diagnostic::error("command-line", line)]);
+                let console = Console::new(Colour::Never, true);
+                let _ = console.out(&json_text(&faults_json(&faults, &Notes::default())));
+            }
+            return COULD_NOT_RUN;
         }
     };
     let console = Console::new(cli.general.color, cli.general.quiet);

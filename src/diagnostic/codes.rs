@@ -53,6 +53,10 @@ pub static ALL: &[Code] = &[
         text: "The layer file (Common Layer Interface) cannot be read: its header lacks something, a command is damaged or not of the format, or the file is cut off. The message has the line, in a binary file the byte. Export it again.",
     },
     Code {
+        name: "command-line",
+        text: "The command line has a word that towpath does not know, lacks one that it needs, or has a value that is none. `towpath help` tells the commands, `--help` behind one of them what belongs to it.",
+    },
+    Code {
         name: "contour-turned",
         text: "A layer file says of each contour whether it is outer or inner, and turns outer ones counter-clockwise. Some turn the other way than is said of them. What is said holds: look at the layers.",
     },

@@ -659,8 +659,10 @@ impl<'a> Reader<'a> {
             if s.chars().any(char::is_control) {
                 let message = format!("`{name}` holds a line break or another control character");
                 let mut d = Diagnostic::error("out-of-range", message);
-                // `\n` and `\t` begin names, too
-                if self.source.text.get(value.span()).is_some_and(|typed| typed.contains('\\')) {
+                // `\n` and `\t` begin names of files, too
+                if name != "part.name"
+                    && self.source.text.get(value.span()).is_some_and(|typed| typed.contains('\\'))
+                {
                     d = d.help(SLASHES);
                 }
                 self.fault(d, value.span(), "");

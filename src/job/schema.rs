@@ -13,9 +13,15 @@ pub fn job() -> Value {
 /// Schema of a reinforcement map.
 pub fn map() -> Value {
     let mut schema = document("map", &map::MAP);
-    schema["properties"]["region"]["items"]["if"] =
-        json!({"properties": {"rule": {"const": "unidirectional"}}, "required": ["rule"]});
-    schema["properties"]["region"]["items"]["then"] = json!({"required": ["angle_deg"]});
+    // what a rule cannot do without
+    let needs = |rule: &str, key: &str| {
+        json!({
+            "if": {"properties": {"rule": {"const": rule}}, "required": ["rule"]},
+            "then": {"required": [key]},
+        })
+    };
+    schema["properties"]["region"]["items"]["allOf"] =
+        json!([needs("unidirectional", "angle_deg"), needs("steered", "field")]);
     schema
 }
 
