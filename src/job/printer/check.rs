@@ -203,7 +203,10 @@ fn check_one_carriage(values: &Values, reader: &mut Reader<'_>, reach: [&[[f64; 
                     -above
                 );
                 let d = wrong(message).help("`idle_lift_mm` counts from the head's own place at work: measure it there, or the z offsets again");
-                reader.fault(d, clearance.place("idle_lift_mm"), "");
+                let place = values
+                    .table("offsets_mm")
+                    .map_or_else(|| clearance.place("idle_lift_mm"), |o| o.place(idle));
+                reader.fault(d, place, "");
             }
         }
     }
@@ -248,9 +251,9 @@ fn check_head_change(values: &Values, reader: &mut Reader<'_>) {
     if way == "lift" {
         for head in ["matrix", "fibre"] {
             let key = format!("{head}_at_mm");
-            if change.typed(&key).is_some() {
+            if change.typed(&key).is_some() && change.typed("way").is_none() {
                 let message = format!(
-                    "`head_change.{key}` is where a head waits that parks or docks, and `way` is \"lift\""
+                    "`head_change.{key}` is where a head waits that parks or docks, and `way` is not there: heads lift"
                 );
                 let d =
                     wrong(message).help("write `way = \"park\"` or `way = \"dock\"`, or leave the place out");

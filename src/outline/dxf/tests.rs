@@ -222,8 +222,9 @@ fn a_file_that_is_cut_off_is_no_other_part() {
             Err(_) => refused += 1,
         }
     }
-    // behind the last section's end nothing is missing
-    assert_eq!(refused, text.find("ENDSEC\n0\nEOF").unwrap() + "ENDSEC".len());
+    // behind the last section's end nothing is missing; a group code without its value is told
+    let end = text.find("ENDSEC\n0\nEOF").unwrap() + "ENDSEC".len();
+    assert!((end..=end + 2).contains(&refused), "{refused} of {}, {end} before that end", text.len());
     let short = file(&plate.replace("90 4", "90 5"));
     let got = read_text("a.dxf", short.as_bytes(), Some(1.0), 1.0);
     assert!(got.unwrap_err().0[0].message.contains("has 4 corners and says that it has `5`"));
