@@ -158,6 +158,9 @@ fn check(names: [&str; 2], texts: [&str; 2], printer: &Printer) -> Outcome<()> {
     if faults.is_empty() { Ok(()) } else { Err(Faults(faults)) }
 }
 
+/// Share of a region's tow from which on it is told that it is left out.
+const TOLD_LEFT_OUT: f64 = 0.02;
+
 /// One line for each region. Cover depends on the shortest piece, which stands
 /// beside it.
 fn served(cover: &[RegionCover], job: &Job) -> String {
@@ -170,8 +173,15 @@ fn served(cover: &[RegionCover], job: &Job) -> String {
     for (i, r) in cover.iter().enumerate() {
         let angle = r.angle_off_deg.map(|a| format!(", {a:.1} deg off its direction")).unwrap_or_default();
         let bend = r.least_radius_mm.map(|b| format!(", bends from {b:.1} mm")).unwrap_or_default();
+        // what has no room is no area that could be covered: cover says nothing of it
+        let all = r.length_mm + r.given_up_mm;
+        let missing = if r.given_up_mm > TOLD_LEFT_OUT * all {
+            format!(", {:.2} m left out", r.given_up_mm / 1000.0)
+        } else {
+            String::new()
+        };
         out.push_str(&format!(
-            "{:<26}{}: {:.1} % of its area, {}{}{angle}{bend}\n",
+            "{:<26}{}: {:.1} % of its area, {}{}{missing}{angle}{bend}\n",
             if i == 0 { format!("cover, pieces >= {shortest:.0} mm") } else { String::new() },
             r.region,
             r.covered_percent(),

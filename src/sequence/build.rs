@@ -27,8 +27,8 @@ pub fn order(
         job,
         program: Program { placements, ..Program::default() },
         at: Point::default(),
-        lifted: 0.0,
-        z: f64::NAN,
+        at_z: 0.0,
+        top: f64::NAN,
         head: None,
     };
     let work: Vec<Vec<Head>> = courses.iter().zip(beads).map(|(c, b)| work(c, b)).collect();
@@ -43,7 +43,7 @@ pub fn order(
             match head {
                 Head::Matrix => {
                     let laid = (turns[0] == Head::Fibre).then_some(courses);
-                    b.matrix(beads, laid, layer.height_mm);
+                    b.matrix(beads, laid);
                 }
                 Head::Fibre => b.fibre(layer.number, courses),
             }
@@ -99,9 +99,9 @@ struct Builder<'a> {
     /// Where the working nozzle is, xy.
     at: Point,
     /// Height now.
-    lifted: f64,
+    at_z: f64,
     /// Top of the present layer.
-    z: f64,
+    top: f64,
     head: Option<Head>,
 }
 
@@ -154,20 +154,20 @@ impl Builder<'_> {
     }
 
     fn z_top(&mut self, number: usize, z_mm: f64) {
-        self.z = z_mm;
+        self.top = z_mm;
         self.push(Move::Layer { number, z_mm });
     }
 
     /// The nozzle is at a height; false where its height is not known.
     fn is_at(&self, z: f64) -> bool {
-        (self.lifted - z).abs() <= 1e-9
+        (self.at_z - z).abs() <= 1e-9
     }
 
     fn lift(&mut self) {
-        let up = self.z + self.job.printer.clearance.travel_lift_mm;
+        let up = self.top + self.job.printer.clearance.travel_lift_mm;
         if !self.is_at(up) {
             self.push(Move::Z(up));
-            self.lifted = up;
+            self.at_z = up;
         }
     }
 
@@ -175,10 +175,10 @@ impl Builder<'_> {
     fn lift_away(&mut self) {
         self.lift();
         let Some(head) = self.head else { return };
-        let up = self.job.printer.head(head).reach_mm[2][1].min(self.z + AWAY_MM);
-        if up > self.lifted {
+        let up = self.job.printer.head(head).reach_mm[2][1].min(self.top + AWAY_MM);
+        if up > self.at_z {
             self.push(Move::Z(up));
-            self.lifted = up;
+            self.at_z = up;
         }
     }
 
@@ -190,15 +190,15 @@ impl Builder<'_> {
         let lower = offset(old) - offset(new);
         // whoever applies offsets: the carriage stays where it is, and the other nozzle works
         if lower > 0.0 {
-            self.lifted += lower;
-            self.push(Move::Z(self.lifted));
+            self.at_z += lower;
+            self.push(Move::Z(self.at_z));
         }
     }
 
     fn lower(&mut self) {
-        if !self.is_at(self.z) {
-            self.push(Move::Z(self.z));
-            self.lifted = self.z;
+        if !self.is_at(self.top) {
+            self.push(Move::Z(self.top));
+            self.at_z = self.top;
         }
     }
 
@@ -222,7 +222,7 @@ impl Builder<'_> {
         self.push(Move::HeatWait { head, temperature_c });
         // where the nozzle of the other head is, nobody has said yet
         self.at = Point::new(f64::NAN, f64::NAN);
-        self.lifted = f64::NAN;
+        self.at_z = f64::NAN;
         self.head = Some(head);
         if head == Head::Matrix && self.job.printer.purge.matrix_volume_mm3 > 0.0 {
             self.purge();
@@ -241,7 +241,7 @@ impl Builder<'_> {
         self.push(Move::PurgeEnd);
     }
 
-    fn matrix(&mut self, beads: &LayerBeads, courses: Option<&LayerCourses>, height: f64) {
+    fn matrix(&mut self, beads: &LayerBeads, courses: Option<&LayerCourses>) {
         self.select(Head::Matrix);
         // tow that is laid later in this layer is not in the way
         let ordered = self.program.courses.last().map_or(&[][..], |laid| laid);
@@ -262,7 +262,7 @@ impl Builder<'_> {
                         // a closed bead is walked one way, from the point that is nearest
                         let (reversed, start) = if closed { (false, visit.at) } else { (visit.reversed, 0) };
                         let mark = Move::Bead { index: i, copy, reversed, start };
-                        self.bead(&beads.beads[i], mark, origin, tow.as_ref(), height);
+                        self.bead(&beads.beads[i], mark, origin, tow.as_ref());
                     }
                 }
             }
@@ -270,7 +270,7 @@ impl Builder<'_> {
     }
 
     /// Lays a bead, walked as its mark says.
-    fn bead(&mut self, bead: &Bead, mark: Move, origin: Point, tow: Option<&Tow>, height: f64) {
+    fn bead(&mut self, bead: &Bead, mark: Move, origin: Point, tow: Option<&Tow>) {
         let Move::Bead { reversed, start, .. } = mark else { return };
         let mut points: Vec<Point> = bead.points.clone();
         if bead.closed {
@@ -284,7 +284,7 @@ impl Builder<'_> {
         let hop = if self.at.is_finite() { self.at.dist(from) } else { f64::INFINITY };
         if hop > SAME_PLACE_MM {
             // a short hop that stays clear of tow needs no lift
-            let short = hop < LONGEST_HOP * self.job.beads.bead_width_mm && self.is_at(self.z);
+            let short = hop < LONGEST_HOP * self.job.beads.bead_width_mm && self.is_at(self.top);
             if short && tow.is_none_or(|t| t.clear(self.at - origin, from - origin)) {
                 self.push(Move::Travel(from));
                 self.at = from;
@@ -295,7 +295,6 @@ impl Builder<'_> {
             self.lower();
         }
         self.push(mark);
-        debug_assert!(bead.area_mm2 <= 100.0 * height, "a bead's cross-section is absurd");
         for p in points.iter().skip(1) {
             let to = *p + origin;
             let volume_mm3 = self.at.dist(to) * bead.area_mm2;
@@ -370,7 +369,7 @@ impl Builder<'_> {
         }
         self.push(Move::CourseEnd(id));
         self.at = path.end().unwrap_or(start) + origin;
-        self.lifted = self.z;
+        self.at_z = self.top;
     }
 }
 
