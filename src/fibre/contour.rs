@@ -26,10 +26,7 @@ const ROUNDS: usize = 2_000;
 /// every small hole leave wedges between them. So it is also tried with courses
 /// that follow the outer boundary alone, and the hole that is largest, but for a course
 /// or a few along every other boundary that tow can follow, before what they leave is
-/// served as above; what covers most is laid, closed courses rather than open ones. A band
-/// drawn a whole number of courses wide is a hair narrower by its chords, and by the lines
-/// fitted to it: so it is tried, too, with courses a hair nearer, by no more than the deviation
-/// over all of them.
+/// served as above; what covers most is laid, closed courses rather than open ones.
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let rings = room.area.rings().count();
@@ -37,40 +34,30 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let leads = if numbered || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
     // every boundary at once is what is asked for: it is tried with each way past corners, and
     // where that is all that is tried with lines that keep less near, too, which are laid sooner
-    let mut ways: Vec<Way> = leads
-        .iter()
-        .map(|&lead| Way { lead, swing: SWINGS[0], tight: true, closes: numbered, nearer: 0.0 })
-        .collect();
+    let mut ways: Vec<Way> =
+        leads.iter().map(|&lead| Way { lead, swing: SWINGS[0], tight: true, closes: numbered }).collect();
     if numbered {
-        ways.splice(
-            ..0,
-            SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false, closes: true, nearer: 0.0 }),
-        );
+        ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false, closes: true }));
     } else {
         // lines that keep less near pass other corners; where a corner was passed only once
         // more, a fill covers less as a rule
         for (swing, tight, closes) in
             [(SWINGS[1], true, false), (SWINGS[0], false, false), (SWINGS[0], true, true)]
         {
-            ways.push(Way { lead: Lead::Every, swing, tight, closes, nearer: 0.0 });
+            ways.push(Way { lead: Lead::Every, swing, tight, closes });
         }
-        let beside = (2.0 * room.area.area() / room.area.perimeter() / o.spacing).max(1.0);
-        ways.push(Way { nearer: o.deviation / beside, ..ways[0] });
     }
     let laid = |way: Way| {
         let mut tried = room.empty_copy();
         tried.order.swing = way.swing;
         tried.order.tight = way.tight;
         tried.order.closes = way.closes;
-        tried.order.spacing -= way.nearer;
         if !follow(&mut tried, way.lead) {
             return None;
         }
         let rest = tried.rest();
         serve(&mut tried, &rest, 0);
-        let worth = worth_closed(&tried) - if way.nearer > 0.0 { o.shortest } else { 0.0 };
-        tried.order.spacing = o.spacing;
-        Some((worth, tried))
+        Some((worth_closed(&tried), tried))
     };
     // where every course asked for is closed nothing more can be had
     let first = o.courses.and_then(|_| laid(ways.remove(0)));
@@ -103,8 +90,6 @@ struct Way {
     swing: f64,
     tight: bool,
     closes: bool,
-    /// By how much less than the spacing courses lie apart, mm: only for a piece more.
-    nearer: f64,
 }
 
 /// Which boundary is followed first, past all others but for so many courses along each
