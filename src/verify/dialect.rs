@@ -28,6 +28,8 @@ pub struct Dialect {
     codes: Option<BTreeSet<(u8, i64)>>,
     /// Letters of words that mean something; empty: all.
     letters: BTreeSet<u8>,
+    /// Tenths of M codes beside which the profile's blocks have axes or E as parameters.
+    setting_axes: BTreeSet<i64>,
     heating: Vec<Heating>,
     /// The cut block, line by line.
     pub cut: Vec<Vec<Word>>,
@@ -61,6 +63,14 @@ const LETTERS: &str = "GMTNXYZIJKREFSP";
 const G_CODES: [i64; 10] = [0, 10, 40, 170, 200, 210, 280, 900, 910, 920];
 const M_CODES: [i64; 4] = [20, 300, 820, 830];
 
+/// M codes that commonly take axes or E as parameters: drives on and off, steps for each
+/// mm, tuning and filament, limits of acceleration, speed and jerk, offsets and ends of
+/// axes, probing, currents and modes of drives.
+const SETTING_AXES: [i64; 38] = [
+    17, 18, 84, 92, 125, 201, 202, 203, 204, 205, 206, 208, 218, 290, 303, 350, 351, 420, 425, 566, 574, 584,
+    593, 600, 603, 665, 666, 701, 702, 851, 852, 871, 900, 906, 913, 914, 915, 919,
+];
+
 impl Dialect {
     /// The standard's own, with both comment styles.
     pub fn standard() -> Self {
@@ -73,6 +83,7 @@ impl Dialect {
             dwell_milliseconds: false,
             codes: None,
             letters: BTreeSet::new(),
+            setting_axes: BTreeSet::new(),
             heating: Vec::new(),
             cut: Vec::new(),
             taken: [Vec::new(), Vec::new()],
@@ -98,6 +109,7 @@ impl Dialect {
         }
         let all = BlockValues::samples().number("tool", 0.0).number("temperature_c", MARK_C);
         let mut letters: BTreeSet<u8> = LETTERS.bytes().collect();
+        let mut setting_axes = BTreeSet::new();
         for b in [
             &blocks.start,
             &blocks.end,
@@ -108,7 +120,13 @@ impl Dialect {
             &blocks.heat_wait,
         ] {
             codes.extend(codes_in(b));
-            letters.extend(lines(&b.render(&all)?).iter().flatten().map(|w| w.letter));
+            for line in lines(&b.render(&all)?) {
+                letters.extend(line.iter().map(|w| w.letter));
+                let axes = line.iter().any(|w| matches!(w.letter, b'X' | b'Y' | b'Z' | b'E'));
+                if axes && line.iter().all(|w| w.letter != b'G') {
+                    setting_axes.extend(line.iter().filter(|w| w.letter == b'M').map(|w| tenths(w.value)));
+                }
+            }
         }
         let mut heating: Vec<Heating> = Vec::new();
         for (block, waits) in [(&blocks.heat, false), (&blocks.heat_wait, true)] {
@@ -151,6 +169,7 @@ impl Dialect {
             dwell_milliseconds: c.dwell_milliseconds,
             codes: Some(codes),
             letters,
+            setting_axes,
             heating,
             cut,
             taken,
@@ -166,6 +185,11 @@ impl Dialect {
     /// A code that the controller knows.
     pub fn knows(&self, word: &Word) -> bool {
         self.codes.as_ref().is_none_or(|c| c.contains(&(word.letter, tenths(word.value))))
+    }
+
+    /// An M code, in tenths, that takes axes or E as parameters.
+    pub fn sets_axes(&self, m: i64) -> bool {
+        m % 10 == 0 && SETTING_AXES.contains(&(m / 10)) || self.setting_axes.contains(&m)
     }
 
     /// What a line heats: the head (`None`: the one at work), whether it waits, degC.

@@ -4,7 +4,7 @@
 //! mode (3.5.17), G92 (3.5.18), order of execution (Table 8). Differs in: `E` is
 //! read; G92 moves the coordinates and nothing else; coordinate systems other
 //! than the first, planes other than xy, canned cycles, probing and inverse-time
-//! feed are refused.
+//! feed are refused; beside an M code of printers' own a move needs its G0 to G3.
 
 use super::dialect::{Dialect, tenths};
 use super::findings::Check;
@@ -155,12 +155,21 @@ impl Machine {
                 _ => {}
             }
         }
-        // of other M codes, X, Y, Z and E are parameters
-        let standard = |m: i64| matches!(m, 0..=90 | 300 | 480 | 490 | 600);
-        let miscellaneous = line.words.iter().any(|w| w.letter == b'M' && !standard(tenths(w.value)));
         let centre = line.has(b'I') || line.has(b'J') || line.has(b'R');
-        if (axes || feeds || centre) && !still && !miscellaneous {
-            self.moves(line);
+        let moving = line.words.iter().any(|w| w.letter == b'G' && MOTIONS.contains(&tenths(w.value)));
+        match line.words.iter().find(|w| w.letter == b'M' && !runs_beside_moves(tenths(w.value))) {
+            // words beside other M codes are parameters: R of a temperature, axes of a limit
+            Some(m) if !moving => {
+                if (axes || feeds) && !still && !self.dialect.sets_axes(tenths(m.value)) {
+                    let text = format!("axes beside M{}, which has none, and no G0 to G3", m.value);
+                    self.say(Check::Controller, text);
+                }
+            }
+            other => {
+                if (axes || feeds || (centre && other.is_none())) && !still {
+                    self.moves(line);
+                }
+            }
         }
         if line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 20 | 300)) {
             self.ended = true;
@@ -381,6 +390,14 @@ impl Machine {
             }
         }
     }
+}
+
+/// Tenths of the codes that move: G0 to G3.
+const MOTIONS: [i64; 4] = [0, 10, 20, 30];
+
+/// M codes of the standard, which a line has beside a move (NISTIR 6556, Table 7).
+fn runs_beside_moves(tenths: i64) -> bool {
+    matches!(tenths, 0..=90 | 300 | 480 | 490 | 600)
 }
 
 /// The modal group of a code, as a bit number (NISTIR 6556, Table 4).
