@@ -2,6 +2,12 @@
 
 use super::geometry::{Curve, distance, steps, to_stretch};
 
+/// The outermost of a strip or bead, which is round or soft, is in no nozzle's way, mm.
+const EDGE_MM: f64 = 0.1;
+
+/// Nothing is laid wider, mm, whatever a program feeds.
+const WIDEST_MM: f64 = 20.0;
+
 /// Most squares of a map: bounds memory.
 const MOST_SQUARES: f64 = 2e6;
 
@@ -55,16 +61,32 @@ impl Heights {
         Self { top: vec![0.0; squares.columns * squares.rows], squares, highest: 0.0 }
     }
 
-    /// Something was laid along a piece, up to a height.
-    pub(super) fn lay(&mut self, piece: &Curve, z: f64) {
-        let n = steps(piece.length(), self.squares.side);
+    /// Something was laid along a piece, as wide as a strip or bead is, up to a height.
+    pub(super) fn lay(&mut self, piece: &Curve, z: f64, width: f64) {
+        #[expect(clippy::cast_possible_truncation, reason = "heights to a micrometre")]
+        let top = z as f32;
+        let half = if width > 0.0 { (0.5 * width - EDGE_MM).clamp(0.0, 0.5 * WIDEST_MM) } else { 0.0 };
+        // steps so short that no square within is missed, whichever way the piece runs
+        let n = steps(piece.length(), 0.7 * self.squares.side);
+        let lanes = if half > 0.0 { steps(2.0 * half, 0.5 * self.squares.side) } else { 0 };
+        let apart = 2.0 * half / f64::from(lanes.max(1));
+        let straight = piece.arc.is_none().then(|| piece.direction(0.0).unwrap_or_default());
         for k in 0..=n {
-            let i = self.squares.index(piece.at(f64::from(k) / f64::from(n)));
-            #[expect(clippy::cast_possible_truncation, reason = "heights to a micrometre")]
-            let z = z as f32;
-            self.top[i] = self.top[i].max(z);
+            let share = f64::from(k) / f64::from(n);
+            let p = piece.at(share);
+            let d = straight.unwrap_or_else(|| piece.direction(share).unwrap_or_default());
+            for lane in 0..=lanes {
+                let aside = f64::from(lane) * apart - half;
+                let top_here = &mut self.top[self.squares.index([p[0] - d[1] * aside, p[1] + d[0] * aside])];
+                *top_here = top_here.max(top);
+            }
         }
         self.highest = self.highest.max(z);
+    }
+
+    /// Something lies on the bed.
+    pub(super) fn any(&self) -> bool {
+        self.highest > 0.0
     }
 
     /// How deep a move from height `z0` to `z1` goes below what lies there, and where.
@@ -253,10 +275,13 @@ mod tests {
     #[test]
     fn a_move_below_what_lies_is_deep() {
         let mut h = Heights::new([0.0, 0.0], [100.0, 100.0]);
-        h.lay(&Curve::line([10.0, 50.0], [90.0, 50.0]), 1.0);
+        h.lay(&Curve::line([10.0, 50.0], [90.0, 50.0]), 1.0, 6.0);
         let across = Curve::line([50.0, 10.0], [50.0, 90.0]);
         assert!((h.depth(&across, 0.4, 0.4).0 - 0.6).abs() < 1e-6, "through it");
         assert!(h.depth(&across, 1.0, 1.0).0 <= 0.0, "over it");
-        assert!(h.depth(&Curve::line([5.0, 5.0], [95.0, 5.0]), 0.1, 0.1).0 < 0.0, "beside it");
+        for (aside, deep) in [(2.8, true), (-2.8, true), (3.6, false), (-3.6, false), (-45.0, false)] {
+            let along = Curve::line([5.0, 50.0 + aside], [95.0, 50.0 + aside]);
+            assert_eq!(h.depth(&along, 0.1, 0.1).0 > 0.0, deep, "{aside} mm off its middle");
+        }
     }
 }

@@ -56,7 +56,7 @@ impl Replay<'_> {
             let place = self.at(curve.to);
             a.purge(&mut self.ledger, curve, place);
         }
-        self.heights.lay(curve, z);
+        self.heights.lay(curve, z, 0.0);
         Spent::Other
     }
 
@@ -94,7 +94,7 @@ impl Replay<'_> {
             None => None,
         };
         let width = width.unwrap_or(flow / height);
-        self.heights.lay(curve, z[1]);
+        self.heights.lay(curve, z[1], width);
         let owner = u32::MAX;
         let mut from = curve.from;
         let (beads, line) = (&mut self.beads, self.line);
@@ -182,6 +182,6 @@ impl Replay<'_> {
         if let Frame::Course(c) = &mut self.frame {
             c.lay(&mut self.ledger, curve, feed, place);
         }
-        self.heights.lay(&curve, z[1]);
+        self.heights.lay(&curve, z[1], self.facts.tow_width_mm.unwrap_or(0.0));
     }
 }
