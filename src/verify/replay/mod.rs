@@ -173,7 +173,8 @@ impl<'a> Replay<'a> {
                 Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => {
                     self.clock.wait(Spent::Other, s)
                 }
-                Step::Dwell(_) | Step::Home | Step::End => {}
+                Step::Home => self.home(),
+                Step::Dwell(_) | Step::End => {}
                 Step::Move(m) => self.moves(&m),
             }
         }
@@ -287,6 +288,17 @@ impl<'a> Replay<'a> {
         self.head = Some(head);
     }
 
+    /// The axes look for their reference: which way, only the controller knows. What the
+    /// profile's own blocks do is its author's business.
+    fn home(&mut self) {
+        if self.heights.any() && !self.in_told {
+            self.say(
+                Check::Strike,
+                "the axes are homed with something on the bed, by ways that nobody tells",
+            );
+        }
+    }
+
     fn moves(&mut self, m: &Move) {
         let Some(head) = self.head else {
             self.say(Check::Head, "a move before a head is selected");
@@ -318,6 +330,10 @@ impl<'a> Replay<'a> {
         }
         if !known {
             let way = from_reference(self.printer, head, m);
+            if z1.is_finite() && self.heights.any() {
+                let z0 = if z0.is_finite() { z0 } else { z1 };
+                self.strikes(head, &way.curve(), z0, z1);
+            }
             if !self.in_told {
                 self.clock.leg(&way.curve(), way.to[2] - way.from[2], m.speed, m.rapid, Spent::Travel);
             }
