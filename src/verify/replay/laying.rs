@@ -20,7 +20,7 @@ impl Replay<'_> {
         let flat = curve.length() > 1e-9;
         let feeds = feed.abs() > 1e-9;
         match (&self.frame, head) {
-            (Frame::Purge, _) => self.purge(head, &curve, z[1], feed),
+            (Frame::Purge, _) if feeds => self.purge(head, &curve, z[1], feed),
             (_, Head::Fibre) if matches!(self.frame, Frame::Course(_)) || feeds => {
                 self.fibre(m, curve, z, feed)
             }
@@ -36,10 +36,9 @@ impl Replay<'_> {
     }
 
     pub(super) fn purge(&mut self, head: Head, curve: &Curve, z: f64, feed: f64) -> Spent {
-        if feed.abs() <= 1e-9 {
-            return Spent::Travel;
-        }
-        if head == Head::Matrix {
+        if head == Head::Fibre {
+            self.say(Check::Frames, "tow is fed within a purge, which clears the matrix head");
+        } else {
             self.figures.purge_mm3 += feed * self.section();
             let p = &self.printer.purge;
             let [x, y] = p.matrix_at_mm;
