@@ -294,6 +294,22 @@ fn a_program_for_another_printer_is_told_as_such() {
     }
 }
 
+/// Standby told before a change of heads is standby: the temperature at work is another one.
+#[test]
+fn a_head_set_to_standby_before_it_is_parked_is_not_left_hot() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let mut lines: Vec<&str> = good.program.lines().collect();
+    let taken = lines.iter().position(|l| *l == "T2 M6").expect("the fibre head's turn");
+    let standby = taken + lines[taken..].iter().position(|l| l.starts_with("M104 T1 ")).expect("a standby");
+    let line = lines.remove(standby);
+    lines.insert(taken, line);
+    for plan in [None, Some(good.plan.as_str())] {
+        let v = checked(&(lines.join("\n") + "\n"), &printer, plan);
+        assert_eq!(v.ledger.faults_of(Check::Standby), 0, "{}", v.ledger.table());
+    }
+}
+
 /// X and Y of a line that has both.
 fn xy(line: &str) -> Option<[f64; 2]> {
     let word = |letter: char| line.split(' ').find_map(|w| w.strip_prefix(letter)?.parse::<f64>().ok());

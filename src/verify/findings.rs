@@ -67,7 +67,7 @@ checks! {
         "The limit is `max_feed_mm_s` of the profile's head: more is not molten, or tears the tow. Lower `F`, the layer's height or the bead's width.",
         ["heads.matrix.max_feed_mm_s", "heads.fibre.max_feed_mm_s", "feedstock_diameter_mm", "controller.extrusion"];
     Temperature, "temperature", Most, "K", "a head that feeds, off the temperature it waited for",
-        "A head that feeds has to have waited for its material's temperature. Heat it and wait before the first feed after a change of heads.",
+        "A head that feeds has to have waited for its material's temperature, and none is set hotter. Heat it and wait before the first feed after a change of heads.",
         ["blocks.heat", "blocks.heat_wait", "heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k"];
     Hottest, "hottest", Most, "K", "a heater above what it stands",
         "The limit is `max_temperature_c` of the head, the bed or the chamber in the profile. Lower it: hotter than that, the machine comes to harm.",

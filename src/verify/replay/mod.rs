@@ -20,7 +20,7 @@ use crate::verify::header::Header;
 use crate::verify::machine::{Machine, Move, Step};
 use crate::verify::words::{self, Line, Word};
 use crate::verify::{Facts, Figures};
-use warmth::{Parked, Warmth};
+use warmth::Warmth;
 
 enum Frame {
     None,
@@ -279,8 +279,10 @@ impl<'a> Replay<'a> {
         let now = self.clock.now();
         if let Some(old) = old {
             self.figures.head_changes += 1;
-            let w = &mut self.warmth[index(old)];
-            w.parked = Some(Parked { work_c: w.target, hot_s: 0.0, hot_since: Some(now) });
+            self.put_aside(old, now, false);
+        } else {
+            let other = if head == Head::Matrix { Head::Fibre } else { Head::Matrix };
+            self.put_aside(other, now, true);
         }
         self.back(head, now);
         taken_up(self.printer, head, old, &mut self.machine.at);

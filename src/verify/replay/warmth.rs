@@ -2,6 +2,7 @@
 
 use super::{Replay, name};
 use crate::job::Head;
+use crate::job::printer::ROOM_C;
 use crate::verify::clock::index;
 use crate::verify::controller::{Heated, heated};
 use crate::verify::findings::Check;
@@ -22,14 +23,18 @@ const PARKED_S: f64 = 60.0;
 pub(super) struct Warmth {
     pub(super) target: f64,
     pub(super) waited: bool,
+    /// What it was set to when it last fed, degC.
+    pub(super) fed_c: Option<f64>,
     pub(super) parked: Option<Parked>,
 }
 
-/// A head that was put aside.
+/// A head that was put aside, or whose first turn is still to come.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Parked {
-    /// Target at work, degC.
+    /// Temperature at work, degC.
     pub(super) work_c: f64,
+    /// It has to be heated from room temperature.
+    pub(super) cold: bool,
     /// Seconds that it was set to more than standby, and since when it is.
     pub(super) hot_s: f64,
     pub(super) hot_since: Option<f64>,
@@ -76,6 +81,13 @@ impl Replay<'_> {
         let place = self.place();
         self.ledger
             .most(Check::Hottest, c - most, 0.0, place, || format!("{} is set to {c} degC", name(head)));
+        if let Some(work) = self.facts.work_c[index(head)]
+            && c > work + WARM_K
+        {
+            self.ledger.most(Check::Temperature, c - work, WARM_K, place, || {
+                format!("{} is set to {c} degC, its material wants {work} degC", name(head))
+            });
+        }
         self.clock.heat(head, c, waits);
         let w = &mut self.warmth[index(head)];
         // a lower target leaves a hot head hot enough
@@ -90,8 +102,17 @@ impl Replay<'_> {
         }
     }
 
+    /// A head waits for its turn from now on, where it is known how hot it is at work.
+    pub(super) fn put_aside(&mut self, head: Head, now: f64, cold: bool) {
+        let w = &mut self.warmth[index(head)];
+        let Some(work_c) = self.facts.work_c[index(head)].or(w.fed_c) else { return };
+        let hot = w.target > work_c - self.printer.head(head).standby_drop_k + 1.0;
+        w.parked = Some(Parked { work_c, cold, hot_s: 0.0, hot_since: hot.then_some(now) });
+    }
+
     pub(super) fn warm(&mut self, head: Head) {
         let w = self.warmth[index(head)];
+        self.warmth[index(head)].fed_c = Some(w.target);
         let place = self.place();
         if !w.waited {
             self.ledger.say(
@@ -115,9 +136,12 @@ impl Replay<'_> {
         let p = self.printer.head(head);
         let down = parked.work_c - p.standby_drop_k;
         // a turn that is too short to cool and be heated again may leave it hot
-        let allowed = heat::seconds(&p.heater, parked.work_c, down)
-            + heat::seconds(&p.heater, down, parked.work_c)
-            + PARKED_S;
+        let heating = if parked.cold {
+            heat::seconds(&p.heater, ROOM_C, parked.work_c)
+        } else {
+            heat::seconds(&p.heater, parked.work_c, down) + heat::seconds(&p.heater, down, parked.work_c)
+        };
+        let allowed = heating + PARKED_S;
         if !allowed.is_finite() {
             return;
         }
