@@ -294,6 +294,25 @@ fn a_program_for_another_printer_is_told_as_such() {
     }
 }
 
+/// A hole that lies between the edges of a strip, wherever in it.
+#[test]
+fn a_hole_within_a_strip_is_found() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let mut plan: Value = serde_json::from_str(&good.plan).expect("JSON");
+    let courses = plan["layers"][2]["courses"].as_array().expect("courses");
+    let lines = courses.iter().flat_map(|c| c["segments"].as_array().expect("segments"));
+    let line: Vec<f64> = lines
+        .filter_map(|s| serde_json::from_value(s["line"].clone()).ok())
+        .find(|l: &Vec<f64>| libm::hypot(l[2] - l[0], l[3] - l[1]) > 20.0)
+        .expect("a long straight piece");
+    let (x, y) = (0.5 * (line[0] + line[2]), 0.5 * (line[1] + line[3]));
+    let hole = |r: f64| serde_json::json!([[x - r, y], [x, y + r], [x + r, y], [x, y - r]]);
+    plan["layers"][2]["outline"].as_array_mut().expect("rings").push(hole(0.3));
+    let v = checked(&good.program, &printer, Some(&plan.to_string()));
+    assert!(v.ledger.faults_of(Check::Outline) > 0, "{}", v.ledger.table());
+}
+
 /// Standby told before a change of heads is standby: the temperature at work is another one.
 #[test]
 fn a_head_set_to_standby_before_it_is_parked_is_not_left_hot() {

@@ -24,6 +24,10 @@ const WRITTEN_MM: f64 = 0.003;
 /// others', it cannot always be told which of them a piece belongs to.
 const LOOKED_AT_MM: f64 = 2.0;
 
+/// Steps along and across a strip in which it is looked at, mm: a smaller hole in the part
+/// may lie in it unseen.
+const STRIP_MM: f64 = 0.25;
+
 /// A strip may reach this far out of the outline, mm.
 const ROOM_MM: f64 = 0.05;
 
@@ -205,19 +209,22 @@ impl<'a> Against<'a> {
                 "tow off where it is told to lie".to_owned()
             });
         }
+        let across = steps(width, STRIP_MM).max(4);
         for piece in pieces {
             let part = piece.curve.moved([-o[0], -o[1]]);
-            let (mut worst, mut rim, n) = ((0.0, part.from), (0.0, part.from), steps(part.length(), 0.25));
+            let (mut worst, mut rim, n) =
+                ((0.0, part.from), (0.0, part.from), steps(part.length(), STRIP_MM));
             for k in 0..=n {
                 let share = f64::from(k) / f64::from(n);
                 let (p, Some(d)) = (part.at(share), part.direction(share)) else { continue };
-                for side in [-0.5, -0.25, 0.0, 0.25, 0.5] {
+                for side in 0..=across {
+                    let side = f64::from(side) / f64::from(across) - 0.5;
                     let q = [p[0] - d[1] * side * width, p[1] + d[0] * side * width];
                     let deep = open.beads.within_perimeter(q);
                     if deep > rim.0 {
                         rim = (deep, q);
                     }
-                    let out = if side.abs() < 0.4 { 0.0 } else { open.rings.outside(q, 2.0) };
+                    let out = open.rings.outside(q, 2.0);
                     if out > worst.0 {
                         worst = (out, q);
                     }
