@@ -245,6 +245,21 @@ struct Row {
     kept: Vec<Finding>,
 }
 
+impl Row {
+    /// Its faults were said without a figure, and the worst figure is none of them.
+    fn said(&self) -> bool {
+        self.faults > 0 && self.worst.is_some_and(|w| w.0 <= 0.0)
+    }
+
+    /// Where to look first: at the worst figure, or at what was said where that is no fault.
+    fn place(&self) -> Option<Place> {
+        match self.worst {
+            Some((.., place)) if !self.said() => Some(place),
+            _ => self.kept.first().map(|f| f.place),
+        }
+    }
+}
+
 /// All checks with their worst figures and their findings.
 #[derive(Clone, Debug)]
 pub struct Ledger {
@@ -365,16 +380,12 @@ impl Ledger {
                 (true, 0) => "ok",
                 _ => "FAULT",
             };
-            let (value, limit, place) = match row.worst {
-                Some((_, v, l, place)) => (figure(v, rule.unit), figure(l, rule.unit), shown(&place)),
-                None if row.looked => (format!("{} faults", row.faults), "0".to_owned(), String::new()),
-                None => (String::new(), String::new(), String::new()),
+            let (value, limit) = match row.worst {
+                Some((_, v, l, _)) if !row.said() => (figure(v, rule.unit), figure(l, rule.unit)),
+                _ if row.looked => (format!("{} faults", row.faults), "0".to_owned()),
+                _ => (String::new(), String::new()),
             };
-            let place = if row.looked && rule.sense == Sense::Count {
-                row.kept.first().map_or_else(String::new, |f| shown(&f.place))
-            } else {
-                place
-            };
+            let place = row.place().map_or_else(String::new, |p| shown(&p));
             let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<9}{place}", rule.name);
             out.push_str(line.trim_end());
             out.push('\n');
@@ -417,7 +428,7 @@ impl Ledger {
                 "sense": match rule.sense { Sense::Most => "at most", Sense::Least => "at least", Sense::Count => "none" },
                 "worst": row.worst.map(|w| w.1),
                 "limit": row.worst.map(|w| w.2),
-                "place": row.worst.map(|w| place(&w.3)),
+                "place": row.place().map(|p| place(&p)),
                 "faults": row.faults,
                 "findings": row.kept.iter().map(|f| json!({"place": place(&f.place), "text": f.text})).collect::<Vec<_>>(),
             })
@@ -482,6 +493,26 @@ mod tests {
             }
         }
         assert!(named > 50, "{named} keys");
+    }
+
+    #[test]
+    fn a_fault_without_a_figure_is_shown_where_it_is() {
+        let mut l = Ledger::default();
+        let place = |line| Place { line, ..Place::default() };
+        l.most(Check::Temperature, 0.2, 0.5, place(7), String::new);
+        let shown = |l: &Ledger| {
+            let row = l.json()[Check::Temperature as usize].clone();
+            let table = l.table();
+            let line = table.lines().find(|t| t.starts_with("temperature ")).expect("a row").to_owned();
+            (row["place"]["line"].as_u64(), line)
+        };
+        assert_eq!(shown(&l).0, Some(7));
+        l.say(Check::Temperature, place(9), "nothing waited");
+        let (line, row) = shown(&l);
+        assert!(line == Some(9) && row.ends_with("line 9") && row.contains("1 faults"), "{row}");
+        l.most(Check::Temperature, 2.0, 0.5, place(11), String::new);
+        let (line, row) = shown(&l);
+        assert!(line == Some(11) && row.ends_with("line 11") && row.contains("2.0000 K"), "{row}");
     }
 
     #[test]
