@@ -87,6 +87,10 @@ struct Printer {
     feed_scale: PerHead<f64>,
     temperature_c: PerHead<f64>,
     standby_temperature_c: PerHead<f64>,
+    /// Of the bed, as the program waits for it.
+    bed_c: f64,
+    /// Of the chamber; 0 where it is not heated.
+    chamber_c: f64,
     /// The cut block as written.
     cut: Vec<String>,
     /// "s" | "ms".
@@ -151,6 +155,8 @@ struct Matrix {
     /// As typed in the job; null where it was not.
     lot: Option<String>,
     density_g_cm3: f64,
+    /// What can be molten of it; less where the head's own limit is lower.
+    max_flow_mm3_s: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -405,6 +411,7 @@ pub fn json(
             name: job.matrix.name.clone(),
             lot: job.lots[0].clone(),
             density_g_cm3: job.matrix.density_g_cm3,
+            max_flow_mm3_s: job.matrix.max_flow_mm3_s,
         },
         placement_mm: program.placements.iter().map(|p| xy(*p)).collect(),
         layers,
@@ -561,6 +568,8 @@ fn printer(job: &Job, cut: &[String]) -> Printer {
             matrix: p.matrix.standby_temperature_c,
             fibre: p.fibre.standby_temperature_c,
         },
+        bed_c: p.bed_temperature_c,
+        chamber_c: p.chamber_temperature_c,
         cut: cut.to_vec(),
         dwell_unit: if c.dwell_milliseconds { "ms" } else { "s" },
         chord_mm: c.chord_mm,

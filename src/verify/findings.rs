@@ -64,7 +64,7 @@ checks! {
         "The figure is a share of the limit in the profile's `[limits.acceleration_mm_s2]`. Lower what the program asks of the controller.",
         ["limits.acceleration_mm_s2"];
     MeltRate, "melt-rate", Most, "mm/s", "feed of filament or tow",
-        "The limit is `max_feed_mm_s` of the profile's head: more is not molten, or tears the tow. Lower `F`, the layer's height or the bead's width.",
+        "The limit is `max_feed_mm_s` of the profile's head, or what `max_flow_mm3_s` of the matrix makes of it where that is less: more is not molten, or tears the tow. Lower `F`, the layer's height or the bead's width.",
         ["heads.matrix.max_feed_mm_s", "heads.fibre.max_feed_mm_s", "feedstock_diameter_mm", "controller.extrusion"];
     Temperature, "temperature", Most, "K", "a head that feeds, off the temperature it waited for",
         "A head that feeds has to have waited for its material's temperature, and none is set hotter. Heat it and wait before the first feed after a change of heads.",

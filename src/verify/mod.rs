@@ -51,8 +51,11 @@ struct Facts {
     trail_mm: f64,
     /// Temperature at work of matrix head and fibre head, degC.
     work_c: [Option<f64>; 2],
-    /// Of bed and chamber, degC, where the header says that the matrix is built in.
+    /// Of bed and chamber, degC: from the plan, or where the header says that the matrix is
+    /// built in.
     rest_c: [Option<f64>; 2],
+    /// Most of the matrix that can be molten.
+    max_flow_mm3_s: Option<f64>,
 }
 
 impl Facts {
@@ -70,6 +73,7 @@ impl Facts {
             && let Some(m) = matrix.and_then(built_in_matrix)
         {
             self.work_c[0] = Some(m.process_temperature_c);
+            self.max_flow_mm3_s = Some(m.max_flow_mm3_s);
         }
     }
 }
@@ -132,6 +136,8 @@ pub fn verify(
         facts.tow_width_mm = Some(p.tow.width_mm);
         facts.bend_mm = Some(p.tow.min_bend_radius_mm);
         facts.trail_mm = p.tow.trail_mm;
+        facts.rest_c = [p.printer.bed_c, p.printer.chamber_c];
+        facts.max_flow_mm3_s = p.matrix.max_flow_mm3_s;
         facts.work_c = [Some(p.printer.temperature_c.matrix), Some(p.printer.temperature_c.fibre)];
     }
     let against = plan.as_ref().map(against::Against::new);

@@ -46,6 +46,9 @@ pub(super) struct PlanPrinter {
     pub(super) feedstock_diameter_mm: f64,
     pub(super) chord_mm: f64,
     pub(super) temperature_c: PerHead<f64>,
+    /// Left out: not known.
+    pub(super) bed_c: Option<f64>,
+    pub(super) chamber_c: Option<f64>,
     /// Left out: 1.
     pub(super) feed_scale: Option<PerHead<f64>>,
     pub(super) anchor_mm: f64,
@@ -105,6 +108,8 @@ pub(super) struct Tow {
 pub(super) struct Matrix {
     pub(super) name: Option<String>,
     pub(super) density_g_cm3: f64,
+    /// Left out: not known.
+    pub(super) max_flow_mm3_s: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -75,7 +75,12 @@ impl Replay<'_> {
             let rate = if length > 1e-6 { feed / length * m.speed } else { m.speed };
             // short lines carry the last digit of their ends
             let within = if flat > 1e-6 { 1.0 + 0.003 / length } else { SHARE };
-            self.ledger.most(Check::MeltRate, rate / within.max(SHARE), profile.max_feed_mm_s, place, || {
+            let molten = match (head, self.facts.max_flow_mm3_s) {
+                (Head::Matrix, Some(flow)) => flow / self.section(),
+                _ => f64::INFINITY,
+            };
+            let most = profile.max_feed_mm_s.min(molten);
+            self.ledger.most(Check::MeltRate, rate / within.max(SHARE), most, place, || {
                 format!("{} feeds {rate:.3} mm/s", name(head))
             });
         }

@@ -45,8 +45,9 @@ pub(super) struct Replay<'a> {
     head: Option<Head>,
     frame: Frame,
     warmth: [Warmth; 2],
-    /// What bed and chamber are set to, degC.
+    /// What bed and chamber are set to, degC, and whether that was looked at.
     rest: [f64; 2],
+    rest_seen: bool,
     /// Lines of the start block that have come.
     start_lines: usize,
     heights: Heights,
@@ -100,6 +101,7 @@ impl<'a> Replay<'a> {
             frame: Frame::None,
             warmth: [Warmth::default(); 2],
             rest: [0.0; 2],
+            rest_seen: true,
             start_lines: 0,
             heights: Heights::new(lo, hi),
             tows: Near::new(lo, hi),

@@ -57,13 +57,19 @@ impl Replay<'_> {
             Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, 1, c),
         };
         self.clock.start_heater(heater, c);
+        // heated again: what it was set to meanwhile counts, whatever was laid then
+        if !self.rest_seen && self.layer > 0 && c > self.rest[place] {
+            self.surroundings();
+        }
         self.rest[place] = c;
+        self.rest_seen = false;
         let (what, place) = (SURROUNDINGS[place], self.place());
         self.ledger.most(Check::Hottest, c - most, 0.0, place, || format!("the {what} is set to {c} degC"));
     }
 
     /// Bed and chamber are as hot as the matrix wants them.
     pub(super) fn surroundings(&mut self) {
+        self.rest_seen = true;
         let place = self.place();
         let most = [self.printer.max_bed_temperature_c, self.printer.max_chamber_temperature_c];
         for (k, what) in SURROUNDINGS.into_iter().enumerate() {
@@ -113,6 +119,9 @@ impl Replay<'_> {
     pub(super) fn warm(&mut self, head: Head) {
         let w = self.warmth[index(head)];
         self.warmth[index(head)].fed_c = Some(w.target);
+        if !self.rest_seen && self.layer > 0 {
+            self.surroundings();
+        }
         let place = self.place();
         if !w.waited {
             self.ledger.say(
