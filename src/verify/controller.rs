@@ -2,9 +2,9 @@
 //! change of heads.
 
 use super::clock::index;
-use super::dialect::{Dialect, same, tenths};
+use super::dialect::{Dialect, alike, same, tenths};
 use super::machine::Move;
-use super::words::{Line, Word};
+use super::words::Line;
 use crate::job::printer::HeadChange;
 use crate::job::{Head, Printer};
 
@@ -193,21 +193,13 @@ impl ToldBlock {
         }
         let short = self.short.or_else(|| self.of_head().filter(|_| !rest.is_empty()));
         *self = Self { short, ..Self::default() };
-        let opens = dialect.end.first().is_some_and(|l| {
-            l.len() == line.words.len()
-                && l.iter().zip(&line.words).all(|(a, b)| a.letter == b.letter && same(a.value, b.value))
-        });
+        let opens = dialect
+            .end
+            .first()
+            .is_some_and(|l| l.iter().all(|w| w.number.is_some()) && alike(l, &line.words));
         if opens {
             *self = Self { which: Some(Which::End), lines: 1, ..*self };
         }
         opens
     }
-}
-
-/// Two lines that differ at most in the numbers that a template fills in.
-pub(super) fn alike(a: &[Word], b: &[Word]) -> bool {
-    a.len() == b.len()
-        && a.iter().zip(b).all(|(a, b)| {
-            a.letter == b.letter && (!matches!(a.letter, b'G' | b'M') || same(a.value, b.value))
-        })
 }

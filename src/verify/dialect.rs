@@ -6,6 +6,7 @@
 
 use super::words::{self, Line, Word};
 use crate::diagnostic::Outcome;
+use crate::job::block::{BlockKind, names};
 use crate::job::{Block, BlockValues, Head, Printer};
 use std::collections::BTreeSet;
 
@@ -34,13 +35,34 @@ pub struct Dialect {
     /// The cut block, line by line.
     pub cut: Vec<Vec<Word>>,
     /// The blocks behind the selection of the matrix head and the fibre head.
-    pub taken: [Vec<Vec<Word>>; 2],
+    pub taken: [Vec<Vec<Expected>>; 2],
     /// The end block, line by line.
-    pub end: Vec<Vec<Word>>,
+    pub end: Vec<Vec<Expected>>,
     /// Lines of the start block that every program has, a chamber heated or not.
-    pub start: Vec<Vec<Word>>,
+    pub start: Vec<Vec<Expected>>,
     /// Whether all lines of a block behind a selection stand in every program.
     pub taken_whole: [bool; 2],
+}
+
+/// A word of a block.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Its letter, in capitals.
+    pub letter: u8,
+    /// Its number, where the template does not fill it in.
+    pub number: Option<f64>,
+}
+
+impl Expected {
+    /// A word as it has to be.
+    fn is(&self, word: &Word) -> bool {
+        self.letter == word.letter && self.number.is_none_or(|n| same(n, word.value))
+    }
+}
+
+/// A line of a block, but for the numbers that its template fills in.
+pub fn alike(expected: &[Expected], words: &[Word]) -> bool {
+    expected.len() == words.len() && expected.iter().zip(words).all(|(a, b)| a.is(b))
 }
 
 /// A line that heats a head.
@@ -54,6 +76,11 @@ struct Heating {
 /// A temperature that no profile writes by itself: where it turns up in a filled
 /// block stands the temperature, degC.
 const MARK_C: f64 = 133.625;
+
+/// What every number that a template may fill in is set to, but for T numbers, to find those
+/// that it does: lower and higher than what machines are set to, so that a template that
+/// asks how hot something is writes either of its branches.
+const MARKS: [f64; 2] = [7.375, 613.625];
 
 /// Letters of words that every printer knows: codes, heads, axes, centres and radii of
 /// arcs, the feed, speeds and times (NISTIR 6556, Table 3, for three axes; and E).
@@ -152,11 +179,13 @@ impl Dialect {
         let values = BlockValues::samples()
             .number("matrix_tool", f64::from(printer.matrix.tool))
             .number("fibre_tool", f64::from(printer.fibre.tool));
-        let block = |b: &Block| -> Outcome<Vec<Vec<Word>>> { Ok(lines(&b.render(&values)?)) };
+        let block = |b: &Block| expected(b, &values, |v| v);
         let (taken, end) = ([block(&blocks.to_matrix)?, block(&blocks.to_fibre)?], block(&blocks.end)?);
-        let cold = BlockValues::samples().number("chamber_temperature_c", 0.0);
-        let (mut start, hot) = (lines(&blocks.start.render(&cold)?), lines(&blocks.start.render(&values)?));
-        start.retain(|line| hot.iter().any(|l| super::controller::alike(l, line)));
+        let cold = expected(&blocks.start, &values, |v| v.number("chamber_temperature_c", 0.0))?;
+        let hot = block(&blocks.start)?;
+        let known = |l: &Vec<Expected>| l.iter().filter(|w| w.number.is_some()).count();
+        let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
+        let start = cold.iter().filter_map(both).collect();
         let always = |b: &Block| !b.text.contains("{%");
         Ok(Self {
             start,
@@ -225,6 +254,52 @@ pub fn tenths(v: f64) -> i64 {
     (v * 10.0).round().clamp(-1e9, 1e9) as i64
 }
 
+/// The lines of a block with the numbers that are the same whatever is filled in.
+///
+/// Errors: `block-template`.
+fn expected(
+    block: &Block,
+    values: &BlockValues,
+    with: impl Fn(BlockValues) -> BlockValues,
+) -> Outcome<Vec<Vec<Expected>>> {
+    let written = lines(&block.render(&with(values.clone()))?);
+    let others = MARKS.map(|mark| {
+        let filled = names(BlockKind::Start).into_iter().filter(|n| !n.ends_with("_tool"));
+        let values = filled.fold(values.clone(), |v, name| v.number(name, mark));
+        block.render(&with(values)).map(|text| lines(&text)).unwrap_or_default()
+    });
+    // a template that writes other lines for other values may write other numbers, too
+    let fixed = others
+        .iter()
+        .all(|o| o.len() == written.len() && o.iter().zip(&written).all(|(a, b)| same_codes(a, b)));
+    let number = |i: usize, k: usize, word: &Word| {
+        let code = matches!(word.letter, b'G' | b'M');
+        let everywhere = fixed && others.iter().all(|o| same(o[i][k].value, word.value));
+        Expected { letter: word.letter, number: (code || everywhere).then_some(word.value) }
+    };
+    let line =
+        |(i, words): (usize, &Vec<Word>)| words.iter().enumerate().map(|(k, w)| number(i, k, w)).collect();
+    Ok(written.iter().enumerate().map(line).collect())
+}
+
+/// Two lines of the same letters and codes.
+fn same_codes(a: &[Word], b: &[Word]) -> bool {
+    a.len() == b.len()
+        && a.iter().zip(b).all(|(a, b)| {
+            a.letter == b.letter && (!matches!(a.letter, b'G' | b'M') || same(a.value, b.value))
+        })
+}
+
+/// What two lines of the same letters and codes have in common.
+fn common(a: &[Expected], b: &[Expected]) -> Option<Vec<Expected>> {
+    let both = |(a, b): (&Expected, &Expected)| {
+        let number = a.number.zip(b.number).filter(|(a, b)| same(*a, *b)).map(|(a, _)| a);
+        let fits = a.letter == b.letter && (number.is_some() || !matches!(a.letter, b'G' | b'M'));
+        fits.then_some(Expected { letter: a.letter, number })
+    };
+    (a.len() == b.len()).then(|| a.iter().zip(b).map(both).collect())?
+}
+
 /// The words of each line that has some.
 fn lines(text: &str) -> Vec<Vec<Word>> {
     let mut line = Line::default();
@@ -257,4 +332,38 @@ fn codes_in(block: &Block) -> BTreeSet<(u8, i64)> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::printer_named;
+
+    fn read(text: &str) -> Vec<Word> {
+        lines(text).remove(0)
+    }
+
+    #[test]
+    fn numbers_of_a_block_are_known_where_no_template_fills_them_in() {
+        let mut p = printer_named("shuttle-15").expect("it is built in").1;
+        let of = |p: &Printer| Dialect::of(p).expect("a dialect");
+        let d = of(&p);
+        assert!(alike(&d.taken[1][0], &read("M106 S120")) && !alike(&d.taken[1][0], &read("M106 S0")));
+        let bed = d.start.iter().find(|l| l[0].number == Some(190.0)).expect("the bed is waited for");
+        assert!(alike(bed, &read("M190 S117")) && !alike(bed, &read("M140 S117")));
+        let heads = d.start.iter().filter(|l| l[0].number == Some(104.0));
+        assert_eq!(heads.map(|l| l[1].number).collect::<Vec<_>>(), [Some(1.0), Some(2.0)], "T numbers");
+        assert!(d.start.iter().all(|l| l[0].number != Some(191.0)), "not every chamber is heated");
+        // numbers that hang on a value, whichever way, may be any
+        for air in [
+            "M106 S{{ fibre_temperature_c }}",
+            "M106 S{{ [layers, 100] | min }}",
+            "M106 S{% if fibre_temperature_c > 300 %}60{% else %}120{% endif %}",
+            "{% if bed_temperature_c > 100 %}M106 S60{% else %}M106 S120\nG4 P1{% endif %}",
+        ] {
+            p.blocks.to_fibre.text = air.to_owned();
+            let d = of(&p);
+            assert!(alike(&d.taken[1][0], &read("M106 S77")), "{air}: {:?}", d.taken[1]);
+        }
+    }
 }

@@ -4,7 +4,7 @@ use super::warmth::SURROUNDINGS;
 use super::{Frame, Replay, name};
 use crate::job::Head;
 use crate::verify::clock::index;
-use crate::verify::controller::alike;
+use crate::verify::dialect::alike;
 use crate::verify::findings::{Check, Ledger, Place};
 use crate::verify::{Figures, TIME_PERCENT, course, time_off};
 

@@ -11,9 +11,9 @@ mod warmth;
 use crate::job::{Head, Printer};
 use crate::verify::against::Against;
 use crate::verify::clock::{Clock, Spent, index};
-use crate::verify::controller::{CutBlock, Cutting, ToldBlock, alike, from_reference, head_of, taken_up};
+use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
-use crate::verify::dialect::{Dialect, tenths};
+use crate::verify::dialect::{Dialect, Expected, alike, tenths};
 use crate::verify::findings::{Check, Ledger, Place};
 use crate::verify::ground::{Heights, Near};
 use crate::verify::header::Header;
@@ -203,8 +203,11 @@ impl<'a> Replay<'a> {
             self.ledger.look(Check::Blocks);
             return;
         };
-        let words: Vec<String> =
-            line.iter().map(|w| format!("{}{}", char::from(w.letter), w.value)).collect();
+        let word = |w: &Expected| match w.number {
+            Some(n) => format!("{}{n}", char::from(w.letter)),
+            None => format!("{}…", char::from(w.letter)),
+        };
+        let words: Vec<String> = line.iter().map(word).collect();
         self.lacks(format!("the start block is not whole: a line like `{}` is missing", words.join(" ")));
     }
 
