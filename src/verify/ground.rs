@@ -137,6 +137,18 @@ pub(super) struct Near {
 
 const NONE: u32 = u32::MAX;
 
+/// Between which x a straight stretch runs within a range of y.
+fn within(a: [f64; 2], b: [f64; 2], low: f64, high: f64) -> Option<[f64; 2]> {
+    let (a, b) = if a[1] <= b[1] { (a, b) } else { (b, a) };
+    if b[1] < low || a[1] > high {
+        return None;
+    }
+    let x = |y: f64| a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]);
+    let from = if a[1] < low { x(low) } else { a[0] };
+    let to = if b[1] > high { x(high) } else { b[0] };
+    Some([from.min(to), from.max(to)])
+}
+
 impl Near {
     /// Nothing yet.
     pub(super) fn new(lo: [f64; 2], hi: [f64; 2]) -> Self {
@@ -159,15 +171,18 @@ impl Near {
         let Ok(index) = u32::try_from(self.stretches.len()) else { return };
         self.stretches.push(s);
         let (a, b) = (self.squares.cell(s.a), self.squares.cell(s.b));
+        let (side, last) = (self.squares.side, self.squares.rows - 1);
         for r in a.1.min(b.1)..=a.1.max(b.1) {
-            for c in a.0.min(b.0)..=a.0.max(b.0) {
-                let side = self.squares.side;
-                let middle = [
-                    self.squares.lo[0] + (float(c) + 0.5) * side,
-                    self.squares.lo[1] + (float(r) + 0.5) * side,
-                ];
-                // a slanting stretch touches few of the squares in its box; squares at the
-                // edge stand for all that lies beyond
+            let y = self.squares.lo[1] + (float(r) + 0.5) * side;
+            // rows at the edge stand for all that lies beyond
+            let low = if r == 0 { f64::NEG_INFINITY } else { y - 0.75 * side };
+            let high = if r == last { f64::INFINITY } else { y + 0.75 * side };
+            let Some([from, to]) = within(s.a, s.b, low, high) else { continue };
+            let first = self.squares.cell([from - 0.75 * side, y]).0.max(a.0.min(b.0));
+            let end = self.squares.cell([to + 0.75 * side, y]).0.min(a.0.max(b.0));
+            for c in first..=end {
+                let middle = [self.squares.lo[0] + (float(c) + 0.5) * side, y];
+                // a slanting stretch touches few of the squares in its box
                 let edge = c == 0 || r == 0 || c + 1 == self.squares.columns || r + 1 == self.squares.rows;
                 if !edge && to_stretch(middle, s.a, s.b).0 > 0.7072 * side {
                     continue;
@@ -259,9 +274,15 @@ mod tests {
             f64::from(u32::try_from(seed >> 40).expect("24 bits")) / 16_777_216.0 * 60.0 - 5.0
         };
         let mut near = Near::new([0.0, 0.0], [50.0, 50.0]);
-        for k in 0..300 {
+        for k in 0..400 {
             let a = [random(), random()];
-            let b = [a[0] + 0.2 * random(), a[1] - 0.1 * random()];
+            // short ones, and long ones that slant, and lie along the axes
+            let b = match k % 8 {
+                0 => [random(), random()],
+                1 => [a[0], random()],
+                2 => [random(), a[1]],
+                _ => [a[0] + 0.2 * random(), a[1] - 0.1 * random()],
+            };
             near.add(Stretch { a, b, owner: k, from: 0.0, width: 1.0, line: 0 });
         }
         for _ in 0..2000 {
@@ -270,6 +291,13 @@ mod tests {
             let found = near.nearest(p, 3.0, |_, _| true).map_or(f64::INFINITY, |f| f.0);
             assert!(if want <= 3.0 { (found - want).abs() < 1e-12 } else { found.is_infinite() }, "{p:?}");
         }
+    }
+
+    #[test]
+    fn a_long_stretch_is_kept_in_few_squares() {
+        let mut near = Near::new([0.0, 0.0], [300.0, 300.0]);
+        near.add(Stretch { a: [1.0, 2.0], b: [299.0, 280.0], owner: 0, from: 0.0, width: 1.0, line: 0 });
+        assert!(near.links.len() < 1200, "{} squares", near.links.len());
     }
 
     #[test]
