@@ -246,6 +246,16 @@ struct Row {
 }
 
 impl Row {
+    /// What came of a check, in a word.
+    fn verdict(&self) -> &'static str {
+        match (self.looked, self.faults) {
+            (false, _) => "not looked at",
+            (true, 0) if self.warned => "warning",
+            (true, 0) => "ok",
+            _ => "fault",
+        }
+    }
+
     /// Its faults were said without a figure, and the worst figure is none of them.
     fn said(&self) -> bool {
         self.faults > 0 && self.worst.is_some_and(|w| w.0 <= 0.0)
@@ -374,24 +384,23 @@ impl Ledger {
         let mut out = format!("{:<15}{:>14}{:>14}  {:<9}{}\n", "check", "worst", "limit", "verdict", "where");
         for rule in RULES {
             let row = &self.rows[rule.check as usize];
-            let verdict = match (row.looked, row.faults) {
-                (false, _) => "no case",
-                (true, 0) if row.warned => "warn",
-                (true, 0) => "ok",
-                _ => "FAULT",
-            };
+            // to be seen among the others
+            let verdict =
+                if row.faults > 0 { row.verdict().to_uppercase() } else { row.verdict().to_owned() };
             let (value, limit) = match row.worst {
                 Some((_, v, l, _)) if !row.said() => (figure(v, rule.unit), figure(l, rule.unit)),
                 _ if row.looked => (format!("{} faults", row.faults), "0".to_owned()),
                 _ => (String::new(), String::new()),
             };
             let place = row.place().map_or_else(String::new, |p| shown(&p));
-            let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<9}{place}", rule.name);
+            let line = format!("{:<15}{value:>14}{limit:>14}  {verdict:<14}{place}", rule.name);
             out.push_str(line.trim_end());
             out.push('\n');
         }
         if self.rows.iter().any(|r| !r.looked) {
-            out.push_str("\nno case: nothing of the kind in the program, or only a plan (--plan) tells it\n");
+            out.push_str(
+                "\nnot looked at: nothing of the kind in the program, or only a plan (--plan) tells it\n",
+            );
         }
         for rule in RULES {
             let row = &self.rows[rule.check as usize];
@@ -422,7 +431,7 @@ impl Ledger {
             json!({
                 "check": rule.name,
                 "text": rule.text,
-                "verdict": match (row.looked, row.faults) { (false, _) => "not looked at", (true, 0) if row.warned => "warning", (true, 0) => "ok", _ => "fault" },
+                "verdict": row.verdict(),
                 "keys": rule.keys,
                 "unit": rule.unit,
                 "sense": match rule.sense { Sense::Most => "at most", Sense::Least => "at least", Sense::Count => "none" },
@@ -493,6 +502,25 @@ mod tests {
             }
         }
         assert!(named > 50, "{named} keys");
+    }
+
+    #[test]
+    fn table_and_json_tell_a_verdict_in_the_same_word() {
+        let mut l = Ledger::default();
+        l.look(Check::Text);
+        l.warn(Check::Bare, Place::default(), "some");
+        l.say(Check::Ending, Place::default(), "cut off");
+        let (table, json) = (l.table(), l.json());
+        for (check, word) in [
+            (Check::Text, "ok"),
+            (Check::Bare, "warning"),
+            (Check::Ending, "fault"),
+            (Check::Strike, "not looked at"),
+        ] {
+            assert_eq!(json[check as usize]["verdict"], word);
+            let row = table.lines().find(|t| t.split(' ').next() == Some(check.name())).expect("a row");
+            assert!(row.to_lowercase().ends_with(word), "{row}");
+        }
     }
 
     #[test]
