@@ -151,13 +151,13 @@ impl<'a> Clock<'a> {
             if d.is_finite() { ramp.seconds(d, p.limits.travel_mm_s, 0.0, 0.0) } else { 0.0 }
         };
         match (&p.head_change, old) {
-            (HeadChange::Park(places), Some(old)) => s += way(self.at, places[index(old)]),
+            (HeadChange::Park(places), Some(old)) => s += way(self.at, places[old.index()]),
             (HeadChange::Dock(places), Some(old)) => {
                 let bare = |h: Head| {
-                    let (place, o) = (places[index(h)], p.head(h).offset_mm);
+                    let (place, o) = (places[h.index()], p.head(h).offset_mm);
                     [place[0] - o[0], place[1] - o[1]]
                 };
-                s += way(self.at, places[index(old)]) + way(bare(old), bare(head));
+                s += way(self.at, places[old.index()]) + way(bare(old), bare(head));
             }
             _ => {}
         }
@@ -169,13 +169,13 @@ impl<'a> Clock<'a> {
         self.flush();
         let heater = self.printer.head(head).heater;
         let now = self.now;
-        let h = &mut self.heads[index(head)];
+        let h = &mut self.heads[head.index()];
         h.now = heat::after(&heater, h.now, h.target, now - h.since);
         (h.since, h.target) = (now, target);
         if waits && self.started {
             let s = heat::seconds(&heater, h.now, target);
             self.spend(Spent::Heating, s);
-            self.heads[index(head)] = Heat { now: target, target, since: self.now };
+            self.heads[head.index()] = Heat { now: target, target, since: self.now };
         }
     }
 
@@ -334,11 +334,6 @@ fn turn(a: &Leg, b: &Leg) -> f64 {
     }
     let (t, u) = (a.last, b.first);
     libm::atan2(t[0] * u[1] - t[1] * u[0], t[0] * u[0] + t[1] * u[1])
-}
-
-/// 0 for the matrix head, 1 for the fibre head.
-pub(super) fn index(head: Head) -> usize {
-    usize::from(head == Head::Fibre)
 }
 
 #[cfg(test)]

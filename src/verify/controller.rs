@@ -1,7 +1,6 @@
 //! What a printer's controller makes of a line, beside moving: heaters, the cut, a
 //! change of heads.
 
-use super::clock::index;
 use super::dialect::{Dialect, alike, same, tenths};
 use super::machine::Move;
 use super::words::Line;
@@ -67,7 +66,7 @@ pub(super) fn taken_up(printer: &Printer, head: Head, old: Option<Head>, at: &mu
     match (&printer.head_change, old) {
         (HeadChange::Park(places) | HeadChange::Dock(places), _) => {
             for k in 0..2 {
-                at[k] = places[index(head)][k] - if by_program { new[k] } else { 0.0 };
+                at[k] = places[head.index()][k] - if by_program { new[k] } else { 0.0 };
             }
         }
         (HeadChange::Lift, Some(_)) if !by_program => {
@@ -181,7 +180,7 @@ impl ToldBlock {
     /// a chamber that is not heated.
     pub(super) fn see(&mut self, dialect: &Dialect, line: &Line) -> bool {
         let block = match self.which {
-            Some(Which::Taken(head)) => &dialect.taken[index(head)],
+            Some(Which::Taken(head)) => &dialect.taken[head.index()],
             Some(Which::End) => &dialect.end,
             None => &Vec::new(),
         };

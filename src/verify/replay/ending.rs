@@ -3,7 +3,6 @@
 use super::warmth::SURROUNDINGS;
 use super::{Frame, Replay, name};
 use crate::job::Head;
-use crate::verify::clock::index;
 use crate::verify::dialect::alike;
 use crate::verify::findings::{Check, Ledger, Place};
 use crate::verify::{Figures, TIME_PERCENT, course, time_off};
@@ -30,7 +29,7 @@ impl Replay<'_> {
         let now = self.clock.now();
         for head in [Head::Matrix, Head::Fibre] {
             self.back(head, now);
-            let target = self.warmth[index(head)].target;
+            let target = self.warmth[head.index()].target;
             if target > 0.0 {
                 self.say(Check::Ending, format!("{} is left heated to {target} degC", name(head)));
             }

@@ -10,7 +10,7 @@ mod warmth;
 
 use crate::job::{Head, Printer};
 use crate::verify::against::Against;
-use crate::verify::clock::{Clock, Spent, index};
+use crate::verify::clock::{Clock, Spent};
 use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
 use crate::verify::dialect::{Dialect, Expected, alike, tenths};
@@ -190,7 +190,7 @@ impl<'a> Replay<'a> {
             self.start_lines += 1;
         }
         if let Some(head) = self.told_block.missing()
-            && dialect.taken_whole[index(head)]
+            && dialect.taken_whole[head.index()]
         {
             let text = format!("behind the selection of {} its block is not whole", name(head));
             self.lacks(text);

@@ -3,7 +3,6 @@
 use super::{Replay, name};
 use crate::job::Head;
 use crate::job::printer::ROOM_C;
-use crate::verify::clock::index;
 use crate::verify::controller::{Heated, heated};
 use crate::verify::findings::Check;
 use crate::verify::heat;
@@ -87,7 +86,7 @@ impl Replay<'_> {
         let place = self.place();
         self.ledger
             .most(Check::Hottest, c - most, 0.0, place, || format!("{} is set to {c} degC", name(head)));
-        if let Some(work) = self.facts.work_c[index(head)]
+        if let Some(work) = self.facts.work_c[head.index()]
             && c > work + WARM_K
         {
             self.ledger.most(Check::Temperature, c - work, WARM_K, place, || {
@@ -95,7 +94,7 @@ impl Replay<'_> {
             });
         }
         self.clock.heat(head, c, waits);
-        let w = &mut self.warmth[index(head)];
+        let w = &mut self.warmth[head.index()];
         // a lower target leaves a hot head hot enough
         w.waited = waits || (w.waited && c <= w.target);
         w.target = c;
@@ -110,15 +109,15 @@ impl Replay<'_> {
 
     /// A head waits for its turn from now on, where it is known how hot it is at work.
     pub(super) fn put_aside(&mut self, head: Head, now: f64, cold: bool) {
-        let w = &mut self.warmth[index(head)];
-        let Some(work_c) = self.facts.work_c[index(head)].or(w.fed_c) else { return };
+        let w = &mut self.warmth[head.index()];
+        let Some(work_c) = self.facts.work_c[head.index()].or(w.fed_c) else { return };
         let hot = w.target > work_c - self.printer.head(head).standby_drop_k + 1.0;
         w.parked = Some(Parked { work_c, cold, hot_s: 0.0, hot_since: hot.then_some(now) });
     }
 
     pub(super) fn warm(&mut self, head: Head) {
-        let w = self.warmth[index(head)];
-        self.warmth[index(head)].fed_c = Some(w.target);
+        let w = self.warmth[head.index()];
+        self.warmth[head.index()].fed_c = Some(w.target);
         if !self.rest_seen && self.layer > 0 {
             self.surroundings();
         }
@@ -130,10 +129,10 @@ impl Replay<'_> {
                 format!("{} feeds, and nothing waited for its {} degC", name(head), w.target),
             );
             // once is enough
-            self.warmth[index(head)].waited = true;
+            self.warmth[head.index()].waited = true;
             return;
         }
-        let work = self.facts.work_c[index(head)].unwrap_or(w.target);
+        let work = self.facts.work_c[head.index()].unwrap_or(w.target);
         self.ledger.most(Check::Temperature, (w.target - work).abs(), WARM_K, place, || {
             format!("{} feeds at {} degC, its material wants {work} degC", name(head), w.target)
         });
@@ -141,7 +140,7 @@ impl Replay<'_> {
 
     /// A head's turn comes, or the end: had it been left hot?
     pub(super) fn back(&mut self, head: Head, now: f64) {
-        let Some(parked) = self.warmth[index(head)].parked.take() else { return };
+        let Some(parked) = self.warmth[head.index()].parked.take() else { return };
         let p = self.printer.head(head);
         let down = parked.work_c - p.standby_drop_k;
         // a turn that is too short to cool and be heated again may leave it hot
