@@ -294,6 +294,45 @@ fn a_program_for_another_printer_is_told_as_such() {
     }
 }
 
+/// Strips are in the way as wide as they are, beads too.
+#[test]
+fn a_travel_beside_the_middle_of_a_strip_is_found() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let width = serde_json::from_str::<Value>(&good.plan).expect("JSON")["tow"]["width_mm"].as_f64();
+    let width = width.expect("a width");
+    let lines: Vec<&str> = good.program.lines().collect();
+    let layer = lines.iter().position(|l| l.starts_with("(layer 3 ")).expect("layer 3");
+    let end = layer + lines[layer..].iter().position(|l| l.starts_with("(layer 4 ")).expect("layer 4");
+    let places = places(&good);
+    let [a, b] = (layer..end)
+        .filter(|&i| lines[i].starts_with("G1 ") && places[i].0 == "tail")
+        .filter_map(|i| Some([back(&lines, i)?, xy(lines[i])?]))
+        .find(|[a, b]| libm::hypot(a[0] - b[0], a[1] - b[1]) > 5.0)
+        .expect("a straight tail");
+    let l = libm::hypot(b[0] - a[0], b[1] - a[1]);
+    let last = (layer..end).rev().find(|&i| lines[i].starts_with("(end course")).expect("a course");
+    for share in [-0.35, -0.2, 0.0, 0.2, 0.35] {
+        let (x, y) = (-(b[1] - a[1]) / l * share * width, (b[0] - a[0]) / l * share * width);
+        let along = format!(
+            "G0 Z9 F600\nG0 X{:.3} Y{:.3} F6000\nG0 Z0.59 F600\nG0 X{:.3} Y{:.3} F6000\nG0 Z9 F600",
+            a[0] + x,
+            a[1] + y,
+            b[0] + x,
+            b[1] + y
+        );
+        let mut ploughed: Vec<&str> = lines.clone();
+        ploughed.insert(last + 1, &along);
+        let v = checked(&(ploughed.join("\n") + "\n"), &printer, None);
+        assert!(v.ledger.faults_of(Check::Strike) > 0, "{share} widths aside:\n{}", v.ledger.table());
+    }
+}
+
+/// Where the last line before one that has both X and Y goes to.
+fn back(lines: &[&str], before: usize) -> Option<[f64; 2]> {
+    lines[..before].iter().rev().find_map(|l| xy(l))
+}
+
 /// A hole that lies between the edges of a strip, wherever in it.
 #[test]
 fn a_hole_within_a_strip_is_found() {
