@@ -9,8 +9,8 @@ use super::geometry::{Curve, distance, steps, to_stretch};
 use super::ground::Near;
 use super::header::{self, Header};
 use super::plan::{Beads, FAR_MM, Follow, Limits, NEAR_MM, Plan, PlanCourse, Reach, Rings};
-use crate::job::Printer;
 use crate::job::printer::HeadProfile;
+use crate::job::{Printer, built_in_tow};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Figures of a course that differ by no more are the same, mm: they are rounded, and made of
@@ -451,6 +451,23 @@ impl<'a> Against<'a> {
                 let told = told.as_deref().unwrap_or_default();
                 let text = format!("the {what} `{told}` is told, `{planned}` planned");
                 ledger.say(Check::Header, Place::default(), text);
+            }
+        }
+        // what a built-in tow stands is known; a plan cannot ask less of it
+        if let Some(tow) = header.built_in_tow.as_deref().and_then(built_in_tow) {
+            let plan = &self.plan.tow;
+            for (what, known, told) in [
+                ("width", tow.width_mm, plan.width_mm),
+                ("least bend radius", tow.min_bend_radius_mm, plan.min_bend_radius_mm),
+                ("trail", tow.trail_mm, plan.trail_mm),
+            ] {
+                if (known - told).abs() > 1e-3 {
+                    let text = format!(
+                        "the {what} of the built-in tow `{}` is {known} mm, {told} planned",
+                        tow.name
+                    );
+                    ledger.say(Check::Header, Place::default(), text);
+                }
             }
         }
         let header = header.text.as_str();
