@@ -578,6 +578,22 @@ fn verify_tells_what_it_cannot_read() {
 }
 
 #[test]
+fn a_start_block_may_move_before_a_head_is_selected() {
+    let to = folder("start-moves");
+    let file = to.join("mine.toml");
+    let check = |moves: &str| {
+        let profile =
+            fine(&["printer", "show", "shuttle-15"]).replacen("G28\n", &format!("G28\n{moves}\n"), 1);
+        std::fs::write(&file, profile).expect("a scratch file");
+        towpath(&["printer", "check", path(&file)])
+    };
+    let ran = check("G0 Z5 F600\nG0 X10 Y5 F6000");
+    assert_eq!(ran.status, Some(0), "{}{}", ran.out, ran.told);
+    let ran = check("G1 X10 E5 F600");
+    assert_eq!(ran.status, Some(1), "tow or matrix of which head: {}", ran.out);
+}
+
+#[test]
 fn a_program_that_fails_its_check_is_not_left() {
     let job = folder("planner-fault");
     let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify");

@@ -50,6 +50,8 @@ pub(super) struct Replay<'a> {
     rest_seen: bool,
     /// Lines of the start block that have come.
     start_lines: usize,
+    /// The line is one of it.
+    in_start: bool,
     heights: Heights,
     tows: Near,
     beads: Near,
@@ -103,6 +105,7 @@ impl<'a> Replay<'a> {
             rest: [0.0; 2],
             rest_seen: true,
             start_lines: 0,
+            in_start: false,
             heights: Heights::new(lo, hi),
             tows: Near::new(lo, hi),
             beads: Near::new(lo, hi),
@@ -186,9 +189,9 @@ impl<'a> Replay<'a> {
     /// Follows the start block and looks back at that of a head that was taken up.
     fn blocks(&mut self, line: &Line) {
         let dialect = self.machine.dialect();
-        if self.layer == 0 && dialect.start.get(self.start_lines).is_some_and(|l| alike(l, &line.words)) {
-            self.start_lines += 1;
-        }
+        self.in_start =
+            self.layer == 0 && dialect.start.get(self.start_lines).is_some_and(|l| alike(l, &line.words));
+        self.start_lines += usize::from(self.in_start);
         if let Some(head) = self.told_block.missing()
             && dialect.taken_whole[head.index()]
         {
@@ -308,7 +311,10 @@ impl<'a> Replay<'a> {
 
     fn moves(&mut self, m: &Move) {
         let Some(head) = self.head else {
-            self.say(Check::Head, "a move before a head is selected");
+            // what the profile's start block moves, by nobody's offset, is its author's business
+            if !self.in_start || m.feed.abs() > 1e-9 {
+                self.say(Check::Head, "a move before a head is selected");
+            }
             return;
         };
         self.ledger.look(Check::Head);
