@@ -248,6 +248,7 @@ fn jobs() {
     std::fs::create_dir_all(&folder).expect("a scratch folder");
     std::fs::write(folder.join("link.svg"), "<svg/>").expect("a scratch file");
     std::fs::write(folder.join("link.map.toml"), MAP).expect("a scratch file");
+    std::fs::write(folder.join("flow.csv"), "x_mm,y_mm,angle_deg\n1,2,0\n").expect("a scratch file");
     let path = folder.join("job.toml");
     agree(&schema::job(), JOB, |s| {
         std::fs::write(&path, &s.text).expect("a scratch file");

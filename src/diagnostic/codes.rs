@@ -429,6 +429,10 @@ pub static ALL: &[Code] = &[
         text: "Between perimeters, beads and courses more than a hundredth of some layer stays bare: too narrow for a bead, or between beads whose widths change. Pressing closes such gaps when matrix flows into them; much of it shows as porosity.",
     },
     Code {
+        name: "unit-doubtful",
+        text: "The outline file has no unit and the job gives none, so its numbers are taken as mm, and the part is smaller across than any that tow is laid in. Mostly the file is in inches or metres: write `unit = \"in\"` or what it is under `[part]`; `unit = \"mm\"` if it is right.",
+    },
+    Code {
         name: "unknown-code",
         text: "There is no diagnostic of this name. `towpath explain` takes the word in brackets of a message, as `unknown-key`.",
     },

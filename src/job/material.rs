@@ -117,7 +117,7 @@ pub(crate) static MATRIX_FILE: Table = Table {
         },
         Key {
             name: "max_flow_mm3_s",
-            kind: Kind::Number(above_zero(1000.0)),
+            kind: Kind::Number(between(0.1, 1000.0)),
             need: Need::Required,
             text: "fastest that one head melts it",
         },

@@ -122,7 +122,11 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         "3mf" => (threemf::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "stl" => {
             let mesh = stl::read(notes, &file.typed, &bytes, file.unit_mm.unwrap_or(1.0))?;
-            (sectioned(notes, &[(&file.typed, &mesh)], layer_height_mm)?, BTreeMap::new(), true)
+            let layers = sectioned(notes, &[(&file.typed, &mesh)], layer_height_mm)?;
+            if file.unit_mm.is_none() {
+                doubt_unit(notes, &file.typed, layers.iter().filter_map(|l| l.outline.bounds()));
+            }
+            (layers, BTreeMap::new(), true)
         }
         "dxf" => {
             let drawing = dxf::read(notes, &file.typed, &bytes, file.unit_mm)?;
@@ -144,6 +148,25 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         notes.push(d);
     }
     Ok((Outline { layers, shapes }, input))
+}
+
+/// Warns (`unit-doubtful`) where a file without a unit, taken in mm, has a part too small for
+/// any tow: mostly it is drawn in inches or metres.
+fn doubt_unit(notes: &mut Notes, name: &str, all: impl Iterator<Item = Bounds>) {
+    /// Parts are larger than this, mm: the smallest eye that tow goes round is.
+    const SMALL_MM: f64 = 10.0;
+    let size = all.map(|b| b.size().x.max(b.size().y)).fold(0.0, f64::max);
+    if size > 0.0 && size < SMALL_MM {
+        let message = format!(
+            "`{name}` has no unit and is taken in mm: the part is at most {} mm across",
+            rounded(size)
+        );
+        notes.push(
+            Diagnostic::warning("unit-doubtful", message)
+                .in_file(name)
+                .help("write its `unit` under `[part]`: \"mm\", \"cm\", \"m\" or \"in\""),
+        );
+    }
 }
 
 /// Layers of one height that a total height makes: the nearest whole number, at

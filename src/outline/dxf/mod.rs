@@ -17,10 +17,11 @@ mod entities;
 mod joined;
 mod pairs;
 
+use super::doubt_unit;
 use super::extrude::Drawing;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Area, Point};
+use crate::geom::{Area, Bounds, Point};
 use entities::{Entities, Piece};
 use std::collections::BTreeMap;
 
@@ -38,6 +39,10 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<
     {
         let message = format!("the drawing's own unit holds, {own} mm: the job's `unit` is not used");
         notes.push(pairs.at(Diagnostic::warning("key-unused", message), line));
+    }
+    if unit_mm.is_none() && found.own_unit.is_none() {
+        let drawn = Bounds::of(found.pieces.iter().flat_map(|p| p.points.iter().copied()));
+        doubt_unit(notes, name, drawn.into_iter());
     }
     for (what, (count, line)) in &found.passed {
         let times = if *count > 1 { format!(" ({count} times; the first is shown)") } else { String::new() };

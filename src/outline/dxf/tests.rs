@@ -84,6 +84,8 @@ fn one_within_another_is_a_hole_and_units_are_the_files_own() {
         notes.warnings.iter().map(|d| d.code).collect::<Vec<_>>()
     };
     assert_eq!(told(&file(ring), Some(25.4)), ["key-unused"]);
+    assert_eq!(told(&text, None), ["unit-doubtful"], "8 mm across, or 8 inches");
+    assert!(told(&text.replace("40\n4\n", "40\n6\n"), None).is_empty(), "12 mm");
     for (text, asked) in [(file(ring), Some(1.0)), (file(ring), None), (text, Some(25.4))] {
         assert!(told(&text, asked).is_empty(), "{asked:?}");
     }

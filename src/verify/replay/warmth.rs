@@ -40,6 +40,11 @@ pub(super) struct Parked {
 }
 
 impl Parked {
+    /// What it stands by at, degC: a heater that is off is as cool as it gets.
+    fn standby_c(&self, drop_k: f64) -> f64 {
+        (self.work_c - drop_k).max(ROOM_C)
+    }
+
     fn hot(&self, now: f64) -> f64 {
         self.hot_s + self.hot_since.map_or(0.0, |since| now - since)
     }
@@ -100,7 +105,7 @@ impl Replay<'_> {
         w.target = c;
         if let Some(parked) = &mut w.parked {
             let now = self.clock.now();
-            let down = parked.work_c - self.printer.head(head).standby_drop_k;
+            let down = parked.standby_c(self.printer.head(head).standby_drop_k);
             parked.hot_s = parked.hot(now);
             // set to a degree above it, it stands by
             parked.hot_since = (c > down + 1.0).then_some(now);
@@ -111,8 +116,9 @@ impl Replay<'_> {
     pub(super) fn put_aside(&mut self, head: Head, now: f64, cold: bool) {
         let w = &mut self.warmth[head.index()];
         let Some(work_c) = self.facts.work_c[head.index()].or(w.fed_c) else { return };
-        let hot = w.target > work_c - self.printer.head(head).standby_drop_k + 1.0;
-        w.parked = Some(Parked { work_c, cold, hot_s: 0.0, hot_since: hot.then_some(now) });
+        let parked = Parked { work_c, cold, hot_s: 0.0, hot_since: None };
+        let hot = w.target > parked.standby_c(self.printer.head(head).standby_drop_k) + 1.0;
+        w.parked = Some(Parked { hot_since: hot.then_some(now), ..parked });
     }
 
     pub(super) fn warm(&mut self, head: Head) {
@@ -142,7 +148,7 @@ impl Replay<'_> {
     pub(super) fn back(&mut self, head: Head, now: f64) {
         let Some(parked) = self.warmth[head.index()].parked.take() else { return };
         let p = self.printer.head(head);
-        let down = parked.work_c - p.standby_drop_k;
+        let down = parked.standby_c(p.standby_drop_k);
         // a turn that is too short to cool and be heated again may leave it hot
         let heating = if parked.cold {
             heat::seconds(&p.heater, ROOM_C, parked.work_c)
