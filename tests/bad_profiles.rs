@@ -126,13 +126,6 @@ const PRINTER: &[Case] = &[
         &["fibre head is put aside at x 387, y 150 mm", "`head_change.fibre_at_mm`"],
     ),
     case(
-        "reach without the offset",
-        "x = [38.0, 428.0]",
-        "x = [0.0, 390.0]",
-        "profile-geometry",
-        &["x 385 mm", "at x 423.000 mm", "38 mm more", "38.000 to 428.000 mm"],
-    ),
-    case(
         "idle below the working one",
         "fibre = [38.0, -1.5, 0.0]",
         "fibre = [38.0, -1.5, -4.2]",

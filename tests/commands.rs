@@ -578,6 +578,27 @@ fn verify_tells_what_it_cannot_read() {
 }
 
 #[test]
+fn a_reach_without_the_heads_offset_is_doubted_and_small_parts_can_be_made() {
+    let to = folder("idle-reach");
+    let profile = fine(&["printer", "show", "shuttle-15"]);
+    let wrong = profile.replacen("x = [38.0, 428.0]", "x = [0.0, 390.0]", 1);
+    assert_ne!(profile, wrong);
+    std::fs::write(to.join("mine.toml"), wrong).expect("a scratch file");
+    let says = "while the matrix nozzle works at x 385 mm, which is on `bed_mm`, the fibre nozzle on the same carriage is at x 423.000 mm: it reaches 0 to 390 mm";
+    let ran = towpath(&["printer", "check", path(&to.join("mine.toml"))]);
+    assert!(ran.status == Some(0) && ran.told.contains(says), "{}", ran.told);
+    assert!(ran.told.contains("38 mm more, by `offsets_mm`: 38.000 to 428.000 mm"), "{}", ran.told);
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify");
+    for name in ["plate.svg", "plate.map.toml"] {
+        std::fs::copy(tests.join(name), to.join(name)).expect("a scratch copy");
+    }
+    let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
+    std::fs::write(to.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");
+    let ran = towpath(&["plan", path(&to.join("job.toml")), "--out", path(&to.join("out"))]);
+    assert!(ran.status == Some(0) && ran.told.contains("warning[idle-reach]"), "{}", ran.told);
+}
+
+#[test]
 fn a_start_block_may_move_before_a_head_is_selected() {
     let to = folder("start-moves");
     let file = to.join("mine.toml");

@@ -182,7 +182,7 @@ pub(super) fn check(file: &Path, notes: &mut Notes) -> Outcome<Report> {
     } else {
         let _ = write!(text, "\nreplayed by the independent check of programs:\n{}", verdict.ledger.table());
     }
-    notes.warnings.extend(p.doubts());
+    notes.warnings.extend(p.doubts().into_iter().chain(p.idle_out_of_reach()));
     notes.warnings.extend(cold);
     note_not_measured(&source, notes);
     let mut json = checked(&source, "printer");
@@ -208,7 +208,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     let (source, p) = job::printer_named(&arguments.printer)?;
     // a built-in machine is known to be invented
     if Path::new(&arguments.printer).extension().is_some() {
-        notes.warnings.extend(p.doubts());
+        notes.warnings.extend(p.doubts().into_iter().chain(p.idle_out_of_reach()));
         note_not_measured(&source, notes);
     }
     let matrix = arguments.matrix.as_deref().map(job::matrix_named).transpose()?;

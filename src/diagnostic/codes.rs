@@ -149,6 +149,10 @@ pub static ALL: &[Code] = &[
         text: "A region's shape names an element of the drawing by its id, and the drawing has no closed element with that id.",
     },
     Code {
+        name: "idle-reach",
+        text: "Both heads hang on one carriage, and while one of them works at the edge of the bed the other one would be beyond its reach. Mostly the head's offset was not counted in `reach_mm`: on one carriage it is the other head's reach, moved by the offset. Parts that lie where both get to can be made; others end in a fault of the check `reach`.",
+    },
+    Code {
         name: "input-missing",
         text: "The file named on the command line is not there. Nothing was done; the exit status is 2.",
     },
@@ -318,7 +322,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "profile-geometry",
-        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, both heads have to reach enough in common for a course, and where both hang on one carriage each has to reach where it is taken while the other one works on the bed.",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, both heads have to reach enough in common for a course, and where both hang on one carriage the idle nozzle is above the other one.",
     },
     Code {
         name: "profile-limits",

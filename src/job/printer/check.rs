@@ -116,9 +116,7 @@ fn check_geometry(values: &Values, reader: &mut Reader<'_>) {
             }
         }
     }
-    if let ([(_, matrix), (_, fibre)], Some(bed)) = (&reaches[..], bed) {
-        check_one_carriage(values, reader, [matrix, fibre], bed);
-    }
+    check_one_carriage(values, reader);
     let Some(purge) = values.table("purge") else { return };
     let (Some([px, py]), Some(line)) = (purge.array::<2>("matrix_at_mm"), purge.number("matrix_line_mm"))
     else {
@@ -180,9 +178,8 @@ fn check_overlap(values: &Values, reader: &mut Reader<'_>, matrix: &[[f64; 2]; 3
     reader.fault(d, place, "");
 }
 
-/// Where both nozzles hang on one carriage, the idle one is above the other, and each reaches
-/// where it is taken while the other one works.
-fn check_one_carriage(values: &Values, reader: &mut Reader<'_>, reach: [&[[f64; 2]; 3]; 2], bed: [f64; 4]) {
+/// Where both nozzles hang on one carriage the idle one is above the other.
+fn check_one_carriage(values: &Values, reader: &mut Reader<'_>) {
     let way = values.table("head_change").and_then(|c| c.text("way").map(str::to_owned));
     let offset = |head: &str| values.table("offsets_mm").and_then(|o| o.array::<3>(head));
     let (Some(matrix), Some(fibre), "lift") =
@@ -210,39 +207,7 @@ fn check_one_carriage(values: &Values, reader: &mut Reader<'_>, reach: [&[[f64; 
             }
         }
     }
-    let Some(limits) = values.table("reach_mm") else { return };
-    for (i, axis) in ["x", "y"].into_iter().enumerate() {
-        let aside = fibre[i] - matrix[i];
-        for (works, idle, by, of_idle) in
-            [("matrix", "fibre", aside, reach[1]), ("fibre", "matrix", -aside, reach[0])]
-        {
-            let [low, high] = of_idle[i];
-            let (from, to) = (bed[i], bed[i + 2]);
-            let over = (from + by < low - SLACK_MM, to + by > high + SLACK_MM);
-            let at = match over {
-                (false, false) => continue,
-                (true, _) => from,
-                (false, true) => to,
-            };
-            let message = format!(
-                "while the {works} nozzle works at {axis} {at} mm, which is on `bed_mm`, the {idle} nozzle on the same carriage is at {axis} {:.3} mm: it reaches {low} to {high} mm",
-                at + by
-            );
-            let [m_low, m_high] = reach[0][i];
-            let d = wrong(message).help(format!(
-                "`reach_mm.fibre.{axis}` is `reach_mm.matrix.{axis}` and {aside} mm more, by `offsets_mm`: {:.3} to {:.3} mm; if both are measured, make `bed_mm` smaller",
-                m_low + aside,
-                m_high + aside
-            ));
-            let place = limits.table(idle).map_or_else(|| limits.place(idle), |t| t.place(axis));
-            reader.fault(d, place, "");
-            return;
-        }
-    }
 }
-
-/// Reaches are measured no more exactly than this, mm.
-const SLACK_MM: f64 = 0.5;
 
 /// Heads that park or dock have a place for it that they reach, off the bed.
 fn check_head_change(values: &Values, reader: &mut Reader<'_>) {

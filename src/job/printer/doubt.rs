@@ -1,10 +1,46 @@
 //! What is no fault of a profile, and mostly a mistake all the same.
 
-use super::{Printer, ROOM_C};
+use super::{HeadChange, Printer, ROOM_C};
 use crate::diagnostic::Diagnostic;
+use crate::job::Head;
 use crate::job::block::{BlockValues, words_of};
 
+/// Reaches are measured no more exactly than this, mm.
+const SLACK_MM: f64 = 0.5;
+
 impl Printer {
+    /// Where both heads hang on one carriage: that one of them is taken beyond its reach while
+    /// the other one works somewhere on the bed. A part that lies elsewhere can be made.
+    pub fn idle_out_of_reach(&self) -> Option<Diagnostic> {
+        if self.head_change != HeadChange::Lift {
+            return None;
+        }
+        let [matrix, fibre] = [self.head(Head::Matrix), self.head(Head::Fibre)];
+        (0..2).find_map(|i| {
+            let aside = fibre.offset_mm[i] - matrix.offset_mm[i];
+            let ways = [("matrix", "fibre", aside, fibre.reach_mm), ("fibre", "matrix", -aside, matrix.reach_mm)];
+            let (works, idle, by, [low, high], at) = ways.into_iter().find_map(|(works, idle, by, reach)| {
+                let [low, high] = reach[i];
+                let beyond = |at: &f64| at + by < low - SLACK_MM || at + by > high + SLACK_MM;
+                let at = [self.bed_mm[i], self.bed_mm[i + 2]].into_iter().find(beyond)?;
+                Some((works, idle, by, reach[i], at))
+            })?;
+            let axis = ["x", "y"][i];
+            let message = format!(
+                "while the {works} nozzle works at {axis} {at} mm, which is on `bed_mm`, the {idle} nozzle on the same carriage is at {axis} {:.3} mm: it reaches {low} to {high} mm",
+                at + by
+            );
+            let [from, to] = matrix.reach_mm[i].map(|end| end + aside);
+            Some(
+                Diagnostic::warning("idle-reach", message)
+                    .in_file(&self.blocks.start.source.name)
+                    .help(format!(
+                        "`reach_mm.fibre.{axis}` is `reach_mm.matrix.{axis}` and {aside} mm more, by `offsets_mm`: {from:.3} to {to:.3} mm; if both are measured, make `bed_mm` smaller"
+                    )),
+            )
+        })
+    }
+
     /// What the start block does not do that printers commonly have to be told: warnings.
     /// Units and G90 are not among them, the program sets both itself.
     ///
