@@ -76,6 +76,28 @@ pub enum CourseFault {
     },
 }
 
+impl std::fmt::Display for CourseFault {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Empty => f.write_str("it has no length"),
+            Self::TooShort { length_mm, shortest_mm } => {
+                write!(
+                    f,
+                    "it is {length_mm:.1} mm long, the shortest that can be laid is {shortest_mm:.1} mm"
+                )
+            }
+            Self::TooTight { radius_mm, least_mm } => {
+                write!(f, "it bends with {radius_mm:.3} mm radius, the least is {least_mm:.3} mm")
+            }
+            Self::Joint { at, gap_mm, angle_deg } => write!(
+                f,
+                "at x {:.3} y {:.3} mm its pieces are {gap_mm:.4} mm apart and meet at {angle_deg:.3} degrees",
+                at.x, at.y
+            ),
+        }
+    }
+}
+
 /// Largest angle at a joint that counts as tangential, radians (0.1 degrees). An
 /// arc flatter than 10 nm is written as a line and turns by less than this.
 const JOINT_RAD: f64 = 1.8e-3;

@@ -163,7 +163,7 @@ fn course(job: &Job, name: &str, segments: Vec<Segment>, radius_mm: f64) -> Outc
     Course::new(name.to_owned(), Rule::Unidirectional, 0, path, least, shortest).map_err(|fault| {
         Diagnostic::error(
             "trial-impossible",
-            format!("`{name}` cannot be laid by `{}`: {fault:?}", job.printer.name),
+            format!("`{name}` cannot be laid by `{}`: {fault}", job.printer.name),
         )
         .help("the profile's `cutter_to_nozzle_mm` and `anchor_mm` say how short a course may be")
         .into()

@@ -2,8 +2,8 @@
 //! head change each way, a straight course and one with a bend, purge and heat.
 
 use super::materials;
-use super::piece::{Piece, hairpin, plate, straight};
-use crate::diagnostic::Outcome;
+use super::piece::{Piece, hairpin, plate, room, straight};
+use crate::diagnostic::{Diagnostic, Outcome};
 use crate::estimate::TimeSplit;
 use crate::geom::pt;
 use crate::job::{Fill, Job, Printer};
@@ -42,8 +42,8 @@ const EDGE_MM: f64 = 2.0;
 /// Renders the sample of a printer: two layers of a plate, each with a straight
 /// course and a hairpin, in the middle of the bed.
 ///
-/// Errors: `bed-full` or `out-of-reach` where the machine has no room for it;
-/// `trial-impossible`; faults of the profile's blocks.
+/// Errors: `trial-impossible` where the machine has no room for it; `out-of-reach`; faults of
+/// the profile's blocks.
 pub fn render(printer: &Printer) -> Outcome<Sample> {
     let (matrix, tow) = materials::that_fit(printer);
     let mut job = materials::job("sample", printer, &matrix, &tow);
@@ -68,6 +68,16 @@ fn piece(job: &Job) -> Outcome<Piece<'_>> {
     let leg = (job.printer.shortest_course_mm() + 5.0).max(3.0 * radius).ceil();
     let row = edge + 2.0 * radius + 2.0 * width;
     let size = pt(leg + radius + 2.0 * edge, row + edge);
+    let bed = room(job);
+    if size.x > bed.x || size.y > bed.y {
+        let message = format!(
+            "the small program that is made of a profile to check it needs {:.1} x {:.1} mm, both heads of `{}` reach {:.1} x {:.1} mm of the bed",
+            size.x, size.y, job.printer.name, bed.x, bed.y
+        );
+        return Err(Diagnostic::error("trial-impossible", message)
+            .help("the profile itself has no fault that is seen without it; smaller parts may be planned with it")
+            .into());
+    }
     let outline = plate(size);
     let mut piece = Piece::new(job);
     for _ in 0..2 {
