@@ -139,7 +139,6 @@ pub fn placed_within(
     // before the work, not after it: a wrong unit makes parts of a thousand layers
     sequence::fits(&job, &outline)?;
     let tasks = reinforcement::place(&job, &outline)?;
-    notes.warnings.extend(job.printer.idle_out_of_reach());
     warnings::sections(notes, &job, &outline, &tasks)?;
     warnings::bodies(notes, &outline);
     warnings::fields_elsewhere(notes, &job, &tasks);

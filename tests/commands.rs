@@ -64,6 +64,17 @@ fn a_wrong_command_line_is_told_as_json_too() {
     assert_eq!(told["errors"][0]["code"], "command-line");
     assert!(told["errors"][0]["message"].as_str().expect("text").contains("threads"), "{told}");
     assert!(String::from_utf8_lossy(&output.stderr).contains("error: "), "and as text");
+    for (arguments, message, help) in
+        [(&["--json", "plan"][..], "<JOB.toml>", ""), (&["--json", "plan", "--otu", "x"], "--otu", "--out")]
+    {
+        let ran = towpath(arguments);
+        let error = json(&ran.out)["errors"][0].clone();
+        assert!(
+            ran.status == Some(2) && error["message"].as_str().is_some_and(|m| m.contains(message)),
+            "{error}"
+        );
+        assert!(help.is_empty() || error["help"].to_string().contains(help), "{error}");
+    }
 }
 
 #[test]
@@ -587,7 +598,7 @@ fn a_reach_without_the_heads_offset_is_doubted_and_small_parts_can_be_made() {
     let says = "while the matrix nozzle works at x 385 mm, which is on `bed_mm`, the fibre nozzle on the same carriage is at x 423.000 mm: it reaches 0 to 390 mm";
     let ran = towpath(&["printer", "check", path(&to.join("mine.toml"))]);
     assert!(ran.status == Some(0) && ran.told.contains(says), "{}", ran.told);
-    assert!(ran.told.contains("38 mm more, by `offsets_mm`: 38.000 to 428.000 mm"), "{}", ran.told);
+    assert!(ran.told.contains("38.000 mm more, by `offsets_mm`: 38.000 to 428.000 mm"), "{}", ran.told);
     let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/verify");
     for name in ["plate.svg", "plate.map.toml"] {
         std::fs::copy(tests.join(name), to.join(name)).expect("a scratch copy");
@@ -595,7 +606,37 @@ fn a_reach_without_the_heads_offset_is_doubted_and_small_parts_can_be_made() {
     let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
     std::fs::write(to.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");
     let ran = towpath(&["plan", path(&to.join("job.toml")), "--out", path(&to.join("out"))]);
-    assert!(ran.status == Some(0) && ran.told.contains("warning[idle-reach]"), "{}", ran.told);
+    assert!(ran.status == Some(0) && !ran.told.contains("idle-reach"), "it gets nowhere near: {}", ran.told);
+}
+
+#[test]
+fn blocks_that_depend_on_values_are_the_profiles_own() {
+    let to = folder("own-blocks");
+    let file = to.join("mine.toml");
+    let good = fine(&["printer", "show", "shuttle-15"]);
+    let check = |from: &str, with: &str| {
+        let changed = good.replacen(from, with, 1);
+        assert_ne!(changed, good, "{from}");
+        std::fs::write(&file, changed).expect("a scratch file");
+        towpath(&["printer", "check", path(&file)])
+    };
+    for end in [
+        "end = '''\nM106 S0\n{% if bed_temperature_c > 100 %}G4 P60\n{% endif -%}\nG28 X0 Y0\n",
+        "end = '''\nM106 S{{ bed_temperature_c }}\nG28 X0 Y0\n",
+    ] {
+        let ran = check("end = '''\n", end);
+        assert_eq!(ran.status, Some(0), "{end}: {}{}", ran.out, ran.told);
+    }
+    // a bed that the controller heats by itself
+    let bare = good
+        .lines()
+        .filter(|l| !(l.starts_with("M140 S{{") || l.starts_with("M190 S{{")))
+        .map(|l| format!("{l}\n"))
+        .collect::<String>();
+    assert_ne!(bare.len(), good.len());
+    std::fs::write(&file, bare).expect("a scratch file");
+    let ran = towpath(&["printer", "check", path(&file)]);
+    assert!(ran.status == Some(0) && ran.told.contains("block-lacks"), "{}{}", ran.out, ran.told);
 }
 
 #[test]

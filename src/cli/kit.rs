@@ -109,7 +109,8 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
     let (folder, name) = split(path)?;
     let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
     files::write_new(&folder, &[(name, text.into_bytes())]).map_err(|e| match e.kind() {
-        std::io::ErrorKind::AlreadyExists => {
+        // a file on the way to the folder is told in the same way
+        std::io::ErrorKind::AlreadyExists if path.exists() => {
             Diagnostic::error("output-exists", format!("`{shown}` is there already, nothing was written"))
                 .in_file(&shown)
                 .help("choose another name: nothing that was filled in is overwritten")

@@ -206,9 +206,7 @@ fn command(arguments: &[OsString]) -> u8 {
             }
             // nothing was read: whether JSON is asked for is seen by its name alone
             if arguments.iter().any(|a| a == "--json") {
-                let told = e.to_string();
-                let line = told.lines().next().unwrap_or_default().trim_start_matches("error: ");
-                let faults = Faults(vec![Diagnostic::error("command-line", line)]);
+                let faults = Faults(vec![wrong_words(&e.to_string())]);
                 let console = Console::new(Colour::Never, true);
                 let _ = console.out(&json_text(&faults_json(&faults, &Notes::default())));
             }
@@ -219,6 +217,16 @@ fn command(arguments: &[OsString]) -> u8 {
     let mut notes = Notes::default();
     let outcome = dispatch(&cli, &console, &mut notes);
     finish(&console, cli.general.json, &notes, outcome)
+}
+
+/// A wrong command line as the parser tells it: what is wrong up to the first blank line, then
+/// tips and how to write it.
+fn wrong_words(told: &str) -> Diagnostic {
+    let mut lines = told.lines().map(str::trim);
+    let wrong: Vec<&str> = lines.by_ref().take_while(|l| !l.is_empty()).collect();
+    let message = wrong.join(" ");
+    let d = Diagnostic::error("command-line", message.trim_start_matches("error: "));
+    lines.filter_map(|l| l.strip_prefix("tip: ")).fold(d, Diagnostic::help)
 }
 
 fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> {

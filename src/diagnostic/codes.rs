@@ -322,7 +322,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "profile-geometry",
-        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, both heads have to reach enough in common for a course, and where both hang on one carriage the idle nozzle is above the other one.",
+        text: "The rectangles and lines of the printer profile do not fit each other: the bed must lie within the reach of both heads, the purge line within that of the matrix head and off the bed, parking places and docks within that of their head and off the bed, both heads have to reach enough in common for a course, where both hang on one carriage the idle nozzle is above the other one, and only heads that park or dock have places for it.",
     },
     Code {
         name: "profile-limits",

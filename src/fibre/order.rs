@@ -64,7 +64,8 @@ impl Order<'_> {
         self.width - self.fit()
     }
 
-    /// How near its own middle line may come to itself, mm: it is fitted on either side.
+    /// How near its own middle line may come to itself, mm: it is fitted on either side, in all
+    /// by no more than any line may lie off.
     pub(super) fn apart_from_itself(&self) -> f64 {
         self.width - self.deviation.min(MOST_MM)
     }

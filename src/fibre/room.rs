@@ -416,7 +416,8 @@ impl<'a> Room<'a> {
 
     /// Lays an open line as far as it can be bent and has room.
     pub(super) fn lay_line(&mut self, line: &[Point]) -> f64 {
-        let fit = bend::fit(line, false, self.order.radius, 0.4 * self.order.deviation);
+        let fit =
+            bend::fit(line, false, self.order.radius, (0.4 * self.order.deviation).min(self.order.outside()));
         fit.pieces.iter().map(|p| self.lay_path(p)).sum()
     }
 

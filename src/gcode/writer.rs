@@ -249,7 +249,11 @@ impl Writer<'_> {
         if to == self.at {
             return;
         }
-        if self.fed > GREAT_FEED_MM && self.job.printer.controller.absolute_extrusion {
+        // tow is counted anew at each course
+        if self.head == Some(Head::Matrix)
+            && self.fed > GREAT_FEED_MM
+            && self.job.printer.controller.absolute_extrusion
+        {
             self.restart_feed();
         }
         let mut line = String::from("G0");

@@ -147,22 +147,29 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
         // the other head lays once it is in its place
         let hot_by = now + takes(next) - MARGIN_S;
         let first = k == 0;
-        if first && hot_by - aside > LONG_IDLE_S {
-            heads.aim(idle, aside, ROOM_C);
-        }
-        let Some(lowest) = heads.lowest(idle, aside, hot_by, first) else { continue };
-        let due = hot_by - heads.job.printer.head(idle).heater.seconds(lowest, working);
-        // before its first turn it is cold already, and may be heated along with the other
-        let along = first.then_some((i + 1, aside));
-        let places = (begin..=end).filter(|&m| breaks[m] || m == end).map(|m| (m, clock[m - begin]));
-        let on_the_way_down = !first && lowest > standby;
-        let Some((at, then)) = heated_at(along.into_iter().chain(places), due, on_the_way_down) else {
-            continue;
+        let heated = |heads: &Heads<'_>| {
+            let lowest = heads.lowest(idle, aside, hot_by, first)?;
+            let due = hot_by - job.printer.head(idle).heater.seconds(lowest, working);
+            // before its first turn it is cold already, and may be heated along with the other
+            let along = first.then_some((i + 1, aside));
+            let places = (begin..=end).filter(|&m| breaks[m] || m == end).map(|m| (m, clock[m - begin]));
+            heated_at(along.into_iter().chain(places), due, !first && lowest > standby)
         };
-        let off = first && then - aside > LONG_IDLE_S;
-        inserts.push((i + 1, set(if off { OFF_C } else { standby })));
+        // off until its first turn, where heating from room temperature leaves it off for long
+        let standing_by = heads.warmth[idle.index()];
+        let mut off = None;
+        if first {
+            heads.aim(idle, aside, ROOM_C);
+            off = heated(&heads).filter(|(_, then)| then - aside > LONG_IDLE_S);
+        }
+        if off.is_none() {
+            heads.warmth[idle.index()] = standing_by;
+        }
+        let Some((at, then)) = off.or_else(|| heated(&heads)) else { continue };
+        let (down, down_c) = if off.is_some() { (OFF_C, ROOM_C) } else { (standby, standby) };
+        inserts.push((i + 1, set(down)));
         inserts.push((at, set(working)));
-        heads.aim(idle, aside, if off { ROOM_C } else { standby });
+        heads.aim(idle, aside, down_c);
         heads.aim(idle, then, working);
     }
     let moves = inserted(moves, inserts);

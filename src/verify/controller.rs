@@ -1,7 +1,7 @@
 //! What a printer's controller makes of a line, beside moving: heaters, the cut, a
 //! change of heads.
 
-use super::dialect::{Dialect, alike, same, tenths};
+use super::dialect::{Dialect, Expected, alike, same, tenths};
 use super::machine::Move;
 use super::words::Line;
 use crate::job::printer::HeadChange;
@@ -192,10 +192,10 @@ impl ToldBlock {
         }
         let short = self.short.or_else(|| self.of_head().filter(|_| !rest.is_empty()));
         *self = Self { short, ..Self::default() };
-        let opens = dialect
-            .end
-            .first()
-            .is_some_and(|l| l.iter().all(|w| w.number.is_some()) && alike(l, &line.words));
+        // of moves only one to a known place: any other may be anywhere in the program
+        let told =
+            |l: &[Expected]| l.iter().all(|w| w.number.is_some()) || l.iter().all(|w| w.letter != b'G');
+        let opens = dialect.end.first().is_some_and(|l| told(l) && alike(l, &line.words));
         if opens {
             *self = Self { which: Some(Which::End), lines: 1, ..*self };
         }

@@ -32,6 +32,8 @@ pub struct Dialect {
     /// Tenths of M codes beside which the profile's blocks have axes or E as parameters.
     setting_axes: BTreeSet<i64>,
     heating: Vec<Heating>,
+    /// Whether the start block heats bed and chamber: else the controller may by itself.
+    pub heats: [bool; 2],
     /// The cut block, line by line.
     pub cut: Vec<Vec<Word>>,
     /// The blocks behind the selection of the matrix head and the fibre head.
@@ -90,13 +92,9 @@ const LETTERS: &str = "GMTNXYZIJKREFSP";
 const G_CODES: [i64; 10] = [0, 10, 40, 170, 200, 210, 280, 900, 910, 920];
 const M_CODES: [i64; 4] = [20, 300, 820, 830];
 
-/// M codes that commonly take axes or E as parameters: drives on and off, steps for each
-/// mm, tuning and filament, limits of acceleration, speed and jerk, offsets and ends of
-/// axes, probing, currents and modes of drives.
-const SETTING_AXES: [i64; 38] = [
-    17, 18, 84, 92, 125, 201, 202, 203, 204, 205, 206, 208, 218, 290, 303, 350, 351, 420, 425, 566, 574, 584,
-    593, 600, 603, 665, 666, 701, 702, 851, 852, 871, 900, 906, 913, 914, 915, 919,
-];
+/// M codes that commonly take axes or E as parameters and stand in start blocks without one of
+/// them: steps for each mm, and limits of acceleration, speed and jerk.
+const SETTING_AXES: [i64; 6] = [92, 201, 202, 203, 204, 205];
 
 impl Dialect {
     /// The standard's own, with both comment styles.
@@ -112,6 +110,7 @@ impl Dialect {
             letters: BTreeSet::new(),
             setting_axes: BTreeSet::new(),
             heating: Vec::new(),
+            heats: [true; 2],
             cut: Vec::new(),
             taken: [Vec::new(), Vec::new()],
             end: Vec::new(),
@@ -186,6 +185,8 @@ impl Dialect {
         let known = |l: &Vec<Expected>| l.iter().filter(|w| w.number.is_some()).count();
         let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
         let start = cold.iter().filter_map(both).collect();
+        let in_start = codes_in(&blocks.start);
+        let heats = [[1400, 1900], [1410, 1910]].map(|of| of.iter().any(|m| in_start.contains(&(b'M', *m))));
         let always = |b: &Block| !b.text.contains("{%");
         Ok(Self {
             start,
@@ -200,6 +201,7 @@ impl Dialect {
             letters,
             setting_axes,
             heating,
+            heats,
             cut,
             taken,
             end,
@@ -268,18 +270,15 @@ fn expected(
         let values = filled.fold(values.clone(), |v, name| v.number(name, mark));
         block.render(&with(values)).map(|text| lines(&text)).unwrap_or_default()
     });
-    // a template that writes other lines for other values may write other numbers, too
-    let fixed = others
-        .iter()
-        .all(|o| o.len() == written.len() && o.iter().zip(&written).all(|(a, b)| same_codes(a, b)));
-    let number = |i: usize, k: usize, word: &Word| {
+    // a template may write other lines for other values: each is held against those like it
+    let number = |line: &Vec<Word>, k: usize, word: &Word| {
         let code = matches!(word.letter, b'G' | b'M');
-        let everywhere = fixed && others.iter().all(|o| same(o[i][k].value, word.value));
+        let kept = |o: &Vec<Vec<Word>>| o.iter().any(|l| same_codes(l, line) && same(l[k].value, word.value));
+        let everywhere = others.iter().all(kept);
         Expected { letter: word.letter, number: (code || everywhere).then_some(word.value) }
     };
-    let line =
-        |(i, words): (usize, &Vec<Word>)| words.iter().enumerate().map(|(k, w)| number(i, k, w)).collect();
-    Ok(written.iter().enumerate().map(line).collect())
+    let line = |words: &Vec<Word>| words.iter().enumerate().map(|(k, w)| number(words, k, w)).collect();
+    Ok(written.iter().map(line).collect())
 }
 
 /// Two lines of the same letters and codes.

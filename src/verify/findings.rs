@@ -68,7 +68,7 @@ checks! {
         ["heads.matrix.max_feed_mm_s", "heads.fibre.max_feed_mm_s", "feedstock_diameter_mm", "controller.extrusion"];
     Temperature, "temperature", Most, "K", "a head that feeds, off the temperature it waited for",
         "A head that feeds has to have waited for its material's temperature, and none is set hotter. Heat it and wait before the first feed after a change of heads.",
-        ["blocks.heat", "blocks.heat_wait", "heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k"];
+        ["blocks.heat", "blocks.heat_wait", "blocks.start", "heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k"];
     Hottest, "hottest", Most, "K", "a heater above what it stands",
         "The limit is `max_temperature_c` of the head, the bed or the chamber in the profile. Lower it: hotter than that, the machine comes to harm.",
         ["heads.matrix.max_temperature_c", "heads.fibre.max_temperature_c", "max_bed_temperature_c", "max_chamber_temperature_c"];
@@ -76,8 +76,8 @@ checks! {
         "A head that is parked so long without cooling down degrades what it holds, and oozes. Set it to its standby temperature at the change of heads.",
         ["heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k", "blocks.heat"];
     Strike, "strike", Most, "mm", "a nozzle deeper than what is laid",
-        "The nozzle would plough through what is laid. Raise the travel, or lay the lower layer first; do not run the program before that.",
-        ["clearance.travel_lift_mm", "purge.matrix_at_mm"];
+        "The nozzle would plough through what is laid. Raise the travel, or lay the lower layer first; do not run the program before that. Nor are the axes homed with something on the bed but by the profile's own blocks.",
+        ["clearance.travel_lift_mm", "purge.matrix_at_mm", "blocks.end"];
     IdleStrike, "idle-strike", Most, "mm", "the idle nozzle deeper than what is laid",
         "The head that does not work hangs lower than what is laid beneath it. Measure `idle_lift_mm` under `[clearance]` and the z offsets again; do not run the program before that.",
         ["clearance.idle_lift_mm", "offsets_mm"];
@@ -381,7 +381,8 @@ impl Ledger {
 
     /// A table for people, faults below it.
     pub fn table(&self) -> String {
-        let mut out = format!("{:<15}{:>14}{:>14}  {:<9}{}\n", "check", "worst", "limit", "verdict", "where");
+        let mut out =
+            format!("{:<15}{:>14}{:>14}  {:<14}{}\n", "check", "worst", "limit", "verdict", "where");
         for rule in RULES {
             let row = &self.rows[rule.check as usize];
             // to be seen among the others
@@ -435,8 +436,8 @@ impl Ledger {
                 "keys": rule.keys,
                 "unit": rule.unit,
                 "sense": match rule.sense { Sense::Most => "at most", Sense::Least => "at least", Sense::Count => "none" },
-                "worst": row.worst.map(|w| w.1),
-                "limit": row.worst.map(|w| w.2),
+                "worst": row.worst.filter(|_| !row.said()).map(|w| w.1),
+                "limit": row.worst.filter(|_| !row.said()).map(|w| w.2),
                 "place": row.place().map(|p| place(&p)),
                 "faults": row.faults,
                 "findings": row.kept.iter().map(|f| json!({"place": place(&f.place), "text": f.text})).collect::<Vec<_>>(),
@@ -538,6 +539,7 @@ mod tests {
         l.say(Check::Temperature, place(9), "nothing waited");
         let (line, row) = shown(&l);
         assert!(line == Some(9) && row.ends_with("line 9") && row.contains("1 faults"), "{row}");
+        assert!(l.json()[Check::Temperature as usize]["worst"].is_null(), "the figure is of another place");
         l.most(Check::Temperature, 2.0, 0.5, place(11), String::new);
         let (line, row) = shown(&l);
         assert!(line == Some(11) && row.ends_with("line 11") && row.contains("2.0000 K"), "{row}");

@@ -180,13 +180,13 @@ fn check_overlap(values: &Values, reader: &mut Reader<'_>, matrix: &[[f64; 2]; 3
 
 /// Where both nozzles hang on one carriage the idle one is above the other.
 fn check_one_carriage(values: &Values, reader: &mut Reader<'_>) {
-    let way = values.table("head_change").and_then(|c| c.text("way").map(str::to_owned));
-    let offset = |head: &str| values.table("offsets_mm").and_then(|o| o.array::<3>(head));
-    let (Some(matrix), Some(fibre), "lift") =
-        (offset("matrix"), offset("fibre"), way.as_deref().unwrap_or("lift"))
-    else {
+    let change = values.table("head_change");
+    // a way that is no word for one is told already
+    if change.is_some_and(|c| c.has("way") && c.text("way") != Some("lift")) {
         return;
-    };
+    }
+    let offset = |head: &str| values.table("offsets_mm").and_then(|o| o.array::<3>(head));
+    let (Some(matrix), Some(fibre)) = (offset("matrix"), offset("fibre")) else { return };
     if let Some(clearance) = values.table("clearance")
         && let Some(lift) = clearance.number("idle_lift_mm")
     {
@@ -216,7 +216,7 @@ fn check_head_change(values: &Values, reader: &mut Reader<'_>) {
     if way == "lift" {
         for head in ["matrix", "fibre"] {
             let key = format!("{head}_at_mm");
-            if change.typed(&key).is_some() && change.typed("way").is_none() {
+            if change.typed(&key).is_some() && !change.has("way") {
                 let message = format!(
                     "`head_change.{key}` is where a head waits that parks or docks, and `way` is not there: heads lift"
                 );

@@ -35,7 +35,7 @@ impl Printer {
                 Diagnostic::warning("idle-reach", message)
                     .in_file(&self.blocks.start.source.name)
                     .help(format!(
-                        "`reach_mm.fibre.{axis}` is `reach_mm.matrix.{axis}` and {aside} mm more, by `offsets_mm`: {from:.3} to {to:.3} mm; if both are measured, make `bed_mm` smaller"
+                        "`reach_mm.fibre.{axis}` is `reach_mm.matrix.{axis}` and {aside:.3} mm more, by `offsets_mm`: {from:.3} to {to:.3} mm; if both are measured, make `bed_mm` smaller"
                     )),
             )
         })

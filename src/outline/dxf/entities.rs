@@ -2,6 +2,7 @@
 
 use super::curves::{self, Map, Spline};
 use super::pairs::{Pair, Pairs};
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Point, grid, pt, trig};
 use std::collections::{BTreeMap, BTreeSet};
@@ -357,10 +358,10 @@ impl<'a> Reader<'a> {
                     }
                 }
                 if let Some(count) = e.first(90)
-                    && count.value.parse() != Ok(found.len())
+                    && self.pairs.number(count)? > f64_of(found.len())
                 {
                     let message = format!(
-                        "an LWPOLYLINE has {} corners and says that it has `{}`",
+                        "an LWPOLYLINE has {} corners and says that it has {}: some are lost",
                         found.len(),
                         count.value
                     );

@@ -229,7 +229,8 @@ fn a_file_that_is_cut_off_is_no_other_part() {
     assert!((end..=end + 2).contains(&refused), "{refused} of {}, {end} before that end", text.len());
     let short = file(&plate.replace("90 4", "90 5"));
     let got = read_text("a.dxf", short.as_bytes(), Some(1.0), 1.0);
-    assert!(got.unwrap_err().0[0].message.contains("has 4 corners and says that it has `5`"));
+    assert!(got.unwrap_err().0[0].message.contains("has 4 corners and says that it has 5"));
+    near(drawn(&file(&plate.replace("90 4", "90 4.0"))).area(), 1500.0, "a count as a number");
 }
 
 proptest! {

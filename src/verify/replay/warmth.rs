@@ -78,6 +78,9 @@ impl Replay<'_> {
         let most = [self.printer.max_bed_temperature_c, self.printer.max_chamber_temperature_c];
         for (k, what) in SURROUNDINGS.into_iter().enumerate() {
             let (Some(wanted), set) = (self.facts.rest_c[k], self.rest[k]) else { continue };
+            if !self.machine.dialect().heats[k] {
+                continue;
+            }
             // a machine that gets less hot does what it can
             let wanted = wanted.min(most[k]);
             self.ledger.most(Check::Temperature, (set - wanted).abs(), WARM_K, place, || {
