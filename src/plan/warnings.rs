@@ -116,7 +116,7 @@ pub(super) fn unfilled(notes: &mut Notes, outline: &outline::Outline, beads: &[m
                 ),
             )
             .in_part(layer.number, layer.z_top_mm(), None)
-            .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` fills more of them"),
+            .help("pressing has to close these gaps; a narrower `[matrix] bead_width_mm` often fills more of them, in more time"),
         );
     }
 }
