@@ -64,9 +64,10 @@ fn a_wrong_command_line_is_told_as_json_too() {
     assert_eq!(told["errors"][0]["code"], "command-line");
     assert!(told["errors"][0]["message"].as_str().expect("text").contains("threads"), "{told}");
     assert!(String::from_utf8_lossy(&output.stderr).contains("error: "), "and as text");
-    for (arguments, message, help) in
-        [(&["--json", "plan"][..], "<JOB.toml>", ""), (&["--json", "plan", "--otu", "x"], "--otu", "--out")]
-    {
+    for (arguments, message, help) in [
+        (&["--json", "plan"][..], "<JOB.toml>", ""),
+        (&["--json", "plan", "--otu", "x"], "--otu", "as a value"),
+    ] {
         let ran = towpath(arguments);
         let error = json(&ran.out)["errors"][0].clone();
         assert!(
