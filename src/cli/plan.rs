@@ -150,8 +150,11 @@ fn check(names: [&str; 2], texts: [&str; 2], printer: &Printer) -> Outcome<()> {
             );
             let d = Diagnostic::error("planner-fault", text);
             let d = if c.keys().is_empty() { d } else { d.help(c.keys_told()) };
-            let doubt = printer.idle_out_of_reach().filter(|_| c == Check::Reach);
-            let d = doubt.into_iter().fold(d, |d, doubt| doubt.help.into_iter().fold(d.help(doubt.message), Diagnostic::help));
+            // mostly why: what `printer check` would have told
+            let d = match printer.idle_out_of_reach().filter(|_| c == Check::Reach) {
+                Some(doubt) => doubt.help.into_iter().fold(d.help(doubt.message), Diagnostic::help),
+                None => d,
+            };
             Some(d.help(
                 "a fault of towpath, or of a profile whose blocks contradict its figures: nothing was written; please report it with the job",
             ))

@@ -365,7 +365,7 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
             let reason = if (0.5 * a.perimeter()).max(length) < o.shortest {
                 Reason::TooShort { shortest_mm: o.shortest }
             } else {
-                Reason::NothingFits { radius_mm: o.radius, shortest_mm: o.shortest }
+                Reason::NothingFits { radius_mm: o.asked_radius, shortest_mm: o.shortest }
             };
             room.leave_out(reason, length, Some(at));
         }

@@ -205,12 +205,6 @@ fn lay_layer<'a>(
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
         let task::Laid { mut room, layable, wound_loops, saved, .. } =
             task::lay(job, region, task, field, &place);
-        for left in &mut room.left_out {
-            // loops that are to be wound are bent wider than is asked for
-            if let Reason::NothingFits { radius_mm, .. } = &mut left.reason {
-                *radius_mm = region.min_bend_radius_mm;
-            }
-        }
         layer.cuts_saved += saved;
         blocked.extend(wound_loops);
         let order = room.order;
@@ -219,7 +213,7 @@ fn lay_layer<'a>(
             // a region never yields nothing without a word
             let asked = within.perimeter().max(width);
             let at = within.rings().next().and_then(|r| r.first().copied());
-            let (radius_mm, shortest_mm) = (region.min_bend_radius_mm, order.shortest);
+            let (radius_mm, shortest_mm) = (order.asked_radius, order.shortest);
             room.leave_out(Reason::TooSmall { radius_mm, shortest_mm }, asked, at);
         }
         for c in &room.courses {

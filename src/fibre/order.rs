@@ -15,6 +15,8 @@ pub(super) struct Order<'a> {
     pub(super) spacing: f64,
     /// Least bend radius, mm.
     pub(super) radius: f64,
+    /// That which is asked for, mm: loops that are to be wound are bent wider.
+    pub(super) asked_radius: f64,
     /// Shortest course, mm.
     pub(super) shortest: f64,
     /// Shortest closed course that a rule may lay, mm. Where it is less than `shortest`,
@@ -92,6 +94,7 @@ impl Order<'static> {
             width: 1.0,
             spacing: 1.0,
             radius: 5.0,
+            asked_radius: 5.0,
             shortest: 20.0,
             shortest_loop: 20.0,
             deviation: 0.02,

@@ -234,6 +234,7 @@ fn order_of<'a>(
         spacing: region.spacing_mm,
         // between two loops a spiral bends a little tighter than they do
         radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
+        asked_radius: region.min_bend_radius_mm,
         shortest,
         shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
