@@ -552,6 +552,13 @@ pub(crate) fn words_of(
         }
     }
     code.push_str(rest);
+    if let Some(name) = named_command(&code) {
+        return Err((
+            format!("`{name}` is the name of a controller's own command, not a word"),
+            "the program is read by others, too, who know words of RS-274 only: give the command an \
+             M-code of its own at the controller and write that",
+        ));
+    }
     let code: String = code.chars().filter(|c| !c.is_whitespace()).collect();
     let mut words = Vec::new();
     let mut rest = code.as_str();
@@ -575,6 +582,14 @@ pub(crate) fn words_of(
         rest = &after[end..];
     }
     Ok(words)
+}
+
+/// A name of several letters at the head of a line, as many controllers let people give to
+/// commands of their own; words of RS-274 have one letter and then a number.
+fn named_command(code: &str) -> Option<&str> {
+    let name = code.split_whitespace().next()?;
+    let named = name.chars().take_while(|c| c.is_ascii_alphabetic() || *c == '_').count() > 2;
+    named.then_some(name)
 }
 
 /// Templates with the rules of all blocks.
@@ -673,6 +688,11 @@ mod tests {
         assert_eq!(codes(BlockKind::Cut, "M10\nG4 P0.004\nM11\n").len(), 1);
         assert_eq!(codes(BlockKind::Cut, "M10\n"), [], "a controller that waits by itself");
         assert_eq!(codes(BlockKind::Cut, "\n(snip)\n").len(), 1);
+        for (line, name) in [("CUT_TOW", Some("CUT_TOW")), ("blade on=1", Some("blade")), ("G 4 P1", None)] {
+            let told = words_of(line, true).err().map(|(message, _)| message);
+            let named = name.map(|n| format!("`{n}` is the name of a controller's own command, not a word"));
+            assert_eq!(told, named, "{line}");
+        }
         assert_eq!(codes(BlockKind::Start, "M83\nM82\n"), []);
         assert_eq!(codes(BlockKind::Start, "M82\nM83\n"), [("block-words", 3)]);
         assert_eq!(codes(BlockKind::ToFibre, "T1\n"), [("block-words", 2)]);

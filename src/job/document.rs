@@ -3,6 +3,7 @@
 
 use super::slips::{NO_UNIT, SLASHES, header, single_header, slip, with_unit};
 use super::table::{Key, Kind, Need, Table};
+use super::unit::{in_another_unit, unit_of};
 use crate::diagnostic::nearest::{help, listed, nearest};
 use crate::diagnostic::{Diagnostic, Faults, Outcome, Source, counted};
 use std::collections::{BTreeMap, BTreeSet};
@@ -362,9 +363,12 @@ impl<'a> Reader<'a> {
         let mut d = Diagnostic::error("unknown-key", format!("there is no key `{typed}` in {place}"));
         let here = spec.names();
         let home = self.root.home_of(typed);
+        let other_unit = in_another_unit(typed, &here);
         let near = nearest(typed, here.iter().copied()).filter(|_| home.is_none());
         d = if let Some(home) = home {
             d.help(format!("`{typed}` belongs under `{home}`"))
+        } else if let Some((key, how)) = &other_unit {
+            d.help(format!("did you mean `{key}`? {how}").trim_end())
         } else if let Some(near) = near {
             d.help(format!("did you mean `{near}`?"))
         } else if typed == "region" && spec.key("reinforcement").is_some() {
@@ -373,7 +377,7 @@ impl<'a> Reader<'a> {
             d.help(format!("keys here: {}", listed(&here)))
         };
         self.fault(d, key.span(), "not known here");
-        near
+        other_unit.map(|(key, _)| key).or(near)
     }
 
     fn missing(&mut self, key: &Key, span: &Range<usize>, path: &str) {
@@ -613,7 +617,7 @@ impl<'a> Reader<'a> {
             // -0.0 would show as such in texts and files
             return Some(v + 0.0);
         }
-        let unit = super::table::unit_of(name.split('[').next().unwrap_or(name));
+        let unit = unit_of(name.split('[').next().unwrap_or(name));
         let space = if unit.is_empty() { "" } else { " " };
         let message = if v.is_finite() {
             let bare = name.split('[').next().unwrap_or(name);
@@ -621,7 +625,11 @@ impl<'a> Reader<'a> {
         } else {
             format!("`{name}` is {typed}, it must be a finite number")
         };
-        self.fault(Diagnostic::error("out-of-range", message), value.span(), "");
+        let mut d = Diagnostic::error("out-of-range", message);
+        if name.ends_with("_fraction") && v > range.high && v <= 100.0 {
+            d = d.help(format!("a fraction counts in parts of 1: {typed} % is {}", v / 100.0));
+        }
+        self.fault(d, value.span(), "");
         None
     }
 

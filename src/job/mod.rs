@@ -16,6 +16,7 @@ mod named;
 mod read;
 mod slips;
 pub(crate) mod table;
+mod unit;
 
 pub use block::{Block, BlockKind, BlockValues};
 pub use document::kind_of_file;

@@ -1,7 +1,8 @@
 //! JSON Schemas (draft 2020-12) of the files that people type, made from the
 //! tables that their readers use.
 
-use super::table::{Key, Kind, Need, Range, Table, unit_of};
+use super::table::{Key, Kind, Need, Range, Table};
+use super::unit::unit_of;
 use super::{layers, map, material, printer, read};
 use serde_json::{Map, Value, json};
 

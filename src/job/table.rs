@@ -1,6 +1,8 @@
 //! What a file may say: every key once, with its kind, range, default and
 //! meaning. The reader, the schemas and "did you mean" follow from these tables.
 
+use super::unit::unit_of;
+
 /// A table of keys.
 #[derive(Debug)]
 pub(crate) struct Table {
@@ -142,38 +144,6 @@ pub(crate) const DIRECTION: Range = between(-360.0, 360.0);
 /// A temperature, degC: nothing here is frozen, and 500 burns every thermoplastic.
 pub(crate) const TEMPERATURE: Range = between(0.0, 500.0);
 
-/// The unit that a key's suffix names, for messages; empty where it has none.
-pub(crate) fn unit_of(key: &str) -> &'static str {
-    // the longest suffix first: `_mm` ends many others
-    const UNITS: &[(&str, &str)] = &[
-        ("_mm3_s", "mm3/s"),
-        ("_mm_s3", "mm/s3"),
-        ("_per_year", "per year"),
-        ("_per_day", "per day"),
-        ("_per_kg", "per kg"),
-        ("_per_h", "per h"),
-        ("_mm_s2", "mm/s2"),
-        ("_mm_s", "mm/s"),
-        ("_g_cm3", "g/cm3"),
-        ("_k_s", "K/s"),
-        ("_k", "K"),
-        ("_mm3", "mm3"),
-        ("_mm2", "mm2"),
-        ("_mm", "mm"),
-        ("_um", "um"),
-        ("_deg", "degrees"),
-        ("_c", "degC"),
-        ("_parts", "parts"),
-        ("_years", "years"),
-        ("_min", "min"),
-        ("_g", "g"),
-        ("_h", "h"),
-        ("_m", "m"),
-        ("_s", "s"),
-    ];
-    UNITS.iter().find(|(suffix, _)| key.ends_with(suffix)).map_or("", |(_, unit)| unit)
-}
-
 impl Table {
     /// The key of a name.
     pub(crate) fn key(&self, name: &str) -> Option<&'static Key> {
@@ -203,27 +173,6 @@ impl Table {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn units_come_from_the_suffix() {
-        for (key, unit) in [
-            ("layer_height_mm", "mm"),
-            ("max_flow_mm3_s", "mm3/s"),
-            ("travel_mm_s", "mm/s"),
-            ("work_mm_s2", "mm/s2"),
-            ("fill_angles_deg", "degrees"),
-            ("copies", ""),
-            ("process_temperature_c", "degC"),
-            ("density_g_cm3", "g/cm3"),
-            ("tow_per_kg", "per kg"),
-            ("shifts_per_day", "per day"),
-            ("setup_h", "h"),
-            ("tow_spool_m", "m"),
-            ("price_each", ""),
-        ] {
-            assert_eq!(unit_of(key), unit, "{key}");
-        }
-    }
 
     #[test]
     fn ranges_keep_their_ends() {

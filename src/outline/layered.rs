@@ -117,7 +117,9 @@ fn contour(
     let gap = a.dist(b);
     if gap > CLOSES_WITHIN_MM {
         let message = format!(
-            "a contour is open: it ends {gap:.3} mm from where it began, at most {CLOSES_WITHIN_MM} mm is closed here"
+            "a contour is open: it ends at x {:.3} mm, y {:.3} mm, {gap:.3} mm from where it began, at most \
+             {CLOSES_WITHIN_MM} mm is closed here",
+            b.x, b.y
         );
         return Err(fault.told("outline-open", message));
     }

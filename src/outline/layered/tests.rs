@@ -159,7 +159,7 @@ fn faults_are_told_with_their_place() {
         format!("{head}{line}\n$$GEOMETRYEND\n")
     };
     for (line, code, words) in [
-        ("$$POLYLINE/1,1,3,0,0,1,0,1,1", "outline-open", "it ends 1.414 mm"),
+        ("$$POLYLINE/1,1,3,0,0,1,0,1,1", "outline-open", "ends at x 1.000 mm, y 1.000 mm, 1.414 mm from"),
         ("$$POLYLINE/1,1,4,0,0,1,0,1,1", "cli-unreadable", "4 points need twice as many numbers, 6"),
         ("$$POLYLINE/1,3,1,0,0", "cli-unreadable", "direction 3"),
         ("$$POLYLINE/1,1,2,0,0,one,0", "cli-unreadable", "`one` is no number"),
