@@ -85,6 +85,7 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     let left_out: Vec<LeftOut> = courses.iter().flat_map(|c| c.left_out.iter().cloned()).collect();
     warnings::spirals(notes, &job, &courses);
     warnings::open_straps(notes, &job, &outline, &tasks, &courses, &left_out);
+    warnings::bent_straps(notes, &job, &outline, &courses);
     warnings::off_direction(notes, &job, &courses);
     warnings::open_hoops(notes, &job, &tasks, &courses);
     warnings::empty_regions(notes, &job, &tasks, &courses, &left_out);

@@ -237,6 +237,35 @@ fn a_strap_that_another_one_lies_across_names_it() {
 }
 
 #[test]
+fn a_strap_that_is_bent_round_a_hole_says_so() {
+    let folder = scratch("bent strap");
+    let svg = |third: &str| {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"40mm\" viewBox=\"0 0 80 40\">\
+             <rect width=\"80\" height=\"40\"/><circle cx=\"15\" cy=\"25\" r=\"6\"/>\
+             <circle cx=\"65\" cy=\"25\" r=\"6\"/>{third}</svg>"
+        )
+    };
+    link(&folder, &region("belt", BOTH, "strap", "courses = 2"));
+    for (third, bent) in [
+        // in the way of the upper side, beside the belt, and within it
+        ("<circle cx=\"40\" cy=\"19\" r=\"3\"/>", true),
+        ("<circle cx=\"40\" cy=\"8\" r=\"3\"/>", false),
+        ("<circle cx=\"40\" cy=\"25\" r=\"2\"/>", false),
+    ] {
+        std::fs::write(folder.join("arm.svg"), svg(third)).expect("the drawing");
+        let told = told_of(&folder);
+        assert!(!told.contains("strap-open"), "{third}: {told}");
+        assert_eq!(
+            told.contains("warning[strap-bent]: straps of region `belt` are bent by"),
+            bent,
+            "{third}: {told}"
+        );
+        assert_eq!(told.contains("round the hole at x 40.00 y 21.00 mm"), bent, "{third}: {told}");
+    }
+}
+
+#[test]
 fn courses_that_all_lie_closed_leave_nothing_out_though_holes_are_too_small_to_follow() {
     let folder = scratch("rims of small holes");
     // bores of 2 mm and tow that bends to 4 mm: the first course round each lies further out

@@ -369,6 +369,10 @@ pub static ALL: &[Code] = &[
         text: "A region with `spiral = true` is laid in closed courses all the same: between two of them there is no way over that keeps the bend radius and a tow's width from both. No cut is saved then, and the courses keep the little more room that a spiral's bends would have needed. Leave the key out, or give the region more or longer courses.",
     },
     Code {
+        name: "strap-bent",
+        text: "A strap is led round a hole in which none of its pins stands, because more straps close that way: the hole lies in the way of a side, or in the middle of a narrow arm. A strap in tension pulls straight, so it presses on that hole's edge, and what it carries is less than straight sides would. Fewer courses may pass beside the hole. Where the hole is to guide the strap, name it as a pin of the region.",
+    },
+    Code {
         name: "strap-open",
         text: "None of a region's straps closes round all of its pins in some layer. What turns about a single pin is laid as far as there is room, but a strap carries load as a loop: open, it ties no pin to another. Mostly a pin does not stand in its hole, two stand in different bodies, or another region is laid before it across its way; else there is no way round all of them within the bend radius and the room that perimeters leave.",
     },

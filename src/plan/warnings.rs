@@ -1,8 +1,10 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
 mod regions;
+mod straps;
 
-pub(super) use regions::{empty_regions, meets_alone, off_direction, open_hoops, open_straps, pins, spirals};
+pub(super) use regions::{empty_regions, meets_alone, off_direction, open_hoops, spirals};
+pub(super) use straps::{bent_straps, open_straps, pins};
 
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Severity, counted};
 use crate::fibre;

@@ -4,9 +4,8 @@ use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
 use crate::geom::path::Segment;
-use crate::geom::{Area, Bounds, Point, combine, offset, polyline, pt};
-use crate::job::{Job, Meets, Region, Rule, Shape};
-use crate::outline::Outline;
+use crate::geom::{Area, combine, offset};
+use crate::job::{Job, Meets, Rule};
 use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, ground};
 
 /// Warns, by name, of regions that are to be wound into spirals of which none came about.
@@ -65,107 +64,6 @@ pub(in crate::plan) fn off_direction(notes: &mut Notes, job: &Job, courses: &[fi
             }
         };
         notes.push(Diagnostic::warning("angle-off", message).help(help));
-    }
-}
-
-/// Warns of pins of straps that stand in none of the holes that their layer has, or in one
-/// that they do not fit.
-pub(in crate::plan) fn pins(notes: &mut Notes, job: &Job, outline: &Outline, layers: &[LayerTasks]) {
-    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
-        let Shape::Pins(pins) = &region.shape else { continue };
-        let asked = |t: &LayerTasks| t.tasks.iter().any(|t| t.region == index);
-        let first = outline.layers.iter().zip(layers).find(|(_, t)| asked(t)).map(|(l, _)| l);
-        let Some(layer) = first else { continue };
-        let holes: Vec<&Vec<Point>> = layer.outline.polygons().iter().flat_map(|p| p.holes()).collect();
-        for (number, &[x, y, r]) in (1..).zip(pins) {
-            let at = pt(x, y);
-            let d = match holes.iter().find(|h| polyline::ring_contains(h, at)) {
-                Some(hole) => off_hole(region, number, [x, y, r], hole),
-                None => in_no_hole(region, [x, y, r], &holes),
-            };
-            notes.warnings.extend(d.map(|d| d.at(&region.written.source, region.written.shape.clone(), "")));
-        }
-    }
-}
-
-fn in_no_hole(region: &Region, [x, y, r]: [f64; 3], holes: &[&Vec<Point>]) -> Option<Diagnostic> {
-    let at = pt(x, y);
-    // the hole whose edge is nearest
-    let away = |h: &&&Vec<Point>| {
-        polyline::ring_edges(h)
-            .map(|(a, b)| polyline::point_segment_distance(at, a, b))
-            .fold(f64::INFINITY, f64::min)
-    };
-    let nearest = holes.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
-    let b = Bounds::of(nearest.iter().copied())?;
-    let message = format!(
-        "the pin of radius {r} mm at x {x:.2} y {y:.2} mm of region `{}` stands in no hole; the nearest is about x {:.2} y {:.2} mm",
-        region.name,
-        b.centre().x,
-        b.centre().y
-    );
-    Some(
-        Diagnostic::warning("pin-in-no-hole", message)
-            .help("straps are laid round the pin as it is given; one that is drilled in later is well so"),
-    )
-}
-
-/// A pin in a round hole that is not where it is, or not as large.
-fn off_hole(region: &Region, number: usize, [x, y, r]: [f64; 3], hole: &[Point]) -> Option<Diagnostic> {
-    let (centre, radius) = polyline::circle(hole)?;
-    let off = centre.dist(pt(x, y));
-    if off.max((radius - r).abs()) <= OFF_HOLE_MM {
-        return None;
-    }
-    let message = format!(
-        "pin {number} of region `{}`, of radius {r} mm at x {x:.2} y {y:.2} mm, stands in a hole of radius {radius:.2} mm at x {:.2} y {:.2} mm",
-        region.name, centre.x, centre.y
-    );
-    Some(Diagnostic::warning("pin-off-hole", message).help(format!(
-        "as the hole is: [{:.2}, {:.2}, {radius:.2}]; straps go round the pin and its hole, whichever stands out",
-        centre.x, centre.y
-    )))
-}
-
-/// A pin may be off its hole by this, mm: less than a tow is wide.
-const OFF_HOLE_MM: f64 = 0.5;
-
-/// Warns, by name, of straps of which none goes round its pins.
-pub(in crate::plan) fn open_straps(
-    notes: &mut Notes,
-    job: &Job,
-    outline: &Outline,
-    layers: &[LayerTasks],
-    courses: &[fibre::LayerCourses],
-    left_out: &[LeftOut],
-) {
-    for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
-        let open = |l: &&LeftOut| {
-            l.region == region.name
-                && matches!(l.reason, Reason::Straps { missing, asked } if missing == asked)
-        };
-        let numbers: Vec<usize> = left_out.iter().filter(open).map(|l| l.layer).collect();
-        if numbers.is_empty() {
-            continue;
-        }
-        let message = format!(
-            "in {} no strap of region `{}` goes all the way round its pins: what is laid there turns about single pins, if anything, and ties none to another",
-            counted(numbers.len(), "layer"),
-            region.name
-        );
-        let all = outline.layers.iter().zip(layers.iter().zip(courses));
-        let there = all.filter(|(l, _)| numbers.contains(&l.number)).map(|(_, there)| there);
-        let across = laid_across(job, there, index);
-        let asked = layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index)).count();
-        if region.meets == Meets::Weave && !across.is_empty() && numbers.len() < asked {
-            // it has its turn in other layers, as was asked for
-            continue;
-        }
-        notes.push(Diagnostic::warning("strap-open", message).help(if across.is_empty() {
-            "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room".to_owned()
-        } else {
-            first_served(&across)
-        }));
     }
 }
 
@@ -228,7 +126,7 @@ fn goes_round(course: &fibre::Course) -> bool {
 
 /// Names of the regions whose tow is laid before another one's in some layers, on its ground;
 /// none where it would not close without them either.
-fn laid_across<'a>(
+pub(super) fn laid_across<'a>(
     job: &Job,
     layers: impl Iterator<Item = (&'a LayerTasks, &'a fibre::LayerCourses)>,
     index: usize,
@@ -261,7 +159,7 @@ fn laid_across<'a>(
 }
 
 /// What to do where others have the ground.
-fn first_served(names: &[String]) -> String {
+pub(super) fn first_served(names: &[String]) -> String {
     let told: Vec<String> = names.iter().take(MOST_NAMES).map(|n| format!("`{n}`")).collect();
     let more = names.len().saturating_sub(MOST_NAMES);
     let told = match told.as_slice() {
