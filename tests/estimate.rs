@@ -242,6 +242,18 @@ fn fields(line: &str) -> Vec<String> {
 }
 
 #[test]
+fn a_fault_is_json_by_either_way_to_ask_for_it() {
+    let job = link("fault as json", |job| job.replace("thickness_mm = 4.0", "thickness_mm = -4.0"));
+    let ways = [vec!["--json"], vec!["--format", "json"]].map(|way| {
+        let ran = estimate(&[vec![text(&job)], way].concat());
+        assert_eq!(ran.status, Some(1), "{}", ran.told);
+        json(&ran.out)
+    });
+    assert_eq!(ways[0], ways[1]);
+    assert_eq!(ways[0]["errors"][0]["code"], "out-of-range");
+}
+
+#[test]
 fn threads_change_no_figure() {
     let (a, b) = (example("link"), example("guide"));
     let with = |n: &str| estimate(&[text(&a), text(&b), "--quantity", "300", "--json", "-j", n]).out;

@@ -349,6 +349,39 @@ fn trials_are_programs_with_a_sheet() {
     assert!(told.contains("did you mean `pa12`"), "{told}");
 }
 
+#[test]
+fn a_sheet_that_has_been_filled_in_is_kept() {
+    let folder = folder("filled sheet");
+    let again = || towpath(&folder, &["printer", "trial", "reed-35", "--out", "t"]);
+    let sheet = folder.join("t/sheet.md");
+    fine(&folder, &["printer", "trial", "reed-35", "--out", "t"]);
+    let fresh = std::fs::read_to_string(&sheet).expect("a sheet");
+    // nobody has written into it, an editor has only saved it with line ends of its own
+    std::fs::write(&sheet, fresh.replace('\n', "\r\n")).expect("the sheet");
+    let (status, _, told) = again();
+    assert_eq!(status, Some(0), "{told}");
+    assert_eq!(std::fs::read_to_string(&sheet).expect("a sheet"), fresh);
+    let filled = fresh.replacen("______ mm", "14.6 mm", 1);
+    std::fs::write(&sheet, &filled).expect("the sheet");
+    std::fs::remove_file(folder.join("t/feed-tow.gcode")).expect("a trial");
+    let (status, _, told) = again();
+    assert!(status == Some(2) && told.contains("error[output-exists]"), "{told}");
+    assert!(told.contains("sheet.md` has been filled in"), "{told}");
+    assert_eq!(std::fs::read_to_string(&sheet).expect("a sheet"), filled);
+    assert!(!folder.join("t/feed-tow.gcode").exists(), "nothing was written");
+}
+
+#[test]
+fn loops_of_blocks_end() {
+    let folder = folder("loops");
+    let loops = "{% for a in range(9999) %}{% for b in range(9999) %}{% endfor %}{% endfor %}";
+    let profile = built_in("reed-35").replacen("end = '''", &format!("end = '''\n{loops}"), 1);
+    std::fs::write(folder.join("p.toml"), profile).expect("a profile");
+    let (status, _, told) = towpath(&folder, &["printer", "check", "p.toml"]);
+    assert!(status == Some(1) && told.contains("error[block-template]"), "{told}");
+    assert!(told.contains("does a loop run too often?"), "{told}");
+}
+
 /// Where the beads and courses of a trial lie: commanded x of lines along y.
 #[test]
 fn the_lines_of_the_head_offset_trial_are_a_vernier() {

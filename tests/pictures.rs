@@ -179,6 +179,30 @@ fn what_cannot_be_drawn_is_told() {
 }
 
 #[test]
+fn a_picture_takes_the_place_of_pictures_only() {
+    let folder = scratch("drawings");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    for file in ["job.toml", "map.toml", "link.svg"] {
+        std::fs::copy(example("link").with_file_name(file), folder.join(file)).expect("a copy");
+    }
+    std::fs::write(folder.join("other.svg"), "<svg xmlns=\"http://www.w3.org/2000/svg\"/>")
+        .expect("a drawing");
+    let bytes = |file: &str| std::fs::read(folder.join(file)).expect("a file");
+    for (file, why) in [("link.svg", "goes into the job"), ("other.svg", "it is a drawing")] {
+        let before = bytes(file);
+        let ran = picture(&folder.join("job.toml"), "8", &folder.join(file));
+        let told = String::from_utf8_lossy(&ran.stderr);
+        assert!(ran.status.code() == Some(2) && told.contains("error[output-exists]"), "{told}");
+        assert!(told.contains(why), "{told}");
+        assert_eq!(bytes(file), before, "{file}");
+    }
+    for layer in ["3", "8"] {
+        let ran = picture(&folder.join("job.toml"), layer, &folder.join("layer.svg"));
+        assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    }
+}
+
+#[test]
 fn the_page_holds_all_that_it_needs() {
     let folder = scratch("page");
     for (name, stem) in [("link", "treadle-link"), ("guide", "yarn-guide")] {

@@ -33,6 +33,13 @@ pub(super) struct Arguments {
     jobs: Option<NonZeroUsize>,
 }
 
+impl Arguments {
+    /// `--format json`, which is `--json` by another name.
+    pub(super) fn as_json(&self) -> bool {
+        self.format == Format::Json
+    }
+}
+
 /// Most parts a year that figures are worked out for.
 const MOST_PARTS: u32 = 1_000_000_000;
 

@@ -6,7 +6,7 @@ use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files;
 use crate::gcode::clock;
 use crate::job::{self, printer, schema};
-use crate::kit::{blank, fit, materials, sample, trial};
+use crate::kit::{blank, fit, materials, sample, sheet, trial};
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -202,9 +202,12 @@ pub(super) fn check(file: &Path, notes: &mut Notes) -> Outcome<Report> {
     Ok(report)
 }
 
+/// Bytes of a sheet that are looked at: far more than one has.
+const LARGEST_SHEET: usize = 1 << 20;
+
 /// `printer trial PRINTER --out DIR`.
 ///
-/// Errors: as of the profile and the materials; `trial-impossible`, `bed-full`.
+/// Errors: as of the profile and the materials; `output-exists`, `trial-impossible`, `bed-full`.
 pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     let (source, p) = job::printer_named(&arguments.printer)?;
     // a built-in machine is known to be invented
@@ -214,6 +217,15 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     }
     let matrix = arguments.matrix.as_deref().map(job::matrix_named).transpose()?;
     let tow = arguments.tow.as_deref().map(job::tow_named).transpose()?;
+    let there = arguments.out.join(sheet::FILE);
+    if files::head(&there, LARGEST_SHEET).is_some_and(|text| sheet::filled_in(&text)) {
+        let shown = there.display().to_string();
+        let message = format!("`{shown}` has been filled in: trials written anew would take its place");
+        return Err(Diagnostic::error("output-exists", message)
+            .in_file(shown)
+            .help("choose another folder with --out, or put the sheet aside")
+            .into());
+    }
     let trials = trial::write(&p, matrix, tow)?;
     let files: Vec<(String, Vec<u8>)> =
         trials.files.iter().map(|(n, t)| (n.clone(), t.clone().into_bytes())).collect();
@@ -223,11 +235,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     for name in &names {
         let _ = writeln!(text, "  {name}");
     }
-    let _ = writeln!(
-        text,
-        "hot heads, moving axes, fumes: read {} before anything runs",
-        arguments.out.join("sheet.md").display()
-    );
+    let _ = writeln!(text, "hot heads, moving axes, fumes: read {} before anything runs", there.display());
     let warnings: Vec<Value> = notes.warnings.iter().map(super::show::json).collect();
     Ok(Report::telling(text, json!({"files": names, "warnings": warnings})))
 }

@@ -216,7 +216,7 @@ fn command(arguments: &[OsString]) -> u8 {
     let console = Console::new(cli.general.color, cli.general.quiet);
     let mut notes = Notes::default();
     let outcome = dispatch(&cli, &console, &mut notes);
-    finish(&console, cli.general.json, &notes, outcome)
+    finish(&console, cli.as_json(), &notes, outcome)
 }
 
 /// A wrong command line as the parser tells it: what is wrong up to the first blank line, then
@@ -229,8 +229,16 @@ fn wrong_words(told: &str) -> Diagnostic {
     lines.filter_map(|l| l.strip_prefix("tip: ")).fold(d, Diagnostic::help)
 }
 
+impl Cli {
+    /// Results and faults are to be JSON, by either of the two ways to ask for it.
+    fn as_json(&self) -> bool {
+        let format = matches!(&self.command, Command::Estimate(arguments) if arguments.as_json());
+        self.general.json || format
+    }
+}
+
 fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> {
-    let as_json = cli.general.json;
+    let as_json = cli.as_json();
     match &cli.command {
         Command::Plan(arguments) if arguments.watch => {
             watch::plan(arguments, console, as_json);

@@ -62,6 +62,9 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
         let planned = plan::plan(notes, &arguments.job)?;
         super::with_path(notes, &arguments.job);
         let drawn = drawn(arguments, &planned, format, stem)?;
+        for (name, _) in &drawn {
+            keep_drawings(&arguments.job, &arguments.out.with_file_name(name))?;
+        }
         let folder = match arguments.out.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
@@ -81,6 +84,29 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
         Ok(Report::telling(text, json!({ "name": planned.job.name, "files": paths })))
     })
 }
+
+/// A picture takes the place of an earlier picture only: a drawing is somebody's work.
+///
+/// Errors: `output-exists`.
+fn keep_drawings(job: &Path, out: &Path) -> Outcome<()> {
+    let same =
+        |named: &PathBuf| named.canonicalize().ok().is_some_and(|n| Some(n) == out.canonicalize().ok());
+    let shown = out.display().to_string();
+    let message = if job::named_files(job).iter().any(same) {
+        format!("`{shown}` goes into the job: a picture of its name would take its place")
+    } else if files::head(out, LARGEST_PICTURE).is_some_and(|text| report::is_other_drawing(&text)) {
+        format!("`{shown}` is there already, and it is a drawing, not a picture of a layer")
+    } else {
+        return Ok(());
+    };
+    Err(Diagnostic::error("output-exists", message)
+        .in_file(shown)
+        .help("choose another name, as layer.svg")
+        .into())
+}
+
+/// Bytes of a file that are looked at to tell what it is.
+const LARGEST_PICTURE: usize = 64 << 20;
 
 /// Names and bytes of the pictures.
 fn drawn(

@@ -282,7 +282,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "output-exists",
-        text: "A new job or a new printer profile would be written over a file that is there already. Nothing is overwritten and nothing was written: choose another name or another folder.",
+        text: "A file that is somebody's work would be written over: a new job or profile where one is there already, a picture where a drawing or another file of the job has its name, a sheet of trials that has been filled in. Nothing is overwritten and nothing was written: choose another name or another folder.",
     },
     Code {
         name: "output-of-another-job",

@@ -377,7 +377,9 @@ impl Block {
 
     fn failed(&self, e: &minijinja::Error) -> Diagnostic {
         let mut message = e.kind().to_string();
-        if let Some(detail) = e.detail() {
+        if e.kind() == minijinja::ErrorKind::OutOfFuel {
+            message = format!("it takes more than {MOST_STEPS} steps: does a loop run too often?");
+        } else if let Some(detail) = e.detail() {
             message.push_str(": ");
             message.push_str(detail);
         }
@@ -597,8 +599,13 @@ fn environment() -> Environment<'static> {
     let mut environment = Environment::new();
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_debug(true);
+    environment.set_fuel(Some(MOST_STEPS));
     environment
 }
+
+/// Steps that a template may take, far above any that a block of a program needs: loops in it
+/// that go on for ever are a mistake in a profile, not something to wait for.
+const MOST_STEPS: u64 = 1_000_000;
 
 /// Where a whole word first stands in a text.
 fn word_in(text: &str, word: &str) -> Option<Range<usize>> {

@@ -10,8 +10,8 @@ pub mod blank;
 pub mod fit;
 pub mod materials;
 pub mod sample;
+pub mod sheet;
 pub mod trial;
 
 mod edit;
 mod piece;
-mod sheet;

@@ -2,10 +2,14 @@
 //! each reading goes.
 
 use super::trial::{Facts, Trial};
+use crate::files::Input;
 use crate::gcode::clock;
 use crate::geom::Point;
 use crate::job::Job;
 use std::fmt::Write as _;
+
+/// The sheet's name.
+pub const FILE: &str = "sheet.md";
 
 /// The sheet of a printer's trials, Markdown.
 pub(super) fn text(job: &Job, trials: &[Trial]) -> String {
@@ -45,7 +49,22 @@ pub(super) fn text(job: &Job, trials: &[Trial]) -> String {
          with your times writes `times.head_change_s` (now {} s), `controller.block_time_s` (now {} s) and `limits.acceleration_mm_s2` (now work {}, travel {} mm/s2), and says what the times cannot tell apart. Prints of parts that you timed may be added; leave `--hot` out where bed and chamber were cold.",
         p.times.head_change_s, p.controller.block_time_s, p.limits.work_mm_s2, p.limits.travel_mm_s2
     ));
-    out.trim_end().to_owned() + "\n"
+    sealed(&(out.trim_end().to_owned() + "\n"))
+}
+
+/// Before the first digits of the hash of what stands above it, in a comment.
+const SEAL: &str = "\n<!-- as written: ";
+
+/// A sheet with what tells later on whether somebody has written into it.
+fn sealed(text: &str) -> String {
+    let hash = Input::of("sheet", "", text.as_bytes()).sha256;
+    format!("{text}{SEAL}{} -->\n", &hash[..12])
+}
+
+/// A sheet holds readings, or whatever else it did not have when it was written.
+pub fn filled_in(text: &str) -> bool {
+    let text = text.replace("\r\n", "\n");
+    text.rsplit_once(SEAL).is_none_or(|(above, _)| sealed(above) != text)
 }
 
 fn list(values: &[f64]) -> String {

@@ -81,7 +81,7 @@ pub fn write(printer: &Printer, matrix: Option<Matrix>, tow: Option<Tow>) -> Out
         time_work(&job("time-work"))?,
         time_travel(&job("time-travel"))?,
     ];
-    let mut files = vec![("sheet.md".to_owned(), sheet::text(&job("sheet"), &trials))];
+    let mut files = vec![(sheet::FILE.to_owned(), sheet::text(&job("sheet"), &trials))];
     files.extend(trials.into_iter().map(|t| (format!("{}.gcode", t.name), t.written.program)));
     Ok(Trials { files })
 }

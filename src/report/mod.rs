@@ -14,7 +14,7 @@ mod sheet;
 mod svg;
 
 pub use page::{Told, page};
-pub use picture::{Format, picture};
+pub use picture::{Format, is_other_drawing, picture};
 
 use crate::matrix::LayerBeads;
 use crate::outline::Outline;

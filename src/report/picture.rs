@@ -32,6 +32,14 @@ impl Format {
     }
 }
 
+/// What the title block says of who drew it.
+const DRAWN_BY: &str = "drawn by";
+
+/// A text is an SVG that no picture of a layer is: somebody's drawing.
+pub fn is_other_drawing(text: &str) -> bool {
+    text.contains("<svg") && !text.contains(&format!(">{DRAWN_BY}<"))
+}
+
 /// Layer `index` (from 0) of a planned job as the bytes of a picture file; empty
 /// where the part has no such layer.
 pub fn picture(job: &Job, work: &Work, left_out: &[LeftOut], index: usize, format: Format) -> Vec<u8> {
@@ -212,7 +220,7 @@ fn block(canvas: &mut Canvas, layout: &Layout, job: &Job, work: &Work, index: us
             (60.0, "tow in this layer", format!("{:.2} m, {}", tow / 1000.0, counted(laid.len(), "course"))),
             (38.0, "beads", beads.to_string()),
             (40.0, "job, sha256", hash),
-            (42.0, "drawn by", format!("towpath {}", env!("CARGO_PKG_VERSION"))),
+            (42.0, DRAWN_BY, format!("towpath {}", env!("CARGO_PKG_VERSION"))),
         ],
     ];
     let heights = [12.0, 9.0, 9.0];

@@ -104,12 +104,15 @@ function visible(view, list) {
 
 function boxOf(stroke) {
   if (!stroke.box) {
-    const p = stroke.points, box = [Infinity, Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < p.length; i += 2) {
-      box[0] = Math.min(box[0], p[i]);
-      box[1] = Math.min(box[1], p[i + 1]);
-      box[2] = Math.max(box[2], p[i]);
-      box[3] = Math.max(box[3], p[i + 1]);
+    const box = [Infinity, Infinity, -Infinity, -Infinity];
+    // tow that trails lies beside the nozzle's way
+    for (const p of stroke.laid ? [stroke.points, stroke.laid] : [stroke.points]) {
+      for (let i = 0; i < p.length; i += 2) {
+        box[0] = Math.min(box[0], p[i]);
+        box[1] = Math.min(box[1], p[i + 1]);
+        box[2] = Math.max(box[2], p[i]);
+        box[3] = Math.max(box[3], p[i + 1]);
+      }
     }
     stroke.box = box;
   }

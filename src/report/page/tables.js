@@ -34,9 +34,12 @@ function sortable(table) {
   });
 }
 
-/** RFC 4180: commas, quotes doubled, CRLF. */
+/** RFC 4180: commas, quotes doubled, CRLF; what a spreadsheet would run as a formula is a text. */
 function csvOf(table) {
-  const cell = (text) => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
+  const cell = (typed) => {
+    const text = /^[=+\-@]/.test(typed) && !Number.isFinite(Number(typed)) ? `'${typed}` : typed;
+    return /[",'\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+  };
   const rows = [table.tHead.rows[0], ...table.tBodies[0].rows];
   return rows.map((r) => [...r.cells].map((c) => cell(c.textContent.trim())).join(",")).join("\r\n") + "\r\n";
 }
