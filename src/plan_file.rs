@@ -201,6 +201,8 @@ struct Quality {
     courses: usize,
     /// Of these, those that end where they began.
     closed: usize,
+    /// And those that were wound from such: they go round more than once.
+    spirals: usize,
     ends: usize,
     /// null without tow.
     cuts_per_m: Option<f64>,
@@ -506,6 +508,7 @@ fn quality(q: &crate::fibre::RegionQuality) -> Quality {
         }),
         courses: q.courses,
         closed: q.closed,
+        spirals: q.spirals,
         ends: 2 * q.courses,
         cuts_per_m: (q.length_mm > 0.0).then(|| coarse(1000.0 * f64_of(q.courses) / q.length_mm)),
         length_mm: coarse(q.length_mm),

@@ -112,6 +112,11 @@ fn by_priority_the_higher_has_the_place() {
 fn woven_the_place_changes_hands_from_layer_to_layer() {
     for (written, numbers) in [("all", [1, 2, 3, 4].as_slice()), ("1-4/2", &[1, 3]), ("2-4", &[2, 3, 4])] {
         let (layers, width) = laid_in(written, "weave", [0.0, 90.0]);
+        // what names a course's region does not change hands with the ground
+        for (region, rank) in [("left", 0), ("right", 1)] {
+            let mut mine = layers.iter().flat_map(|l| &l.courses).filter(|c| c.region == region).peekable();
+            assert!(mine.peek().is_some() && mine.all(|c| c.rank == rank), "{written}: {region}");
+        }
         for (turn, number) in numbers.iter().enumerate() {
             let (left, right) = reaches(&layers[number - 1], width);
             if turn % 2 == 0 {

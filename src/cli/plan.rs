@@ -92,6 +92,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
             "reachable_mm2": r.reachable_mm2,
             "courses": r.courses,
             "closed": r.closed,
+            "spirals": r.spirals,
             "length_mm": r.length_mm,
             "given_up_mm": r.given_up_mm,
             "angle_off_deg": r.angle_off_deg,
@@ -191,7 +192,12 @@ fn served(cover: &[RegionCover], job: &Job) -> String {
             r.region,
             r.covered_percent(),
             counted(r.courses, "course"),
-            if closes(&r.region) || r.closed > 0 { format!(" ({} closed)", r.closed) } else { String::new() },
+            match (r.closed, r.spirals) {
+                (0, 0) if !closes(&r.region) => String::new(),
+                (closed, 0) => format!(" ({closed} closed)"),
+                (0, wound) => format!(" ({})", counted(wound, "spiral")),
+                (closed, wound) => format!(" ({closed} closed, {})", counted(wound, "spiral")),
+            },
         ));
     }
     out

@@ -17,7 +17,7 @@ pub struct Course {
     pub region: String,
     /// The rule that laid it.
     pub rule: Rule,
-    /// Place of its region among the map's by priority: 0 is laid first.
+    /// Place of its region among the map's by priority, 0 first.
     pub rank: usize,
     path: Path,
     /// Where the tow comes to lie, where that is not where the nozzle goes.
@@ -102,6 +102,9 @@ impl std::fmt::Display for CourseFault {
 /// arc flatter than 10 nm is written as a line and turns by less than this.
 const JOINT_RAD: f64 = 1.8e-3;
 
+/// Turns from which on an open course is a spiral: less goes round like a loop that is cut open.
+const WOUND: f64 = 1.1;
+
 /// Largest gap between two pieces, mm: rounding in the last digits only.
 const GAP_MM: f64 = 1e-6;
 
@@ -150,6 +153,12 @@ impl Course {
     /// course one that does is led from its start back to there by an open way.
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Closed courses that were wound into one: it goes round more than once.
+    pub fn is_spiral(&self) -> bool {
+        let wanted = self.wanted();
+        self.rule.closes() && !wanted.closed && wanted.turned().abs() >= WOUND * std::f64::consts::TAU
     }
 
     /// Length, mm.

@@ -17,6 +17,8 @@ pub struct RegionCover {
     pub courses: usize,
     /// Of these, closed ones.
     pub closed: usize,
+    /// And such as were wound from closed ones.
+    pub spirals: usize,
     /// Tow laid, mm.
     pub length_mm: f64,
     /// Tow asked for and not laid, mm.
@@ -40,6 +42,7 @@ impl RegionCover {
                     reachable_mm2: 0.0,
                     courses: 0,
                     closed: 0,
+                    spirals: 0,
                     length_mm: 0.0,
                     given_up_mm: 0.0,
                     angle_off_deg: None,
@@ -57,6 +60,7 @@ impl RegionCover {
             r.reachable_mm2 += q.reachable_mm2;
             r.courses += q.courses;
             r.closed += q.closed;
+            r.spirals += q.spirals;
             r.length_mm += q.length_mm;
             r.given_up_mm += q.given_up_mm;
             if let Some(b) = q.bends {

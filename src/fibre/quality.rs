@@ -38,6 +38,8 @@ pub struct RegionQuality {
     pub courses: usize,
     /// Of these, closed ones.
     pub closed: usize,
+    /// And such as were wound from closed ones.
+    pub spirals: usize,
     /// Tow laid, mm.
     pub length_mm: f64,
     /// Longest course, mm.
@@ -176,6 +178,7 @@ pub(super) fn measure(
         bends: bends(s.courses),
         courses: s.courses.len(),
         closed: s.courses.iter().filter(|c| c.wanted().closed).count(),
+        spirals: s.courses.iter().filter(|c| c.is_spiral()).count(),
         length_mm,
         longest_mm: lengths().fold(0.0, f64::max),
         shortest_mm: if s.courses.is_empty() { 0.0 } else { lengths().fold(f64::INFINITY, f64::min) },

@@ -120,6 +120,15 @@ impl Path {
         self.segments.last().map(Segment::to)
     }
 
+    /// Turn from start to end, radians, to the left above 0: bends to either side cancel.
+    pub fn turned(&self) -> f64 {
+        let bends = self.segments.iter().map(|s| match s {
+            Segment::Arc(a) => a.sign() * a.sweep(),
+            Segment::Line { .. } => 0.0,
+        });
+        bends.sum()
+    }
+
     /// Radius of the tightest bend, mm. Infinite for a straight path.
     pub fn min_radius(&self) -> f64 {
         self.segments.iter().map(Segment::radius).fold(f64::INFINITY, f64::min)

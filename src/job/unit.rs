@@ -104,12 +104,12 @@ pub(super) fn in_another_unit<'a>(typed: &str, known: &[&'a str]) -> Option<(&'a
     let (stem, from) = parted(typed)?;
     known.iter().find_map(|key| {
         let (known_stem, to) = parted(key)?;
-        (known_stem == stem && from.of == to.of && from.of != Of::Other).then(|| (*key, counted(from, to)))
+        (known_stem == stem && from.of == to.of && from.of != Of::Other).then(|| (*key, converted(from, to)))
     })
 }
 
 /// `1 min is 60 s`, the way that gives a number above 1.
-fn counted(from: &Unit, to: &Unit) -> String {
+fn converted(from: &Unit, to: &Unit) -> String {
     if from.text == to.text {
         return String::new();
     }

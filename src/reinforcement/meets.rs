@@ -41,9 +41,6 @@ pub(super) fn turn_round(tasks: &mut [Task], some: &[usize]) {
     for k in 0..some.len() / 2 {
         let (a, b) = (some[k], some[some.len() - 1 - k]);
         tasks.swap(a, b);
-        let rank = tasks[a].rank;
-        tasks[a].rank = tasks[b].rank;
-        tasks[b].rank = rank;
     }
 }
 

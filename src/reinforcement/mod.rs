@@ -31,7 +31,7 @@ pub struct LayerTasks {
 pub struct Task {
     /// Index of the region in the map.
     pub region: usize,
-    /// Place by priority, 0 first.
+    /// Place of the region among the map's by priority, 0 first, whatever its turn is here.
     pub rank: usize,
     /// Where.
     pub target: Target,

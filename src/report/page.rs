@@ -5,7 +5,7 @@ use super::canvas::Canvas;
 use super::pack::{self, STEP_MM, base64};
 use super::sheet::{self, Detail, View};
 use super::svg::{self, Colours};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, counted};
 use crate::estimate::Estimate;
 use crate::fibre::RegionCover;
 use crate::gcode::clock;
@@ -358,7 +358,12 @@ fn region_rows(told: &Told<'_>) -> Vec<Value> {
             let left =
                 told.left_out.iter().filter(|l| l.region == r.name).map(|l| l.length_mm).sum::<f64>() + 0.0;
             let cover = told.cover.iter().find(|c| c.region == r.name);
-            let closed = cover.filter(|c| r.rule.closes() || c.closed > 0).map(|c| c.closed.to_string());
+            let closed =
+                cover.filter(|c| r.rule.closes() || c.closed > 0).map(|c| match (c.closed, c.spirals) {
+                    (closed, 0) => closed.to_string(),
+                    (0, wound) => counted(wound, "spiral"),
+                    (closed, wound) => format!("{closed} + {}", counted(wound, "spiral")),
+                });
             let bend = cover.and_then(|c| c.least_radius_mm).map(|mm| format!("{mm:.1}"));
             json!([
                 r.name,

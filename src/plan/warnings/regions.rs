@@ -3,7 +3,6 @@
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
-use crate::geom::path::Segment;
 use crate::geom::{Area, combine, offset};
 use crate::job::{Job, Meets, Rule};
 use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, ground};
@@ -107,21 +106,7 @@ fn goes_round(course: &fibre::Course) -> bool {
     // a spiral's last turn runs out on its way round
     const NEARLY: f64 = 0.95;
     let path = course.wanted();
-    let turned: f64 = path
-        .segments
-        .iter()
-        .map(|s| match s {
-            Segment::Arc(a) => {
-                if a.ccw {
-                    s.length() / s.radius()
-                } else {
-                    -s.length() / s.radius()
-                }
-            }
-            Segment::Line { .. } => 0.0,
-        })
-        .sum();
-    path.closed || turned.abs() >= NEARLY * std::f64::consts::TAU
+    path.closed || path.turned().abs() >= NEARLY * std::f64::consts::TAU
 }
 
 /// Names of the regions whose tow is laid before another one's in some layers, on its ground;
