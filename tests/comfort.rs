@@ -324,6 +324,31 @@ fn round_a_hole_too_small_to_follow_contours_are_as_many_as_hoops() {
 }
 
 #[test]
+fn two_hoops_round_a_small_hole_become_a_spiral_whatever_its_size() {
+    let folder = scratch("small holes");
+    let map = "[[region]]\nname = \"h\"\nshape = { hole_at_mm = [40, 40] }\nlayers = \"2-4\"\nrule = \"hoop\"\ncourses = 2\n";
+    link(&folder, map);
+    let job = std::fs::read_to_string(folder.join("arm.toml")).expect("the job");
+    let job = job.lines().map(|line| match line.split(" = ").next() {
+        Some("printer") => "printer = \"reed-35\"".to_owned(),
+        Some("thickness_mm") => "thickness_mm = 1.0".to_owned(),
+        _ => line.to_owned(),
+    });
+    std::fs::write(folder.join("arm.toml"), job.collect::<Vec<_>>().join("\n")).expect("the job");
+    // 25 and 29 mm long, 43 mm can be laid
+    for r in [2.5, 2.73, 2.75, 2.8, 3.0] {
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+             <rect width=\"80\" height=\"80\"/><circle cx=\"40\" cy=\"40\" r=\"{r}\"/></svg>"
+        );
+        std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+        let (status, out, told) = towpath(&folder, &["plan", "arm.toml", "--out", "out"]);
+        assert_eq!(status, Some(0), "{r}: {told}");
+        assert!(out.contains("3 courses (3 spirals)"), "{r}: {out}{told}");
+    }
+}
+
+#[test]
 fn few_cuts_never_has_more_of_them() {
     let folder = scratch("few cuts");
     link(&folder, "");

@@ -177,8 +177,8 @@ impl TimeSplit {
     fn in_hundredths(self) -> Self {
         let [fibre, matrix, travel, head_change, heating, cutting, other] =
             [self.fibre, self.matrix, self.travel, self.head_change, self.heating, self.cutting, self.other]
-                .map(|s| to(2, s));
-        let total = to(2, fibre + matrix + travel + head_change + heating + cutting + other);
+                .map(hundredths);
+        let total = hundredths(fibre + matrix + travel + head_change + heating + cutting + other);
         Self { total, fibre, matrix, travel, head_change, heating, cutting, other }
     }
 }
@@ -188,10 +188,19 @@ fn share_of(part: f64, whole: f64) -> f64 {
     if whole > 0.0 { to(5, part / whole) } else { 0.0 }
 }
 
-/// Rounded to some decimals: digits that a figure does not have are left out.
+/// Rounded to some decimals: digits that a figure does not have are left out. Of a small figure
+/// as many are kept as make it good for 0.01 %.
 fn to(decimals: usize, v: f64) -> f64 {
-    let scale = [1.0, 10.0, 1e2, 1e3, 1e4, 1e5][decimals.min(5)];
+    let mut scale = [1.0, 10.0, 1e2, 1e3, 1e4, 1e5][decimals.min(5)];
+    while v.abs() * scale < 5e3 && scale < 1e12 {
+        scale *= 10.0;
+    }
     (v * scale).round() / scale
+}
+
+/// Rounded to 0.01.
+fn hundredths(v: f64) -> f64 {
+    (v * 1e2).round() / 1e2
 }
 
 #[cfg(test)]
@@ -264,6 +273,14 @@ mod tests {
         // two parts of 200 mm3 less the 80 mm3 left open
         near("porosity", e.printed_porosity, 1.0 - 196.0 / 240.0);
         near("total of what is told", e.time_s.total, 33.0);
+    }
+
+    #[test]
+    fn small_figures_keep_as_many_digits_as_a_check_needs() {
+        for v in [0.000_985_4, 0.000_012_344_9, 0.049_999, 0.73, 12_345.678_9, 0.0] {
+            assert!((to(5, v) - v).abs() <= 1e-4 * v, "{v}: {}", to(5, v));
+        }
+        assert!((to(3, 37_251.234_56) - 37_251.235).abs() < 1e-9, "large ones as many as were asked for");
     }
 
     #[test]

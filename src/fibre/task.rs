@@ -83,17 +83,35 @@ enum Loops<'a> {
 /// saves few cuts gives up whole loops. Found on the bench set.
 const CUT_OF_A_LOOP: f64 = 0.06;
 
-/// How much wider loops are bent that are to be wound into a spiral, in the ways of
-/// laying a region that are tried: between loops a spiral bends tighter than they do, a
-/// little where they run straight, more where they are round throughout. `None` leaves
-/// loops as they are.
-fn windings(region: &Region) -> (Option<f64>, &'static [Option<f64>]) {
+/// How closed courses are bent, and which are wound into spirals.
+#[derive(Clone, Copy)]
+struct Winding {
+    /// How much wider than asked for loops are bent: between loops a spiral bends tighter
+    /// than they do, a little where they run straight, more where they are round throughout.
+    wider: f64,
+    /// Every chain of loops is wound, or only what is too short to be laid by itself.
+    all: bool,
+}
+
+impl Winding {
+    /// Loops as they are asked for.
+    const NONE: Self = Self { wider: 1.0, all: false };
+
+    const fn all(wider: f64) -> Self {
+        Self { wider, all: true }
+    }
+}
+
+/// The ways of winding in which a region is laid, the first and those that are tried beside it.
+fn windings(region: &Region) -> (Winding, &'static [Winding]) {
+    const LITTLE: Winding = Winding::all(1.02);
+    const WELL: Winding = Winding::all(spiral::MARGIN);
     if region.spiral {
-        (Some(spiral::MARGIN), &[Some(1.02)])
+        (WELL, &[LITTLE])
     } else if region.may_wind() {
-        (None, &[Some(1.02), Some(spiral::MARGIN)])
+        (Winding::NONE, &[LITTLE, WELL])
     } else {
-        (None, &[])
+        (Winding::NONE, &[])
     }
 }
 
@@ -121,16 +139,23 @@ pub(super) fn lay<'a>(
     place: &Place<'_>,
 ) -> Laid<'a> {
     let lay =
-        |wound: Option<f64>, loops: Loops<'_>| lay_wound(job, region, task, field, place, (wound, loops));
-    let way = |wound: Option<f64>| {
-        let mut all = lay(wound, Loops::All);
+        |winding: Winding, loops: Loops<'_>| lay_wound(job, region, task, field, place, (winding, loops));
+    let way = |winding: Winding| {
+        let mut all = lay(winding, Loops::All);
+        if !all.unwound.is_empty() && !winding.all {
+            // loops that are hardly wider than tow can bend leave no way over from one to the next
+            let wider = lay(Winding { wider: spiral::MARGIN, all: false }, Loops::All);
+            if wider.unwound.len() < all.unwound.len() && wider.length_mm() > all.length_mm() {
+                all = wider;
+            }
+        }
         if !all.unwound.is_empty() {
             // they stood in the way of other courses, which went round them
-            all = lay(wound, Loops::AllBut(&all.unwound));
+            all = lay(winding, Loops::AllBut(&all.unwound));
         }
         if !all.unwound.is_empty() || (all.wound_short && region.courses.is_none()) {
             // what is to be filled is filled in the way that covers more
-            let long = lay(wound, Loops::Long);
+            let long = lay(winding, Loops::Long);
             if !all.unwound.is_empty() || long.length_mm() > all.length_mm() {
                 return long;
             }
@@ -140,12 +165,12 @@ pub(super) fn lay<'a>(
     let (first, others) = windings(region);
     let mut best = way(first);
     let mut loops = best.loops();
-    for &margin in others {
+    for &winding in others {
         // without loops, or when each is in a spiral, wider ones save no more cuts
         if loops == 0 && !region.spiral {
             break;
         }
-        let wound = way(margin);
+        let wound = way(winding);
         loops = wound.loops();
         best = if region.spiral { best.or_more_wound(wound) } else { best.or_fewer_cuts(wound) };
     }
@@ -159,9 +184,9 @@ fn lay_wound<'a>(
     task: &Task,
     field: Option<&super::Directions>,
     place: &Place<'_>,
-    (wound, loops): (Option<f64>, Loops<'_>),
+    (winding, loops): (Winding, Loops<'_>),
 ) -> Laid<'a> {
-    let order = order_of(job, region, task, (wound, loops));
+    let order = order_of(job, region, task, (winding, loops));
     let mut room = Room::new(order, place.free);
     if let Loops::AllBut(points) = loops {
         room.unwound = points.to_vec();
@@ -179,7 +204,7 @@ fn lay_wound<'a>(
         (Target::Area(_), _) => contour::lay(&mut room),
         (Target::Holes { holes, .. }, rule) => {
             for hole in holes {
-                hoop::lay(&mut room, hole, clearance(job), rule != Rule::Hoop, wound.is_some());
+                hoop::lay(&mut room, hole, clearance(job), rule != Rule::Hoop, winding.all);
             }
             if order.courses.is_none() {
                 // filled as far as it goes: what of loops lies outside was not asked for
@@ -198,13 +223,13 @@ fn lay_wound<'a>(
     ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
     let mut unwound = Vec::new();
     let wound_short = !room.short_loops().is_empty();
-    if let Some(margin) = wound {
-        let (fewer, strips) = spiral::wind(&mut room, margin);
+    if winding.all {
+        let (fewer, strips) = spiral::wind(&mut room, winding.wider);
         saved += fewer;
         wound_loops = strips;
     }
     if wound_short {
-        wound_loops.extend(spiral::wind_short(&mut room, wound.unwrap_or(1.0)));
+        wound_loops.extend(spiral::wind_short(&mut room, winding.wider));
         unwound = room.give_up_short_loops();
     }
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
@@ -222,7 +247,7 @@ fn order_of<'a>(
     job: &Job,
     region: &'a Region,
     task: &Task,
-    (wound, loops): (Option<f64>, Loops<'_>),
+    (winding, loops): (Winding, Loops<'_>),
 ) -> Order<'a> {
     let shortest = job.printer.shortest_course_mm();
     let winds = !matches!(region.rule, Rule::Unidirectional | Rule::Steered) && !matches!(loops, Loops::Long);
@@ -233,7 +258,7 @@ fn order_of<'a>(
         width: job.tow.width_mm,
         spacing: region.spacing_mm,
         // between two loops a spiral bends a little tighter than they do
-        radius: region.min_bend_radius_mm * wound.unwrap_or(1.0),
+        radius: region.min_bend_radius_mm * winding.wider,
         asked_radius: region.min_bend_radius_mm,
         shortest,
         shortest_loop: if winds { 0.0 } else { shortest },
