@@ -237,6 +237,37 @@ fn a_strap_that_another_one_lies_across_names_it() {
 }
 
 #[test]
+fn a_woven_strap_that_waits_for_its_turn_lies_in_nobodys_way() {
+    let folder = scratch("turns");
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+        <rect width=\"80\" height=\"80\"/><circle cx=\"14\" cy=\"66\" r=\"5\"/>\
+        <circle cx=\"66\" cy=\"66\" r=\"5\"/><circle cx=\"14\" cy=\"14\" r=\"5\"/></svg>";
+    let strap = |name: &str, far: &str| {
+        let pins = format!("pins_mm = [[14, 14, 5], {far}]");
+        region(name, &pins, "strap", "courses = 4\nmeets = \"weave\"\npriority = 2")
+    };
+    let rim = region("rim", "outline = true", "contour", "courses = 2");
+    link(&folder, &(strap("along", "[66, 14, 5]") + &strap("across", "[14, 66, 5]") + &rim));
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let told = told_of(&folder);
+    assert!(!told.contains("strap-open") && !told.contains("in region `a"), "{told}");
+    let plan = std::fs::read_to_string(folder.join("out/arm.plan.json")).expect("a plan");
+    let plan: serde_json::Value = serde_json::from_str(&plan).expect("JSON");
+    for (layer, own, other) in [(2, "along", "across"), (3, "across", "along")] {
+        let courses = plan["layers"][layer]["courses"].as_array().expect("courses");
+        let closed =
+            |name: &str| courses.iter().filter(|c| c["region"] == name && c["closed"] == true).count();
+        // two round the outside and two round each hole
+        assert_eq!((closed(own), closed("rim")), (4, 8), "layer {layer}");
+        assert!(courses.iter().all(|c| c["region"] != other), "{other}");
+        let left_out = plan["left_out"].as_array().expect("a list");
+        let waits = |l: &&serde_json::Value| l["region"] == other && l["layer"] == layer + 1;
+        let why = left_out.iter().find(waits).map(|l| &l["reason"]);
+        assert!(why.is_some_and(|w| w.as_str().is_some_and(|w| w.starts_with("woven: "))), "{why:?}");
+    }
+}
+
+#[test]
 fn a_strap_that_is_bent_round_a_hole_says_so() {
     let folder = scratch("bent strap");
     let svg = |third: &str| {

@@ -37,7 +37,7 @@ use crate::geom::nearest::Lines;
 use crate::geom::{Area, bend, combine, offset, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
-use crate::reinforcement::{LayerTasks, LeftOut, Reason, Task};
+use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, Task};
 use order::Order;
 use rayon::prelude::*;
 
@@ -147,6 +147,13 @@ pub(crate) fn closes_alone(job: &Job, task: &Task, inside: &Area) -> bool {
     task::lay(job, region, task, None, &place).room.courses.iter().any(|c| c.path().closed)
 }
 
+/// A strap that weaves does not close, but would if it were its turn.
+fn waits(job: &Job, task: &Task, laid: &[Course], inside: &Area) -> bool {
+    let strap = matches!(task.target, Target::Pins { .. });
+    let closes = |c: &Course| c.wanted().closed || c.is_spiral();
+    strap && task.waits && !laid.iter().any(closes) && closes_alone(job, task, inside)
+}
+
 /// A region of a layer as its courses were laid.
 struct Ground<'a> {
     order: Order<'a>,
@@ -203,8 +210,17 @@ fn lay_layer<'a>(
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let field = fields.get(task.region).and_then(Option::as_ref);
         let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
-        let task::Laid { mut room, layable, wound_loops, saved, .. } =
+        let task::Laid { mut room, mut layable, wound_loops, saved, .. } =
             task::lay(job, region, task, field, &place);
+        if waits(job, task, &room.courses, &tasks.inside) {
+            // a strap that another one has parted ties no pin to another: where it has its turn in
+            // the next layer, its pieces would only lie in the way of others
+            room.replace(Vec::new());
+            room.left_out.clear();
+            let at = task.target.within().rings().next().and_then(|r| r.first().copied());
+            room.leave_out(Reason::NotItsTurn, 0.0, at);
+            layable = Area::default();
+        }
         layer.cuts_saved += saved;
         blocked.extend(wound_loops);
         let order = room.order;

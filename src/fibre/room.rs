@@ -562,7 +562,8 @@ impl<'a> Room<'a> {
 
     /// Records tow that was asked for and is not laid.
     pub(super) fn leave_out(&mut self, reason: Reason, length_mm: f64, at: Option<Point>) {
-        if length_mm <= 0.0 {
+        // what waits for its turn misses nothing, and is told all the same
+        if length_mm <= 0.0 && reason != Reason::NotItsTurn {
             return;
         }
         self.left_out.push(LeftOut {

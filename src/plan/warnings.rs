@@ -265,12 +265,14 @@ pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTask
 
 /// One warning for everything left out: the regions that lose most, how much and why.
 pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
+    let missing = |l: &&LeftOut| l.reason != Reason::NotItsTurn;
+    let left_out: Vec<&LeftOut> = left_out.iter().filter(missing).collect();
     if left_out.is_empty() {
         return;
     }
     let total: f64 = left_out.iter().map(|l| l.length_mm).sum();
     let mut sums: Vec<(&str, Reason, f64)> = Vec::new();
-    for l in left_out {
+    for l in &left_out {
         match sums.iter_mut().find(|s| s.0 == l.region && s.1.is_as(&l.reason)) {
             Some(sum) => {
                 sum.1 = sum.1.worse(l.reason);

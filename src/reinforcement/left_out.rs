@@ -73,6 +73,8 @@ pub enum Reason {
         /// Asked for.
         asked: usize,
     },
+    /// It weaves, and it is another's turn.
+    NotItsTurn,
     /// Tow that trails its nozzle would lie elsewhere.
     Astray {
         /// How far off, mm.
@@ -115,6 +117,7 @@ impl fmt::Display for Reason {
                 }
                 return write!(f, "no room for {missing} of {asked} straps");
             }
+            Self::NotItsTurn => "woven: in this layer the ground is another region's, in the next its own",
             Self::Astray { off_mm } => {
                 return write!(f, "tow that trails the nozzle would lie {off_mm:.2} mm off its line");
             }

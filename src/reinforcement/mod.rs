@@ -37,6 +37,9 @@ pub struct Task {
     pub target: Target,
     /// Direction of unidirectional courses, degrees.
     pub angle_deg: f64,
+    /// It weaves, all others that it weaves with are laid before it here, and in some other
+    /// layer it is laid before them.
+    pub waits: bool,
 }
 
 /// Where a task applies.
@@ -111,19 +114,25 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     // part
     let mut met: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
     let mut below: Option<(Vec<Task>, Vec<Vec<usize>>)> = None;
+    let mut last: Vec<(usize, usize, Vec<usize>)> = Vec::new();
     let any_weaves = map.regions.iter().any(|r| r.meets == Meets::Weave);
-    for layer in layers.iter_mut().filter(|_| any_weaves) {
+    for (i, layer) in layers.iter_mut().enumerate().filter(|_| any_weaves) {
         let asked = layer.tasks.clone();
         let same = below.take().filter(|(below, _)| meets::alike(below, &asked));
         let sets = same.map_or_else(|| meets::woven(job, map, &asked), |(_, sets)| sets);
         for set in &sets {
-            let before = met.entry(set.iter().map(|&k| asked[k].region).collect()).or_default();
+            let regions: Vec<usize> = set.iter().map(|&k| asked[k].region).collect();
+            last.extend(set.last().map(|&k| (i, k, regions.clone())));
+            let before = met.entry(regions).or_default();
             if *before % 2 == 1 {
                 meets::turn_round(&mut layer.tasks, set);
             }
             *before += 1;
         }
         below = Some((asked, sets));
+    }
+    for (i, k, regions) in last {
+        layers[i].tasks[k].waits = met.get(&regions).is_some_and(|layers| *layers > 1);
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
 }
@@ -173,7 +182,7 @@ fn place_region(
         match target {
             Some(target) => {
                 found = true;
-                layers[i].tasks.push(Task { region: index, rank, target, angle_deg });
+                layers[i].tasks.push(Task { region: index, rank, target, angle_deg, waits: false });
             }
             None => layers[i].left_out.push(LeftOut {
                 region: region.name.clone(),
