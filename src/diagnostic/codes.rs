@@ -62,7 +62,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "drawing-overlap",
-        text: "Two elements of a drawing overlap in part, or the same element is drawn twice. Elements are combined even-odd: what lies in both is a hole. Unite the elements in the drawing program if both are material; an element drawn twice counts once.",
+        text: "Two elements of a drawing overlap in part, or the same element is drawn twice: what encloses the same within 0.01 mm is the same, however it is drawn. Elements are combined even-odd: what lies in both is a hole. Unite the elements in the drawing program if both are material; an element drawn twice counts once.",
     },
     Code {
         name: "drawing-without-size",

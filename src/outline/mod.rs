@@ -11,6 +11,7 @@ mod dxf;
 mod extrude;
 mod layered;
 mod mesh;
+mod overlaps;
 mod section;
 mod stl;
 mod svg;
