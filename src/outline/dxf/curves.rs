@@ -43,10 +43,15 @@ pub(super) fn ellipse(map: &Map, centre: Point, [u, v]: [Point; 2], from: f64, s
     out
 }
 
-/// How far round from one angle to another, radians: a whole turn where they are the same.
+/// How far round from one angle to another, radians: a whole turn where they are the same or
+/// a turn apart, and where they are nearly so. Files have a turn with as few as seven digits,
+/// rounded up as well as down, and no arc is as short as what is left of it then.
 pub(super) fn sweep(from: f64, to: f64) -> f64 {
-    let sweep = (to - from) % TAU;
-    if sweep <= 1e-12 { sweep + TAU } else { sweep }
+    /// What a turn loses in the digits of a file, radians.
+    const LOST: f64 = 1e-6;
+    let apart = to - from;
+    let sweep = apart.rem_euclid(TAU);
+    if apart.abs() >= TAU - LOST || !(LOST..=TAU - LOST).contains(&sweep) { TAU } else { sweep }
 }
 
 /// The places of a polyline with bulges, each with the bulge of the piece that goes on from

@@ -157,6 +157,27 @@ fn what_is_drawn_twice_counts_once() {
     assert!(notes.warnings[0].message.contains("2 curves"), "{}", notes.warnings[0]);
 }
 
+/// A plate of 60 x 40 mm.
+const PLATE: &str = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 60 20 0 10 60 20 40 10 0 20 40";
+
+#[test]
+fn turns_lose_digits_and_stay_whole() {
+    for to in ["6.283", "6.2832", "6.283185", "6.28318531", "6.2831853072"] {
+        let ellipse = format!("0 ELLIPSE 8 0 10 30 20 20 11 8 21 0 40 0.5 41 0.0 42 {to}");
+        near(drawn(&file(&format!("{PLATE} {ellipse}"))).area(), 2400.0 - PI * 32.0, to);
+        near(drawn(&file(&ellipse)).area(), PI * 32.0, to);
+    }
+    for (from, to) in
+        [("30", "390.0000001"), ("30", "389.9999999"), ("30", "30.0000001"), ("360", "0"), ("0", "720")]
+    {
+        let turn = format!("{PLATE} 0 ARC 8 0 10 30 20 20 40 8 50 {from} 51 {to}");
+        near(drawn(&file(&turn)).area(), 2400.0 - PI * 64.0, to);
+    }
+    // an arc over the angle where they begin again is none
+    let quarter = file("0 ARC 8 0 10 30 20 20 40 8 50 315 51 45");
+    assert_eq!(codes(&read_text("a.dxf", quarter.as_bytes(), Some(1.0), 1.0)), ["outline-open"; 2]);
+}
+
 #[test]
 fn faults_are_told_with_their_line() {
     let line = |text: &str, word: &str| text.lines().position(|l| l == word).unwrap() + 1;
