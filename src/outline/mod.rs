@@ -20,7 +20,7 @@ mod threemf;
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::files::{self, Input};
-use crate::geom::{Area, Bounds, Point, combine};
+use crate::geom::{Area, Bounds, Point, combine, grid};
 use crate::job::OutlineFile;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -252,6 +252,19 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
         .map(|(k, all)| (f64_of(k) * height_mm, f64_of(k + 1) * height_mm, combine::union_all(all)))
         .collect();
     assemble(name, layers)
+}
+
+/// What is said of a point that lies beyond what is read; `None` of any other.
+fn too_far(p: Point) -> Option<String> {
+    let far = !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM;
+    far.then(|| {
+        format!(
+            "a point lies at x {:.4e} mm, y {:.4e} mm; at most {:e} mm are read",
+            p.x,
+            p.y,
+            grid::LIMIT_MM
+        )
+    })
 }
 
 /// A number of mm without the noise of binary fractions.

@@ -33,6 +33,10 @@ impl Map {
     }
 }
 
+/// Points of a drawing at most: with these the polygon kernel takes 1 GB of memory, and four
+/// times as much with four times as many. A drawing of 100 MB has about as many, all lines.
+pub(super) const MOST_POINTS: usize = 4_000_000;
+
 /// An arc or ellipse from one parameter to another, radians, counter-clockwise, with its
 /// first point.
 pub(super) fn ellipse(map: &Map, centre: Point, [u, v]: [Point; 2], from: f64, sweep: f64) -> Vec<Point> {
@@ -55,12 +59,16 @@ pub(super) fn sweep(from: f64, to: f64) -> f64 {
 }
 
 /// The places of a polyline with bulges, each with the bulge of the piece that goes on from
-/// it: the tangent of a quarter of its arc's angle, positive for a turn to the left.
+/// it: the tangent of a quarter of its arc's angle, positive for a turn to the left. Ends early
+/// where there are more than [`MOST_POINTS`].
 pub(super) fn bulged(map: &Map, places: &[(Point, f64)], closed: bool) -> Vec<Point> {
     let Some(&(first, _)) = places.first() else { return Vec::new() };
     let mut out = vec![map.point(first)];
     let n = if closed { places.len() } else { places.len() - 1 };
     for k in 0..n {
+        if out.len() > MOST_POINTS {
+            break;
+        }
         let ((a, bulge), (b, _)) = (places[k], places[(k + 1) % places.len()]);
         let half = (b - a) * 0.5;
         if bulge.abs() > 1e-9 && half.norm() > 0.0 {
@@ -89,7 +97,8 @@ pub(super) struct Spline {
 const MOST_CHORDS: usize = 4096;
 
 impl Spline {
-    /// Chords along it; `None` where its numbers make no spline.
+    /// Chords along it, ended early where there are more than [`MOST_POINTS`]; `None` where its
+    /// numbers make no spline.
     pub(super) fn flattened(&self) -> Option<Vec<Point>> {
         let (p, n) = (self.degree, self.control.len());
         let fits = (1..=12).contains(&p)
@@ -105,6 +114,9 @@ impl Spline {
             let (from, to) = (self.knots[span], self.knots[span + 1]);
             if to <= from {
                 continue;
+            }
+            if out.len() > MOST_POINTS {
+                break;
             }
             // halved until chords are near: looked at in their middles and beside them
             let mut parts = 1_usize;

@@ -1,10 +1,11 @@
 //! Entities of the model space as curves.
 
-use super::curves::{self, Map, Spline};
+use super::curves::{self, MOST_POINTS, Map, Spline};
 use super::pairs::{Pair, Pairs};
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Outcome};
-use crate::geom::{Point, grid, pt, trig};
+use crate::geom::{Point, pt, trig};
+use crate::outline::too_far;
 use std::collections::{BTreeMap, BTreeSet};
 use std::f64::consts::TAU;
 
@@ -19,13 +20,21 @@ pub(super) struct Piece {
     pub(super) line: usize,
 }
 
+/// Something that is not read.
+pub(super) struct Passed {
+    pub(super) count: usize,
+    /// Of the first, the line.
+    pub(super) line: usize,
+    pub(super) help: Option<&'static str>,
+}
+
 /// What a file draws.
 pub(super) struct Entities {
     pub(super) pieces: Vec<Piece>,
     /// Names of layers.
     pub(super) layers: Vec<String>,
-    /// Kinds that are not read: how many, and the line of the first.
-    pub(super) passed: BTreeMap<String, (usize, usize)>,
+    /// Kinds and properties that are not read.
+    pub(super) passed: BTreeMap<String, Passed>,
     /// Millimetres of the drawing's own unit, and the line that says it.
     pub(super) own_unit: Option<(f64, usize)>,
 }
@@ -60,6 +69,8 @@ impl<'a> Entity<'a> {
 /// A block's base and its entities.
 struct Block<'a> {
     base: Point,
+    /// What it draws is in another file, unless that is told here as well.
+    elsewhere: bool,
     entities: Vec<Entity<'a>>,
 }
 
@@ -67,10 +78,14 @@ struct Reader<'a> {
     pairs: &'a Pairs,
     /// By their names in capitals: the format's names have no case.
     blocks: BTreeMap<String, Block<'a>>,
-    /// Layers, the same way.
-    hidden: BTreeSet<String>,
+    /// Layers that are switched off, the same way.
+    off: BTreeSet<String>,
+    /// Layers that are frozen: these hide what is inserted on them as well.
+    frozen: BTreeSet<String>,
     /// Insertions of blocks and entities of these, over the whole drawing.
     inserted: usize,
+    /// Points of all pieces.
+    points: usize,
     out: Entities,
 }
 
@@ -83,8 +98,10 @@ impl Entities {
         let mut reader = Reader {
             pairs,
             blocks: BTreeMap::new(),
-            hidden: BTreeSet::new(),
+            off: BTreeSet::new(),
+            frozen: BTreeSet::new(),
             inserted: 0,
+            points: 0,
             out: Self { pieces: Vec::new(), layers: Vec::new(), passed: BTreeMap::new(), own_unit: None },
         };
         reader.out.own_unit = reader.unit()?;
@@ -99,15 +116,19 @@ impl Entities {
                 }
                 ("ENDSEC", _) => (section, opened) = ("", 0),
                 ("LAYER", "TABLES") => {
-                    let off = e.whole(62) < 0 || e.whole(70) & 1 == 1;
-                    if let Some(name) = e.first(2).filter(|_| off) {
-                        reader.hidden.insert(name.value.to_uppercase());
+                    let name = e.first(2).map_or_else(String::new, |p| p.value.to_uppercase());
+                    if e.whole(70) & 1 == 1 {
+                        reader.frozen.insert(name);
+                    } else if e.whole(62) < 0 {
+                        reader.off.insert(name);
                     }
                 }
                 ("BLOCK", "BLOCKS") => {
                     let base = reader.point(e, 10)?.unwrap_or_default();
                     let name = e.first(2).map_or_else(String::new, |p| p.value.to_uppercase());
-                    block = Some((name, Block { base, entities: Vec::new() }));
+                    // a reference to another file, or one laid over this one
+                    let elsewhere = e.whole(70) & (4 | 8) != 0;
+                    block = Some((name, Block { base, elsewhere, entities: Vec::new() }));
                 }
                 ("ENDBLK", "BLOCKS") => reader.blocks.extend(block.take()),
                 (_, "BLOCKS") => {
@@ -239,31 +260,60 @@ impl<'a> Reader<'a> {
             let places = &list[from..k];
             let own = e.first(8).map_or("0", |p| p.value.as_str());
             let layer = inserted_on.filter(|_| own == "0").unwrap_or(own);
-            let unseen = e.whole(67) == 1 || e.whole(60) == 1 || self.hidden.contains(&layer.to_uppercase());
-            if unseen || matches!(e.kind, "SEQEND" | "VIEWPORT" | "ATTRIB") {
+            let named = layer.to_uppercase();
+            // what is inserted is on layers of its own: only frozen ones hide it
+            let hidden = self.frozen.contains(&named) || (e.kind != "INSERT" && self.off.contains(&named));
+            if hidden
+                || e.whole(67) == 1
+                || e.whole(60) == 1
+                || matches!(e.kind, "SEQEND" | "VIEWPORT" | "ATTRIB")
+            {
                 continue;
             }
             if e.kind == "INSERT" {
                 self.insert(blocks, e, map, layer, depth)?;
             } else if let Some(points) = self.curve(e, places, map)? {
                 self.add(e, points, layer)?;
+                self.doubt_width(e, places)?;
             } else {
-                let passed = self.out.passed.entry(format!("`{}`", e.kind)).or_insert((0, e.line));
-                passed.0 += 1;
+                self.pass(format!("`{}`", e.kind), e.line, None);
+            }
+        }
+        Ok(())
+    }
+
+    fn pass(&mut self, what: String, line: usize, help: Option<&'static str>) {
+        self.out.passed.entry(what).or_insert(Passed { count: 0, line, help }).count += 1;
+    }
+
+    /// Tells of a polyline that is drawn with a width: a ring of two half circles may be a disc
+    /// to the one who drew it.
+    fn doubt_width(&mut self, e: Entity<'a>, places: &[Entity<'a>]) -> Outcome<()> {
+        if !matches!(e.kind, "LWPOLYLINE" | "POLYLINE") {
+            return Ok(());
+        }
+        let all = e.pairs.iter().chain(places.iter().flat_map(|v| v.pairs));
+        for pair in all.filter(|p| matches!(p.code, 40 | 41) || p.code == 43 && e.kind == "LWPOLYLINE") {
+            if self.pairs.number(pair)? > 0.0 {
+                let help = "its middle line counts; draw both edges of it if it is material or a hole";
+                self.pass(format!("the width of `{}`", e.kind), pair.line, Some(help));
+                break;
             }
         }
         Ok(())
     }
 
     fn add(&mut self, e: Entity<'a>, points: Vec<Point>, layer: &str) -> Outcome<()> {
-        let far = |p: &&Point| !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM;
-        if let Some(p) = points.iter().find(far) {
+        self.points += points.len();
+        if self.points > MOST_POINTS {
             let message = format!(
-                "a point lies at x {:.4e} mm, y {:.4e} mm; at most {:e} mm are read",
-                p.x,
-                p.y,
-                grid::LIMIT_MM
+                "the curves of the drawing come to more than {MOST_POINTS} points, blocks counted as often as they are inserted"
             );
+            let d = Diagnostic::error("outline-too-large", message)
+                .help("check the numbers of rows and columns of what is inserted, and the drawing's unit");
+            return Err(self.pairs.at(d, e.line).into());
+        }
+        if let Some(message) = points.iter().find_map(|p| too_far(*p)) {
             let d = Diagnostic::error("outline-too-large", message).help("check the drawing's unit");
             return Err(self.pairs.at(d, e.line).into());
         }
@@ -288,6 +338,11 @@ impl<'a> Reader<'a> {
         let Some(block) = blocks.get(&name.to_uppercase()) else {
             return Err(self.fault(e.line, format!("there is no block `{name}` in this drawing")).into());
         };
+        if block.elsewhere && block.entities.is_empty() {
+            let help = "bind it in the drawing program, so that the drawing holds it itself";
+            self.pass(format!("the drawing in another file that `{name}` refers to"), e.line, Some(help));
+            return Ok(());
+        }
         if depth >= DEEPEST {
             let message =
                 format!("blocks are inserted in one another more than {DEEPEST} deep, or in a circle");

@@ -4,10 +4,13 @@
 //!
 //! - Entities of the model space on layers that are switched on: `LINE`, `ARC`, `CIRCLE`,
 //!   `ELLIPSE`, `LWPOLYLINE` and `POLYLINE` with their bulges, `SPLINE`, and `INSERT` of blocks.
+//!   Those of a block are on layers of their own; an insertion on a frozen layer hides them all,
+//!   one on a layer that is off only those that are on it by being on `0`.
 //! - Open ones are joined where ends meet; what does not close is an error with its place.
 //! - Even-odd decides across closed ones: one inside another is a hole.
 //! - Entities on a layer named `region-NAME` are the shape NAME for the map and no outline.
 //! - A curve that is drawn twice counts once.
+//! - Widths of polylines and drawings in other files are not read, and warned about.
 //!
 //! Units: `$INSUNITS`, or the job's `unit` where the file has none. Group codes and the
 //! arbitrary axis of mirrored entities as the format's public reference has them (from memory).
@@ -44,10 +47,13 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<
         let drawn = Bounds::of(found.pieces.iter().flat_map(|p| p.points.iter().copied()));
         doubt_unit(notes, name, drawn.into_iter());
     }
-    for (what, (count, line)) in &found.passed {
-        let times = if *count > 1 { format!(" ({count} times; the first is shown)") } else { String::new() };
-        let message = format!("{what} is not read{times}");
-        notes.push(pairs.at(Diagnostic::warning("element-not-read", message), *line));
+    for (what, passed) in &found.passed {
+        let message = format!("{what} is not read{}", times(passed.count));
+        let d = pairs.at(Diagnostic::warning("element-not-read", message), passed.line);
+        notes.push(match passed.help {
+            Some(help) => d.help(help),
+            None => d,
+        });
     }
     let mut by_layer: BTreeMap<&str, Vec<Piece>> = BTreeMap::new();
     let mut outline = Vec::new();
@@ -94,6 +100,11 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<
 
 /// Faults told of one drawing.
 const MOST_FAULTS: usize = 20;
+
+/// How often, where it is more than once.
+fn times(count: usize) -> String {
+    if count > 1 { format!(" ({count} times; the first is shown)") } else { String::new() }
+}
 
 #[cfg(test)]
 mod tests;

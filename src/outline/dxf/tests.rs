@@ -178,6 +178,79 @@ fn turns_lose_digits_and_stay_whole() {
     assert_eq!(codes(&read_text("a.dxf", quarter.as_bytes(), Some(1.0), 1.0)), ["outline-open"; 2]);
 }
 
+/// What a drawing encloses, and what is warned of: codes and messages.
+fn told(text: &str) -> (Area, Vec<(&'static str, String)>) {
+    let mut notes = Notes::default();
+    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+    let warnings = notes.warnings.iter().map(|d| (d.code, d.message.clone())).collect();
+    (outline.layers[0].outline.clone(), warnings)
+}
+
+#[test]
+fn an_insertion_on_a_layer_that_is_off_draws_what_is_on_others() {
+    let text = |flags: u8, colour: i8, own: &str| {
+        pairs(&format!(
+            "0 SECTION 2 TABLES 0 TABLE 2 LAYER 0 LAYER 2 parts 70 {flags} 62 {colour} 0 LAYER 2 geo 70 0 62 7 0 ENDTAB 0 ENDSEC \
+             0 SECTION 2 BLOCKS 0 BLOCK 2 inner 10 0 20 0 0 CIRCLE 8 {own} 10 0 20 0 40 8 0 ENDBLK \
+             0 BLOCK 2 outer 10 0 20 0 0 INSERT 8 0 2 inner 10 0 20 0 0 ENDBLK 0 ENDSEC \
+             0 SECTION 2 ENTITIES {PLATE} 0 INSERT 8 Parts 2 outer 10 30 20 20 0 ENDSEC 0 EOF"
+        ))
+    };
+    for (flags, colour, own, seen) in [
+        (0, 7, "geo", true),
+        (0, -7, "geo", true),
+        (0, -7, "0", false),
+        (0, -7, "parts", false),
+        (1, 7, "geo", false),
+        (1, -7, "geo", false),
+        (0, 7, "0", true),
+    ] {
+        let hole = if seen { PI * 64.0 } else { 0.0 };
+        near(drawn(&text(flags, colour, own)).area(), 2400.0 - hole, &format!("{flags} {colour} {own}"));
+    }
+}
+
+#[test]
+fn widths_and_drawings_in_other_files_are_told() {
+    let width = |text: &str| {
+        let (_, warnings) = told(&file(&format!("{PLATE} {text}")));
+        warnings.iter().map(|w| w.1.clone()).collect::<Vec<_>>()
+    };
+    let donut = "0 LWPOLYLINE 8 0 90 2 70 1 43 10 10 20 20 20 42 1 10 40 20 20 42 1";
+    assert_eq!(width(donut), ["the width of `LWPOLYLINE` is not read"]);
+    assert!(width(&donut.replace("43 10", "43 0")).is_empty());
+    let tapered = donut.replace("43 10", "40 0 41 2.5");
+    assert_eq!(width(&tapered), ["the width of `LWPOLYLINE` is not read"]);
+    let old = "0 POLYLINE 8 0 66 1 70 1 40 0 41 0 0 VERTEX 8 0 10 20 20 20 42 1 0 VERTEX 8 0 10 40 20 20 42 1 0 SEQEND";
+    assert!(width(old).is_empty());
+    assert_eq!(width(&old.replace("40 0 41 0", "40 10 41 10")), ["the width of `POLYLINE` is not read"]);
+    assert_eq!(
+        width(&old.replace("10 40 20 20", "10 40 20 20 41 1")),
+        ["the width of `POLYLINE` is not read"]
+    );
+    for flags in [4, 12, 36] {
+        let text = pairs(&format!(
+            "0 SECTION 2 BLOCKS 0 BLOCK 8 0 2 Other 70 {flags} 10 0 20 0 1 other.dwg 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES {PLATE} 0 INSERT 8 0 2 OTHER 10 0 20 0 0 ENDSEC 0 EOF"
+        ));
+        let mut notes = Notes::default();
+        read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+        assert_eq!(notes.warnings.len(), 1, "{:?}", notes.warnings);
+        let d = &notes.warnings[0];
+        assert_eq!(d.message, "the drawing in another file that `OTHER` refers to is not read");
+        assert_eq!(place(d).0, text.lines().position(|l| l == "INSERT").unwrap() + 1, "{d}");
+    }
+}
+
+#[test]
+fn small_files_that_draw_without_end_are_refused() {
+    let array = pairs(
+        "0 SECTION 2 BLOCKS 0 BLOCK 2 hole 10 0 20 0 0 CIRCLE 8 0 10 0 20 0 40 49 0 ENDBLK 0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 hole 10 0 20 0 70 200 71 200 44 100 45 100 0 ENDSEC 0 EOF",
+    );
+    let got = read_text("a.dxf", array.as_bytes(), Some(1.0), 1.0);
+    assert_eq!(codes(&got), ["outline-too-large"]);
+    assert!(got.unwrap_err().0[0].message.contains("4000000 points"));
+}
+
 #[test]
 fn faults_are_told_with_their_line() {
     let line = |text: &str, word: &str| text.lines().position(|l| l == word).unwrap() + 1;
