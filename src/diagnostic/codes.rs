@@ -82,7 +82,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "element-not-read",
-        text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, widths of DXF polylines, drawings in other files, support objects. Check that nothing of the part is missing.",
+        text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, widths of DXF polylines, drawings in other files, scraps of lines, support objects. Check that nothing of the part is missing.",
     },
     Code {
         name: "element-unreadable",

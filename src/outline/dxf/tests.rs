@@ -146,19 +146,16 @@ fn layers_say_what_counts() {
     assert_eq!(told, ["`TEXT` is not read"]);
 }
 
-#[test]
-fn what_is_drawn_twice_counts_once() {
-    let square = "0 LINE 8 0 10 0 20 0 11 9 21 0 0 LINE 8 0 10 9 20 0 11 9 21 9 0 LINE 8 0 10 9 20 9 11 0 21 9 0 LINE 8 0 10 0 20 9 11 0 21 0";
-    let again = "0 LINE 8 0 10 9 20 9 11 9 21 0 0 CIRCLE 8 0 10 4 20 4 40 1 0 CIRCLE 8 0 10 4 20 4 40 1";
-    let mut notes = Notes::default();
-    let text = file(&format!("{square} {again}"));
-    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
-    near(outline.layers[0].outline.area(), 81.0 - PI, "a square with a hole");
-    assert!(notes.warnings[0].message.contains("2 curves"), "{}", notes.warnings[0]);
-}
-
 /// A plate of 60 x 40 mm.
 const PLATE: &str = "0 LWPOLYLINE 8 0 90 4 70 1 10 0 20 0 10 60 20 0 10 60 20 40 10 0 20 40";
+
+/// What a drawing encloses, and what is warned of: codes and messages.
+fn told(text: &str) -> (Area, Vec<(&'static str, String)>) {
+    let mut notes = Notes::default();
+    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
+    let warnings = notes.warnings.iter().map(|d| (d.code, d.message.clone())).collect();
+    (outline.layers[0].outline.clone(), warnings)
+}
 
 #[test]
 fn turns_lose_digits_and_stay_whole() {
@@ -178,12 +175,62 @@ fn turns_lose_digits_and_stay_whole() {
     assert_eq!(codes(&read_text("a.dxf", quarter.as_bytes(), Some(1.0), 1.0)), ["outline-open"; 2]);
 }
 
-/// What a drawing encloses, and what is warned of: codes and messages.
-fn told(text: &str) -> (Area, Vec<(&'static str, String)>) {
-    let mut notes = Notes::default();
-    let (outline, _) = read_with(&mut notes, "a.dxf", text.as_bytes(), Some(1.0), 1.0).unwrap();
-    let warnings = notes.warnings.iter().map(|d| (d.code, d.message.clone())).collect();
-    (outline.layers[0].outline.clone(), warnings)
+#[test]
+fn what_is_drawn_twice_counts_once() {
+    let square = "0 LINE 8 0 10 0 20 0 11 9 21 0 0 LINE 8 0 10 9 20 0 11 9 21 9 0 LINE 8 0 10 9 20 9 11 0 21 9 0 LINE 8 0 10 0 20 9 11 0 21 0";
+    let again = "0 LINE 8 0 10 9 20 9 11 9 21 0 0 CIRCLE 8 0 10 4 20 4 40 1 0 CIRCLE 8 0 10 4 20 4 40 1";
+    let (area, warnings) = told(&file(&format!("{square} {again}")));
+    near(area.area(), 81.0 - PI, "a square with a hole");
+    let once = |n: usize, what: &str| ("drawing-overlap", super::counted_once(n, what));
+    assert_eq!(warnings, [once(1, "curve"), once(1, "closed curve")]);
+    // by other curves, from another corner, of other pieces
+    let circle = "0 CIRCLE 8 0 10 30 20 20 40 8";
+    let arcs = "0 ARC 8 A 10 30 20 20 40 8 50 10 51 130 0 ARC 8 A 10 30 20 20 40 8 50 130 51 370";
+    let ellipse = "0 ELLIPSE 8 0 10 30 20 20 11 0 21 8 40 1 41 0 42 6.2831853";
+    let bulges = "0 LWPOLYLINE 8 0 90 2 70 1 10 22 20 20 42 1 10 38 20 20 42 1";
+    let block = "0 LWPOLYLINE 8 0 90 4 70 1 10 20 20 10 10 40 20 10 10 40 20 30 10 20 20 30";
+    let turned = "0 LWPOLYLINE 8 0 90 4 70 1 10 40 20 30.004 10 40 20 10 10 20 20 10 10 20 20 30";
+    let line =
+        |a: [u8; 2], b: [u8; 2]| format!("0 LINE 8 0 10 {} 20 {} 11 {} 21 {} ", a[0], a[1], b[0], b[1]);
+    let sides = [[20, 10], [40, 10], [40, 30], [20, 30], [20, 10]];
+    let halves = [[20, 10], [30, 10], [40, 10], [40, 20], [40, 30], [30, 30], [20, 30], [20, 20], [20, 10]];
+    let mixed: String = (0..4)
+        .map(|k| {
+            line(sides[k], sides[k + 1])
+                + &line(halves[2 * k], halves[2 * k + 1])
+                + &line(halves[2 * k + 2], halves[2 * k + 1])
+        })
+        .collect();
+    let round = PI * 64.0;
+    for (hole, twice, area) in [
+        (circle, arcs.to_owned(), round),
+        (circle, ellipse.to_owned(), round),
+        (bulges, arcs.to_owned(), round),
+        (bulges, circle.to_owned(), round),
+        (block, turned.to_owned(), 400.0),
+        ("", mixed, 400.0),
+    ] {
+        for text in [format!("{PLATE} {hole} {twice}"), format!("{twice} {hole} {PLATE}")] {
+            let (found, warnings) = told(&file(&text));
+            near(found.area(), 2400.0 - area, &text);
+            assert_eq!((found.polygons().len(), found.rings().count()), (1, 2), "{text}");
+            assert_eq!(warnings, [once(1, "closed curve")], "{text}");
+        }
+    }
+    // alike at their ends and in the middle
+    let flat = "0 ELLIPSE 8 0 10 30 20 20 11 8 21 0 40 0.5 41 0 42 6.2831853";
+    let (found, warnings) = told(&file(&format!("{PLATE} {circle} {flat}")));
+    near(found.area(), 2400.0 - round + PI * 32.0, "an ellipse in a circle");
+    assert_eq!(warnings, []);
+}
+
+#[test]
+fn what_overlaps_in_part_is_told() {
+    let other = "0 CIRCLE 8 0 10 20 20 20 40 8 0 LWPOLYLINE 8 0 90 4 70 1 10 50 20 0 10 80 20 0 10 80 20 20 10 50 20 20";
+    let (area, warnings) = told(&file(&format!("{PLATE} {other}")));
+    near(area.area(), 2400.0 - PI * 64.0 + 200.0, "even-odd");
+    assert_eq!(warnings.len(), 1, "{warnings:?}");
+    assert!(warnings[0].0 == "drawing-overlap" && warnings[0].1.contains("here 200.000 mm2"), "{warnings:?}");
 }
 
 #[test]
@@ -241,6 +288,57 @@ fn widths_and_drawings_in_other_files_are_told() {
     }
 }
 
+/// A closed ring of lines round (20, 20) with corners `apart` mm from one another.
+fn fine_ring(radius: f64, apart: f64) -> String {
+    let n = (2.0 * PI * radius / apart).ceil();
+    let corner = |k: f64| {
+        let (sin, cos) = crate::geom::trig::sin_cos(2.0 * PI * k / n);
+        (20.0 + radius * cos, 20.0 + radius * sin)
+    };
+    let mut text = String::new();
+    let mut k = 0.0;
+    while k < n {
+        let ((a, b), (c, d)) = (corner(k), corner(if k + 1.0 < n { k + 1.0 } else { 0.0 }));
+        text += &format!("0 LINE 8 0 10 {a:.6} 20 {b:.6} 11 {c:.6} 21 {d:.6} ");
+        k += 1.0;
+    }
+    text
+}
+
+#[test]
+fn short_lines_are_pieces_of_an_outline() {
+    for (radius, apart) in [(4.0, 0.0087), (1.0, 0.002), (0.2, 0.0004)] {
+        let (area, warnings) = told(&file(&format!("{PLATE} {}", fine_ring(radius, apart))));
+        near(2400.0 - area.area(), PI * radius * radius, "a ring of short lines");
+        assert_eq!(warnings, []);
+    }
+    // one that closes what is left open, where the ends would have met without it
+    let gap = "0 LWPOLYLINE 8 0 90 4 70 0 10 10 20 10 10 20 20 10 10 20 20 20 10 10 20 10.009";
+    let bridged = format!("{PLATE} {gap} 0 LINE 8 0 10 10 20 10 11 10 21 10.009");
+    let (area, warnings) = told(&file(&bridged));
+    near(2400.0 - area.area(), 50.0, "a gap with a line across it");
+    assert_eq!(warnings, []);
+    let (area, warnings) = told(&file(&format!("{PLATE} {gap}")));
+    near(2400.0 - area.area(), 50.0, "a gap");
+    assert_eq!(warnings, []);
+    // scraps change nothing and are told, wherever they lie; a place is no line
+    for at in ["10 20 20 20 11 20 21 20.004", "10 0 20 0 11 0.003 21 0.003"] {
+        let (area, warnings) =
+            told(&file(&format!("{PLATE} 0 LINE 8 0 {at} 0 LINE 8 0 10 5 20 5 11 5 21 5")));
+        near(area.area(), 2400.0, at);
+        assert_eq!(warnings.len(), 1, "{warnings:?}");
+        assert!(warnings[0].0 == "element-not-read" && warnings[0].1.contains("at most 0.04 mm long"));
+    }
+    // closed, and with nothing within
+    for sliver in ["0 CIRCLE 8 0 10 20 20 20 40 0.004", "0 LWPOLYLINE 8 0 90 2 70 1 10 20 20 20 10 30 20 20"]
+    {
+        let (area, warnings) = told(&file(&format!("{PLATE} {sliver}")));
+        near(area.area(), 2400.0, sliver);
+        assert_eq!(area.rings().count(), 1, "{sliver}");
+        assert!(warnings.len() == 1 && warnings[0].1.contains("nowhere 0.01 mm wide"), "{warnings:?}");
+    }
+}
+
 #[test]
 fn small_files_that_draw_without_end_are_refused() {
     let array = pairs(
@@ -249,6 +347,24 @@ fn small_files_that_draw_without_end_are_refused() {
     let got = read_text("a.dxf", array.as_bytes(), Some(1.0), 1.0);
     assert_eq!(codes(&got), ["outline-too-large"]);
     assert!(got.unwrap_err().0[0].message.contains("4000000 points"));
+}
+
+#[test]
+fn lines_that_all_begin_in_one_place_are_told() {
+    // in one place, and in places that nobody can tell apart
+    let star = |apart: f64| {
+        let line = |k: u32| {
+            let (sin, cos) = crate::geom::trig::sin_cos(f64::from(k) * 1e-3);
+            let at = 20.0 + f64::from(k) * apart;
+            format!("0 LINE 8 0 10 {at:.7} 20 20 11 {:.5} 21 {:.5} ", 20.0 + 10.0 * cos, 20.0 + 10.0 * sin)
+        };
+        file(&(0..1500).map(line).collect::<String>())
+    };
+    let got = read_text("a.dxf", star(0.0).as_bytes(), Some(1.0), 1.0);
+    assert_eq!(codes(&got), ["outline-open"; 20]);
+    let got = read_text("a.dxf", star(5e-6).as_bytes(), Some(1.0), 1.0);
+    let faults = got.unwrap_err().0;
+    assert!(faults.len() == 1 && faults[0].message.contains("more than 1000 ends"), "{}", faults[0]);
 }
 
 #[test]
