@@ -97,6 +97,7 @@ pub(super) fn escaped(text: &str) -> String {
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
             // what XML cannot hold
+            '\u{fffe}' | '\u{ffff}' => out.push('\u{fffd}'),
             c if c.is_control() && !"\n\t".contains(c) => out.push('\u{fffd}'),
             c => out.push(c),
         }
@@ -211,9 +212,9 @@ mod tests {
 
     #[test]
     fn a_name_cannot_become_markup() {
-        let canvas = Canvas { title: "<b onload=\"x\">&'\u{1}".into(), ..Canvas::default() };
+        let canvas = Canvas { title: "<b onload=\"x\">&'\u{1}\u{fffe}\u{ffff}".into(), ..Canvas::default() };
         let text = svg(&canvas, Colours::Own);
-        assert!(text.contains("&lt;b onload=&quot;x&quot;&gt;&amp;&#39;\u{fffd}"), "{text}");
+        assert!(text.contains("&lt;b onload=&quot;x&quot;&gt;&amp;&#39;\u{fffd}\u{fffd}\u{fffd}"), "{text}");
         assert!(roxmltree::Document::parse(&text).is_ok(), "XML");
     }
 }
