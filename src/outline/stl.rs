@@ -6,6 +6,7 @@
 
 use super::mesh::Mesh;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Source};
+use std::borrow::Cow;
 use std::sync::Arc;
 
 /// Header, and facet count.
@@ -19,14 +20,10 @@ const FACET: usize = 50;
 pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: f64) -> Outcome<Mesh> {
     let facets = facet_count(bytes);
     let whole = facets.and_then(|n| n.checked_mul(FACET)?.checked_add(HEAD));
-    let text = std::str::from_utf8(bytes).ok().filter(|t| {
-        let start = t.trim_start_matches('\u{feff}').trim_start();
-        start.get(..5).is_some_and(|w| w.eq_ignore_ascii_case("solid"))
-    });
     let mut mesh = Mesh::new(unit_mm);
-    match (whole, text) {
+    match (whole, text(bytes)) {
         (Some(size), _) if size == bytes.len() => binary(&mut mesh, name, bytes)?,
-        (_, Some(text)) => ascii(&mut mesh, name, text)?,
+        (_, Some(text)) => ascii(&mut mesh, name, &text)?,
         (Some(size), None) if size < bytes.len() => {
             let more = bytes.len() - size;
             notes.push(
@@ -63,6 +60,14 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: f64) ->
 
 fn broken(name: &str, message: String) -> Diagnostic {
     Diagnostic::error("mesh-unreadable", message).in_file(name).help("export the mesh again")
+}
+
+/// The file as text, if it is one: it begins with `solid`, and has no byte of zero as binary files
+/// have in every number. A name may be in any encoding.
+fn text(bytes: &[u8]) -> Option<Cow<'_, str>> {
+    let start = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes).trim_ascii_start();
+    let solid = start.get(..5).is_some_and(|w| w.eq_ignore_ascii_case(b"solid"));
+    (solid && !bytes.contains(&0)).then(|| String::from_utf8_lossy(bytes))
 }
 
 fn facet_count(bytes: &[u8]) -> Option<usize> {
@@ -119,9 +124,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
         if word.eq_ignore_ascii_case(wanted) {
             return Ok(());
         }
-        let found =
-            if word.is_empty() { "the file ends".to_owned() } else { format!("`{}` stands", shown(word)) };
-        Err(fault(words, (start, word), format!("{found} where `{wanted}` is expected")))
+        Err(fault(words, (start, word), format!("{} where `{wanted}` is expected", found(word))))
     };
     loop {
         let (start, word) = words.next();
@@ -129,7 +132,7 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
             return Ok(());
         }
         if !word.eq_ignore_ascii_case("solid") {
-            let message = format!("`{}` stands where `solid` is expected", shown(word));
+            let message = format!("{} where `solid` is expected", found(word));
             return Err(fault(&words, (start, word), message));
         }
         words.end_line();
@@ -140,20 +143,15 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
                 break;
             }
             if !word.eq_ignore_ascii_case("facet") {
-                let found = if word.is_empty() {
-                    "the file ends".to_owned()
-                } else {
-                    format!("`{}` stands", shown(word))
-                };
-                let message = format!("{found} where `facet` or `endsolid` is expected");
+                let message = format!("{} where `facet` or `endsolid` is expected", found(word));
                 return Err(fault(&words, (start, word), message));
             }
             expect(&mut words, "normal")?;
             for _ in 0..3 {
-                // not used, and some programs write `nan` for slivers
+                // not used, and some programs write `nan` or `-nan(ind)` for slivers
                 let (start, word) = words.next();
-                if word.parse::<f64>().is_err() {
-                    let message = format!("`{}` is no number of a normal", shown(word));
+                if word.is_empty() || word.eq_ignore_ascii_case("outer") {
+                    let message = format!("{} where a number of a normal is expected", found(word));
                     return Err(fault(&words, (start, word), message));
                 }
             }
@@ -179,6 +177,11 @@ fn ascii(mesh: &mut Mesh, name: &str, text: &str) -> Outcome<()> {
             expect(&mut words, "endfacet")?;
         }
     }
+}
+
+/// What stands where something else is expected.
+fn found(word: &str) -> String {
+    if word.is_empty() { "the file ends".to_owned() } else { format!("`{}` stands", shown(word)) }
 }
 
 /// A word cut to what fits into a message.
@@ -285,7 +288,7 @@ mod tests {
             ("vertex 20 0 0e0", "vertex 20 1e99 0e0", 6, "at most 1e5 mm"),
             ("outer loop", "outer lop", 3, "`lop` stands where `loop`"),
             ("    endloop\n  endfacet", "  endfacet", 7, "`endfacet` stands where `endloop`"),
-            ("normal 0 0 0", "normal 0 zero 0", 2, "`zero` is no number of a normal"),
+            ("normal 0 0 0", "normal 0 0", 3, "`outer` stands where a number of a normal is expected"),
             ("  facet normal", "  face normal", 2, "`face` stands where `facet` or `endsolid`"),
             ("endsolid wedge of oak\n", "", 58, "the file ends where `facet` or `endsolid`"),
             ("endsolid wedge of oak\n", "endsolid\nsold", 59, "`sold` stands where `solid`"),
@@ -322,6 +325,24 @@ mod tests {
         }
         let got = read_text("a.stl", &binary_file("x", &WEDGE), None, 1e-5);
         assert_eq!(codes(&got), ["outline-too-large"]);
+    }
+
+    #[test]
+    fn names_and_normals_are_not_looked_at() {
+        let plain = areas(ascii_file(&WEDGE).as_bytes());
+        let file = ascii_file(&WEDGE).replacen("normal 0 0 0", "normal -nan(ind) 1.#QNAN inf", 3);
+        assert_eq!(areas(file.as_bytes()), plain);
+        // a name in Latin-1, which is no UTF-8
+        let mut latin1 = b"solid Pr\xfcfk\xf6rper\n".to_vec();
+        latin1.extend(&ascii_file(&WEDGE).as_bytes()["solid wedge of oak\n".len()..]);
+        assert_eq!(areas(&latin1), plain);
+        // a fault behind it is told in its line all the same
+        let spoilt: Vec<u8> = latin1.into_iter().chain(*b"sold").collect();
+        let got = read_text("a.stl", &spoilt, None, 1.0);
+        assert_eq!(place(&got.unwrap_err().0[0]), (59, "sold".to_owned()));
+        // a binary file that is cut off is none with such a name
+        let cut = read_text("a.stl", &binary_file("solid wedge", &WEDGE)[..300], None, 1.0);
+        assert!(cut.unwrap_err().0[0].message.contains("cut off"));
     }
 
     #[test]
