@@ -90,14 +90,12 @@ impl<'a> Commands<'a> {
             ))
             .into());
         };
-        let Ok(header) = std::str::from_utf8(&bytes[..end]) else {
-            return Err(unreadable("the header is no text").into());
-        };
+        // names in it may be in any encoding
+        let header = String::from_utf8_lossy(&bytes[..end]).into_owned();
         let body = end + HEADER_END.len();
-        let text = |until: usize| String::from_utf8_lossy(&bytes[..until]).into_owned();
         let (mut unit, mut layers_told, mut binary, mut padded) = (None, None, None, false);
-        let known = Arc::new(Source { name: name.to_owned(), text: header.to_owned() });
-        for (at, word, values) in words(header) {
+        let known = Arc::new(Source { name: name.to_owned(), text: header });
+        for (at, word, values) in words(&known.text) {
             let fault = Fault { source: Arc::clone(&known), span: Some(at.clone()), byte: 0 };
             match word.to_ascii_uppercase().as_str() {
                 "ASCII" => binary = Some(false),
@@ -118,11 +116,16 @@ impl<'a> Commands<'a> {
         let Some(unit_mm) = unit else {
             return Err(unreadable("the header has no `$$UNITS`: how long a unit is, mm").into());
         };
-        let binary = binary.unwrap_or_else(|| std::str::from_utf8(&bytes[body..]).is_err());
-        let source =
-            if binary { known } else { Arc::new(Source { name: name.to_owned(), text: text(bytes.len()) }) };
-        let form = if binary { Form::Binary { bytes, at: body, padded } } else { Form::Text(body) };
-        Ok(Self { unit_mm, layers_told, source, form })
+        // every binary command has a byte of zero, no text has one
+        if binary.unwrap_or_else(|| bytes[body..].contains(&0)) {
+            let form = Form::Binary { bytes, at: body, padded };
+            return Ok(Self { unit_mm, layers_told, source: known, form });
+        }
+        // other bytes than those of UTF-8 become longer
+        let body = known.text.len() + HEADER_END.len();
+        let text = String::from_utf8_lossy(bytes).into_owned();
+        let source = Arc::new(Source { name: name.to_owned(), text });
+        Ok(Self { unit_mm, layers_told, source, form: Form::Text(body) })
     }
 
     /// The next command and where it stands; `None` at the end.

@@ -129,6 +129,28 @@ fn every_form_says_the_same() {
 }
 
 #[test]
+fn names_may_be_in_any_encoding() {
+    let named = |file: Vec<u8>| {
+        let at = file.windows(9).position(|w| w == b"$$UNITS/1").unwrap();
+        // so many that places behind them shift by a line
+        [&file[..at], b"$$LABEL/1,Pr\xfcfk\xf6rper", &[0xe4; 40], b"\n", &file[at..]].concat()
+    };
+    for plain in [ascii(1.0, &plate()), binary(1.0, &plate(), false, true)] {
+        let want = read_text("a.cli", &plain, None, 0.2).unwrap().0.layers;
+        assert_eq!(read_text("a.cli", &named(plain), None, 0.2).unwrap().0.layers, want);
+    }
+    // the name is not told to be bytes where the header does not say which of them follow
+    let unsaid = String::from_utf8(ascii(1.0, &plate())).unwrap().replace("$$ASCII\n", "");
+    let unsaid = unsaid.replace("$$GEOMETRYSTART", "$$GEOMETRYSTART // ? //").into_bytes();
+    let unsaid: Vec<u8> = unsaid.into_iter().map(|b| if b == b'?' { 0xfc } else { b }).collect();
+    assert_eq!(read_text("a.cli", &named(unsaid), None, 0.2).unwrap().0.layers.len(), 4);
+    // faults stay at their places
+    let spoilt = String::from_utf8(ascii(1.0, &plate())).unwrap().replacen("$$LAYER/0.7", "$$LAYER/x", 1);
+    let got = read_text("a.cli", &named(spoilt.into_bytes()), None, 0.2);
+    assert_eq!(place(&got.unwrap_err().0[0]), (10, "$$LAYER".to_owned()));
+}
+
+#[test]
 fn the_first_layer_without_a_base_is_as_high_as_the_next() {
     let sheet = |z: f64| (z, vec![square(0.0, 0.0, 4.0, true)]);
     let heights = |sheets: &[Sheet]| -> Vec<f64> {
