@@ -82,7 +82,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "element-not-read",
-        text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, widths of DXF polylines, drawings in other files, scraps of lines, support objects. Check that nothing of the part is missing.",
+        text: "Something in the drawing or part file is passed over because it is no outline or is not supported: text, images, single lines, clipping, style sheets, widths of DXF polylines, drawings in other files, scraps of lines, support objects, groups that lie between the middles of two layers. Check that nothing of the part is missing.",
     },
     Code {
         name: "element-unreadable",
@@ -278,7 +278,7 @@ pub static ALL: &[Code] = &[
     },
     Code {
         name: "outline-too-large",
-        text: "The outline exceeds what is read: coordinates of 100 m, 20000 layers, 4 million points of a DXF drawing, or an unpacked part of 256 MiB. Mostly the unit is wrong.",
+        text: "The outline exceeds what is read: coordinates of 100 m, 20000 layers, an unpacked part of 256 MiB, 24 million tags and attributes of XML, 4 million points of a DXF drawing or 10 million of another one. Mostly the unit is wrong.",
     },
     Code {
         name: "output-exists",

@@ -8,10 +8,10 @@
 
 mod commands;
 
-use super::{Layer, assemble};
+use super::{Layer, assemble, reach};
 use crate::diagnostic::{Diagnostic, Notes, Outcome, counted};
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Area, Point, grid, polyline};
+use crate::geom::{Area, Point, polyline};
 use crate::job::SAME_HEIGHT_MM;
 use commands::{Command, Commands, Fault};
 use rayon::prelude::*;
@@ -57,8 +57,9 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], layer_height_mm:
         match command {
             Command::Layer(z) => {
                 let top_mm = z * unit;
-                if top_mm.is_nan() || top_mm.abs() > grid::LIMIT_MM {
-                    return Err(fault.told("outline-too-large", format!("a layer at z {top_mm:e} mm")));
+                if !reach::within([top_mm]) {
+                    let message = format!("a layer lies at z {} mm; {}", reach::short(top_mm), reach::most());
+                    return Err(fault.told("outline-too-large", message));
                 }
                 if let Some(last) = cuts.last()
                     && top_mm < last.top_mm - SAME_HEIGHT_MM
@@ -100,13 +101,8 @@ fn contour(
     fault: &Fault,
     met: &mut Met,
 ) -> Outcome<Option<Vec<Point>>> {
-    if let Some(p) = ring.iter().find(|p| !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM) {
-        let message = format!(
-            "a point lies at x {:e} mm, y {:e} mm; at most {:e} mm are read",
-            p.x,
-            p.y,
-            grid::LIMIT_MM
-        );
+    if let Some(p) = reach::beyond(&ring) {
+        let message = format!("a point lies at {}", reach::told([p.x, p.y]));
         return Err(fault.told("outline-too-large", message));
     }
     if direction == 2 {

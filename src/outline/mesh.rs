@@ -1,11 +1,11 @@
 //! A triangle mesh, vertices shared.
 
+use super::reach;
 use crate::diagnostic::Diagnostic;
-use crate::geom::grid;
 use std::collections::BTreeMap;
 
 /// Triangles with outward sides by the right-hand rule, mm. Coordinates are
-/// finite and within [`grid::LIMIT_MM`]; equal corners are one vertex, and
+/// finite and within [`reach`]; equal corners are one vertex, and
 /// facets with two equal corners are gone.
 #[derive(Debug, Default)]
 pub(super) struct Mesh {
@@ -29,13 +29,7 @@ impl BadCorner {
                 format!("{of} has a corner at x {x}, y {y}, z {z}: not a number"),
             )
         } else {
-            Diagnostic::error(
-                "outline-too-large",
-                format!(
-                    "{of} has a corner at x {x:e} mm, y {y:e} mm, z {z:e} mm; at most {:e} mm are read",
-                    grid::LIMIT_MM
-                ),
-            )
+            Diagnostic::error("outline-too-large", format!("{of} has a corner at {}", reach::told(self.0)))
         }
     }
 }
@@ -57,7 +51,7 @@ impl Mesh {
         for (id, c) in ids.iter_mut().zip(corners) {
             // adding zero makes -0 and 0 one
             let c = c.map(|v| v * self.unit_mm + 0.0);
-            if c.iter().any(|v| !v.is_finite() || v.abs() > grid::LIMIT_MM) {
+            if !reach::within(c) {
                 return Err(BadCorner(c));
             }
             let next = u32::try_from(self.vertices.len()).unwrap_or(u32::MAX);

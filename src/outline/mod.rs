@@ -12,19 +12,20 @@ mod extrude;
 mod layered;
 mod mesh;
 mod overlaps;
+mod reach;
 mod section;
 mod stl;
 mod svg;
 mod threemf;
+mod xml;
 
 use crate::count::f64_of;
-use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::files::{self, Input};
-use crate::geom::{Area, Bounds, Point, combine, grid};
+use crate::geom::{Area, Bounds, Point, combine};
 use crate::job::OutlineFile;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 pub use bodies::Body;
 
@@ -254,19 +255,6 @@ fn sectioned(notes: &mut Notes, meshes: &[(&str, &mesh::Mesh)], height_mm: f64) 
     assemble(name, layers)
 }
 
-/// What is said of a point that lies beyond what is read; `None` of any other.
-fn too_far(p: Point) -> Option<String> {
-    let far = !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM;
-    far.then(|| {
-        format!(
-            "a point lies at x {:.4e} mm, y {:.4e} mm; at most {:e} mm are read",
-            p.x,
-            p.y,
-            grid::LIMIT_MM
-        )
-    })
-}
-
 /// A number of mm without the noise of binary fractions.
 fn rounded(mm: f64) -> f64 {
     (mm * 1e4).round() / 1e4
@@ -300,27 +288,11 @@ fn assemble(name: &str, mut parts: Vec<(f64, f64, Area)>) -> Outcome<Vec<Layer>>
         .collect())
 }
 
-/// An XML fault at its place.
-fn xml_fault(e: &roxmltree::Error, source: &Arc<Source>) -> Diagnostic {
-    let at = e.pos();
-    let line_start: usize =
-        source.text.split_inclusive('\n').take((at.row as usize).saturating_sub(1)).map(str::len).sum();
-    let column: usize =
-        source.text[line_start..].chars().take((at.col as usize).saturating_sub(1)).map(char::len_utf8).sum();
-    let start = (line_start + column).min(source.text.len());
-    // the place is told by itself
-    let message = e.to_string().replacen(&format!(" at {at}"), "", 1);
-    Diagnostic::error("xml-unreadable", format!("the XML cannot be read: {message}")).at(
-        source,
-        start..start,
-        "",
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diagnostic::Place;
+    use crate::diagnostic::{Place, Source};
+    use std::sync::Arc;
 
     /// Reads bytes as a file of some name.
     pub(super) fn read_with(

@@ -5,7 +5,7 @@ use super::pairs::{Pair, Pairs};
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Point, pt, trig};
-use crate::outline::too_far;
+use crate::outline::reach;
 use std::collections::{BTreeMap, BTreeSet};
 use std::f64::consts::TAU;
 
@@ -313,7 +313,8 @@ impl<'a> Reader<'a> {
                 .help("check the numbers of rows and columns of what is inserted, and the drawing's unit");
             return Err(self.pairs.at(d, e.line).into());
         }
-        if let Some(message) = points.iter().find_map(|p| too_far(*p)) {
+        if let Some(p) = reach::beyond(&points) {
+            let message = format!("a point lies at {}", reach::told([p.x, p.y]));
             let d = Diagnostic::error("outline-too-large", message).help("check the drawing's unit");
             return Err(self.pairs.at(d, e.line).into());
         }

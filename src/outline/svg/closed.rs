@@ -4,7 +4,8 @@ use super::shapes::{self, Subpath};
 use super::{Drawn, Inherited, Reader};
 use crate::diagnostic::Diagnostic;
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Area, Point, grid, polyline, pt};
+use crate::geom::{Area, Point, polyline, pt};
+use crate::outline::{reach, xml::tag};
 use roxmltree::Node;
 
 /// An open path whose ends are this close is closed, mm: what drawing programs
@@ -18,7 +19,7 @@ const CROSSED: f64 = 1e-3;
 impl<'a> Reader<'a> {
     pub(super) fn shape(&mut self, node: Node<'a, 'a>, inner: Inherited) {
         let subpaths = self.subpaths(node, inner);
-        let tag = self.tag(node);
+        let tag = tag(node);
         if !inner.visible {
             return;
         }
@@ -30,16 +31,10 @@ impl<'a> Reader<'a> {
         let total = subpaths.len();
         for (k, sub) in subpaths.into_iter().enumerate() {
             let Subpath { points: mut ring, closed } = sub;
-            if let Some(p) = ring.iter().find(|p| !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM)
-            {
+            if let Some(p) = reach::beyond(&ring) {
                 let d = Diagnostic::error(
                     "outline-too-large",
-                    format!(
-                        "a point lies at x {:.4e} mm, y {:.4e} mm; at most {:e} mm are read",
-                        p.x,
-                        p.y,
-                        grid::LIMIT_MM
-                    ),
+                    format!("a point lies at {}", reach::told([p.x, p.y])),
                 )
                 .at(&self.source, tag.clone(), "in this element")
                 .help("check the drawing's units, `viewBox` and transforms");

@@ -5,6 +5,7 @@ use super::inherit::property;
 use super::transform::Affine;
 use super::{Inherited, Reader, drawing_namespace};
 use crate::diagnostic::Diagnostic;
+use crate::outline::xml::tag;
 use roxmltree::Node;
 
 const XLINK: &str = "http://www.w3.org/1999/xlink";
@@ -40,7 +41,7 @@ impl<'a> Reader<'a> {
         self.count += 1;
         if self.count > MOST_ELEMENTS {
             if self.count == MOST_ELEMENTS + 1 {
-                let tag = self.tag(node);
+                let tag = tag(node);
                 let d = Diagnostic::error(
                     "outline-too-large",
                     format!("the drawing has more than {MOST_ELEMENTS} elements, uses counted each time"),
@@ -116,7 +117,7 @@ impl<'a> Reader<'a> {
     }
 
     pub(super) fn used(&mut self, node: Node<'a, 'a>, inner: Inherited) {
-        let tag = self.tag(node);
+        let tag = tag(node);
         let Some(href) = node.attribute("href").or_else(|| node.attribute((XLINK, "href"))) else {
             self.unreadable("`use` names nothing".to_owned(), tag, "no `href`");
             return;

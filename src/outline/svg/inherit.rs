@@ -3,6 +3,7 @@
 use super::{Inherited, Reader, transform};
 use crate::diagnostic::Diagnostic;
 use crate::geom::grid;
+use crate::outline::xml::tag;
 use roxmltree::Node;
 use std::ops::Range;
 
@@ -16,7 +17,7 @@ impl<'a> Reader<'a> {
     pub(super) fn enter(&mut self, node: Node<'a, 'a>, outer: Inherited) -> Option<Inherited> {
         let mut inner = Inherited { depth: outer.depth + 1, ..outer };
         if inner.depth > DEEPEST {
-            let tag = self.tag(node);
+            let tag = tag(node);
             self.unreadable(format!("groups are nested more than {DEEPEST} deep"), tag, "");
             return None;
         }

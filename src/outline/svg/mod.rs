@@ -35,6 +35,7 @@ mod transform;
 mod tests;
 
 use super::extrude::Drawing;
+use super::xml::{self, tag};
 use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
 use crate::geom::Area;
 use roxmltree::{Document, Node};
@@ -64,8 +65,7 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawi
         }
     };
     let source = Arc::new(Source { name: name.to_owned(), text: text.to_owned() });
-    let options = roxmltree::ParsingOptions { allow_dtd: true, ..Default::default() };
-    let doc = Document::parse_with_options(text, options).map_err(|e| super::xml_fault(&e, &source))?;
+    let doc = xml::parsed(text, &source, true)?;
     let mut reader = Reader {
         source: Arc::clone(&source),
         ids: BTreeMap::new(),
@@ -136,25 +136,15 @@ impl<'a> Reader<'a> {
         self.fault(d);
     }
 
-    /// The opening tag, without what it holds.
-    fn tag(&self, node: Node<'_, '_>) -> Range<usize> {
-        let range = node.range();
-        let end = node
-            .attributes()
-            .next_back()
-            .map_or(range.start + 1 + node.tag_name().name().len(), |a| a.range().end);
-        range.start..end.min(range.end)
-    }
-
     fn pass(&mut self, what: String, node: Node<'_, '_>) {
-        let place = self.tag(node);
+        let place = tag(node);
         self.passed.entry(what).and_modify(|e| e.0 += 1).or_insert((1, place));
     }
 
     fn root(&mut self, doc: &'a Document<'a>) {
         let svg = doc.root_element();
         if svg.tag_name().name() != "svg" || !drawing_namespace(svg) {
-            let tag = self.tag(svg);
+            let tag = tag(svg);
             let message =
                 format!("the file is XML but no SVG drawing: it starts with `{}`", svg.tag_name().name());
             self.unreadable(message, tag, "expected `svg`");
@@ -176,7 +166,7 @@ impl<'a> Reader<'a> {
                 if let Some(first) = self.ids.get(id)
                     && drawing_namespace(node)
                 {
-                    twice.push((id, doc.text_pos_at(first.range().start).row, self.tag(node)));
+                    twice.push((id, doc.text_pos_at(first.range().start).row, tag(node)));
                 }
                 self.ids.entry(id).or_insert(node);
             }

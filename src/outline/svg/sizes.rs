@@ -3,6 +3,7 @@
 use super::transform::Affine;
 use super::{Reader, page};
 use crate::diagnostic::Diagnostic;
+use crate::outline::xml::tag;
 use roxmltree::Node;
 use std::ops::Range;
 use std::str::FromStr as _;
@@ -27,7 +28,7 @@ impl<'a> Reader<'a> {
             // only percentages need the width
             (None, Some(h), None) => (h, h),
             (_, None, None) => {
-                let tag = self.tag(svg);
+                let tag = tag(svg);
                 let d = Diagnostic::error(
                     "drawing-without-size",
                     "the page has no height, so its lower left corner is nowhere",
@@ -39,7 +40,7 @@ impl<'a> Reader<'a> {
             }
         };
         if !(w > 0.0 && h > 0.0 && w.is_finite() && h.is_finite()) {
-            let tag = self.tag(svg);
+            let tag = tag(svg);
             self.unreadable(
                 format!("the page is {w} mm wide and {h} mm high, both must be positive"),
                 tag,
@@ -52,7 +53,7 @@ impl<'a> Reader<'a> {
         let bare =
             |unit: Option<LengthUnit>| matches!(unit, None | Some(LengthUnit::None | LengthUnit::Percent));
         if bare(unit_of("width")) && bare(unit_of("height")) {
-            let tag = self.tag(svg);
+            let tag = tag(svg);
             let d = Diagnostic::warning(
                 "drawing-without-unit",
                 format!("the page's size has no unit, so lengths are px, 96 to the inch: the page is {w:.1} x {h:.1} mm"),
@@ -89,7 +90,7 @@ impl<'a> Reader<'a> {
     }
 
     pub(super) fn value_span(&self, node: Node<'_, '_>, name: &str) -> Range<usize> {
-        node.attribute_node(name).map_or_else(|| self.tag(node), |a| a.range_value())
+        node.attribute_node(name).map_or_else(|| tag(node), |a| a.range_value())
     }
 
     pub(super) fn length_of(&mut self, node: Node<'a, 'a>, name: &str) -> Option<Length> {

@@ -20,10 +20,10 @@ mod package;
 mod tests;
 
 use super::mesh::Mesh;
-use super::{Layer, assemble};
+use super::{Layer, assemble, reach};
 use crate::diagnostic::{Diagnostic, Notes, Outcome};
 use crate::geom::combine::{self, FillRule};
-use crate::geom::{Area, Point, grid, pt};
+use crate::geom::{Area, Point, pt};
 use crate::job::SAME_HEIGHT_MM;
 use faults::Gathered;
 use model::{Body, Model, Slice, Transform, Use};
@@ -354,17 +354,10 @@ fn moved(name: &str, cuts: &[Cut], transform: &Transform) -> Outcome<Vec<Cut>> {
     cuts.par_iter()
         .map(|(bottom, top, area)| {
             let rings: Vec<Vec<Point>> = area.rings().map(|r| r.iter().map(place).collect()).collect();
-            if let Some(p) =
-                rings.iter().flatten().find(|p| !p.is_finite() || p.x.abs().max(p.y.abs()) > grid::LIMIT_MM)
-            {
+            if let Some(p) = rings.iter().find_map(|r| reach::beyond(r)) {
                 return Err(Diagnostic::error(
                     "outline-too-large",
-                    format!(
-                        "the build puts a point at x {:e} mm, y {:e} mm; at most {:e} mm are read",
-                        p.x,
-                        p.y,
-                        grid::LIMIT_MM
-                    ),
+                    format!("the build puts a point at {}", reach::told([p.x, p.y])),
                 )
                 .in_file(name)
                 .into());

@@ -4,7 +4,8 @@
 use super::faults::Gathered;
 use super::package::Part;
 use crate::diagnostic::{Faults, Outcome};
-use crate::geom::{Point, grid, pt};
+use crate::geom::{Point, pt};
+use crate::outline::{reach, xml::tag};
 use roxmltree::Node;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -207,16 +208,6 @@ fn children<'a, 'i>(
     node.children().filter(move |n| named(*n, namespace, name))
 }
 
-/// The opening tag.
-fn tag(node: Node<'_, '_>) -> Range<usize> {
-    let range = node.range();
-    let end = node
-        .attributes()
-        .next_back()
-        .map_or(range.start + 1 + node.tag_name().name().len(), |a| a.range().end);
-    range.start..end.min(range.end)
-}
-
 struct Reader<'p> {
     part: &'p Part,
     unit_mm: f64,
@@ -247,8 +238,8 @@ impl Reader<'_> {
         let Some(v) = v else {
             return Err(self.fault(node, format!("`{name}` is no number: `{text}`")));
         };
-        if v.abs() > grid::LIMIT_MM {
-            let message = format!("`{name}` is {v:e} mm, at most {:e} mm are read", grid::LIMIT_MM);
+        if !reach::within([v]) {
+            let message = format!("`{name}` is {} mm; {}", reach::short(v), reach::most());
             return Err(self.part.fault("outline-too-large", message, tag(node)));
         }
         Ok(v)

@@ -1,6 +1,7 @@
 //! The ZIP package round a 3MF model, and its relationships.
 
 use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
+use crate::outline::xml;
 use std::io::{Cursor, Read as _};
 use std::ops::Range;
 use std::sync::Arc;
@@ -23,6 +24,9 @@ pub(super) struct Package<'b> {
 /// A part's text, with what messages need to point into it.
 pub(super) struct Part {
     pub(super) source: Arc<Source>,
+    /// Where its lines start. A package can have a fault in every element, and each is told with
+    /// its line: these are counted once.
+    lines: Vec<usize>,
 }
 
 impl<'b> Package<'b> {
@@ -79,7 +83,8 @@ impl<'b> Package<'b> {
         let text = String::from_utf8(bytes)
             .map_err(|_| self.fault(format!("the part `{path}` is not UTF-8 text")))?;
         let source = Arc::new(Source { name: format!("{}{}", self.name, absolute(path)), text });
-        Ok(Part { source })
+        let lines = std::iter::once(0).chain(source.text.match_indices('\n').map(|(at, _)| at + 1));
+        Ok(Part { lines: lines.collect(), source })
     }
 
     /// The path of the model that the package is about.
@@ -104,12 +109,16 @@ const SHOWN_LINE: usize = 400;
 
 impl Part {
     pub(super) fn parse(&self) -> Outcome<roxmltree::Document<'_>> {
-        roxmltree::Document::parse(&self.source.text).map_err(|e| {
-            let at = e.pos();
-            let d = super::super::xml_fault(&e, &self.source);
-            let span = d.place.as_ref().map_or(0..0, |p| p.span.clone());
-            if self.line_length(span.start) > SHOWN_LINE { self.far(d, at.row, at.col) } else { d }.into()
-        })
+        let mut parsed = xml::parsed(&self.source.text, &self.source, false);
+        if let Err(Faults(faults)) = &mut parsed {
+            for d in faults {
+                match d.place.as_ref().map(|p| p.span.start) {
+                    Some(at) if self.line_length(at) > SHOWN_LINE => *d = self.far(d.clone(), at),
+                    _ => {}
+                }
+            }
+        }
+        parsed
     }
 
     /// A fault at a place of the part.
@@ -118,12 +127,7 @@ impl Part {
         if self.line_length(span.start) <= SHOWN_LINE {
             return d.at(&self.source, span, "").into();
         }
-        let before = &self.source.text[..span.start];
-        let row = before.matches('\n').count() + 1;
-        let column = before.len() - before.rfind('\n').map_or(0, |n| n + 1) + 1;
-        let (row, column) =
-            (u32::try_from(row).unwrap_or(u32::MAX), u32::try_from(column).unwrap_or(u32::MAX));
-        self.far(d, row, column).into()
+        self.far(d, span.start).into()
     }
 
     fn line_length(&self, at: usize) -> usize {
@@ -133,7 +137,10 @@ impl Part {
         start + text[at..].iter().take(SHOWN_LINE + 1).take_while(|b| **b != b'\n').count()
     }
 
-    fn far(&self, mut d: Diagnostic, row: u32, column: u32) -> Diagnostic {
+    /// A fault in a line too long to be shown, the column counted in bytes.
+    fn far(&self, mut d: Diagnostic, at: usize) -> Diagnostic {
+        let row = self.lines.partition_point(|start| *start <= at);
+        let column = at - self.lines[row - 1] + 1;
         d.place = None;
         d.message = format!("{} (line {row}, column {column})", d.message);
         d.in_file(self.source.name.clone())

@@ -429,6 +429,36 @@ fn packages_that_unpack_to_too_much_are_refused() {
 }
 
 #[test]
+fn xml_that_takes_too_much_memory_is_refused() {
+    // room for each sign is made before the first one is looked at
+    let text = format!("<model {CORE}>{}</model>", "=".repeat(24_000_000));
+    let bytes = zipped(&[("_rels/.rels", RELS), ("3D/part.model", &text)]);
+    assert!(bytes.len() < 1 << 16);
+    let got = read_with(&mut Notes::default(), "a.3mf", &bytes, None, 0.2);
+    assert_eq!(codes(&got), ["outline-too-large"]);
+    let d = &got.unwrap_err().0[0];
+    assert!(d.message.contains("at most 24000000 are read") && d.file.is_some(), "{d}");
+}
+
+/// Without a table of lines, each fault counted them from the start: these took more than a minute.
+#[test]
+fn a_fault_in_every_element_of_one_line_is_told_at_once() {
+    let polygon = format!("<s:polygon startv=\"0\">{}</s:polygon>", "<s:segment v2=\"9\"/>".repeat(400_000));
+    let stack = format!(
+        "<s:slicestack id=\"1\"><s:slice ztop=\"0.2\"><s:vertices><s:vertex x=\"0\" y=\"0\"/></s:vertices>{polygon}</s:slice></s:slicestack>{SLICED}"
+    );
+    let bytes = package("", &stack, "<item objectid=\"2\"/>");
+    let faults = read_with(&mut Notes::default(), "a.3mf", &bytes, None, 0.2).unwrap_err().0;
+    assert_eq!(faults.len(), 20);
+    let first = stack.find("<s:segment").unwrap() + 1;
+    let step = "<s:segment v2=\"9\"/>".len();
+    for (k, d) in faults.iter().enumerate() {
+        let place = format!("(line 3, column {})", first + k * step);
+        assert!(d.message.ends_with(&place), "{d}: {place}");
+    }
+}
+
+#[test]
 fn damaged_packages_do_not_panic() {
     let good = package(
         "",
