@@ -150,7 +150,8 @@ impl<'a> Reader<'a> {
             self.unreadable(message, tag, "expected `svg`");
             return;
         }
-        let mut twice = Vec::new();
+        // how often, and the first of them with its two elements
+        let mut twice: Option<(usize, &str, [Node<'_, '_>; 2])> = None;
         for node in doc.descendants().filter(Node::is_element) {
             if node.tag_name().name() == "style" && drawing_namespace(node) {
                 self.styled = true;
@@ -166,13 +167,14 @@ impl<'a> Reader<'a> {
                 if let Some(first) = self.ids.get(id)
                     && drawing_namespace(node)
                 {
-                    twice.push((id, doc.text_pos_at(first.range().start).row, tag(node)));
+                    twice.get_or_insert((0, id, [*first, node])).0 += 1;
                 }
                 self.ids.entry(id).or_insert(node);
             }
         }
-        if let Some((id, line, second)) = twice.first() {
-            let more = match twice.len() {
+        if let Some((count, id, [first, second])) = twice {
+            let line = doc.text_pos_at(first.range().start).row;
+            let more = match count {
                 1 => String::new(),
                 n => format!("; {} more have an id that another has before them", n - 1),
             };
@@ -180,7 +182,7 @@ impl<'a> Reader<'a> {
                 "two elements have the id `{id}`: a map that names it gets the first, in line {line}{more}"
             );
             let d = Diagnostic::warning("duplicate-name", message);
-            let d = d.at(&self.source, second.clone(), "the second").help("give each an id of its own");
+            let d = d.at(&self.source, tag(second), "the second").help("give each an id of its own");
             self.warnings.push(d);
         }
         let Some((page, viewport)) = self.page(svg) else { return };

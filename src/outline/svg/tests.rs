@@ -348,6 +348,24 @@ fn ids_that_a_map_cannot_tell_apart_are_told() {
 }
 
 #[test]
+fn many_ids_that_are_given_twice_are_no_work() {
+    // where the first stands was looked up for each of them, which took many seconds
+    let circles = "<circle id='q' data-role='region' r='1'/>\n<circle id='r' data-role='region' r='1'/>\n";
+    let defs: String = (0..60_000).map(|k| format!("<path id='p{}'/>\n", k % 20_000)).collect();
+    let told = notes_of(
+        "a.svg",
+        page(&format!("<rect width='20' height='20'/>\n<defs>{defs}</defs>\n{circles}")).as_bytes(),
+    );
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(
+        told[0].message.contains("`p0`") && told[0].message.contains("line 3; 39999 more"),
+        "{}",
+        told[0]
+    );
+    assert_eq!(place(&told[0]), (20_003, "<path id='p0'".to_owned()));
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
