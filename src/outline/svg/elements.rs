@@ -1,7 +1,7 @@
 //! Elements that hold others, and which elements are drawn.
 
-use super::gather::joined;
 use super::inherit::property;
+use super::named;
 use super::transform::Affine;
 use super::{Inherited, Reader, drawing_namespace};
 use crate::diagnostic::Diagnostic;
@@ -81,7 +81,10 @@ impl<'a> Reader<'a> {
             && self.drawn.len() > first
             && !self.shapes.contains_key(id)
         {
-            let area = joined(&self.drawn[first..]);
+            let (area, again) = named::area(&self.drawn[first..]);
+            for d in again.into_iter().map(|k| &self.drawn[first + k]).filter(|d| d.region) {
+                self.regions_again.insert(d.place.start, d.place.end);
+            }
             self.shapes.insert(id.to_owned(), area);
         }
     }

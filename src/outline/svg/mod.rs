@@ -30,6 +30,7 @@ mod page;
 mod shapes;
 mod sizes;
 mod transform;
+mod named;
 
 #[cfg(test)]
 mod tests;
@@ -80,7 +81,9 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawi
         count: 0,
     };
     reader.root(&doc);
+    reader.tell_regions_again();
     reader.finish(notes)
+        regions_again: BTreeMap::new(),
 }
 
 /// An element that was drawn.
@@ -130,6 +133,8 @@ impl<'a> Reader<'a> {
             self.faults.push(d);
         }
     }
+    /// Elements of regions that are drawn twice: from where to where each stands.
+    regions_again: BTreeMap<usize, usize>,
 
     fn unreadable(&mut self, message: String, span: Range<usize>, label: &str) {
         let d = Diagnostic::error("element-unreadable", message).at(&self.source, span, label);
@@ -139,6 +144,17 @@ impl<'a> Reader<'a> {
     fn pass(&mut self, what: String, node: Node<'_, '_>) {
         let place = tag(node);
         self.passed.entry(what).and_modify(|e| e.0 += 1).or_insert((1, place));
+    }
+
+    fn tell_regions_again(&mut self) {
+        let Some((start, end)) = self.regions_again.first_key_value() else { return };
+        let message = match self.regions_again.len() {
+            1 => "1 element of a shape for the map is drawn twice and counts once".to_owned(),
+            n => format!("{n} elements of shapes for the map are drawn twice and count once"),
+        };
+        let d =
+            Diagnostic::warning("drawing-overlap", message).at(&self.source, *start..*end, "drawn before");
+        self.warnings.push(d);
     }
 
     fn root(&mut self, doc: &'a Document<'a>) {

@@ -366,6 +366,40 @@ fn many_ids_that_are_given_twice_are_no_work() {
 }
 
 #[test]
+fn elements_of_a_region_that_are_drawn_twice_count_once() {
+    let shape = |body: &str| {
+        let text = page(&format!("<rect width='60' height='60'/>{body}"));
+        let mut notes = crate::diagnostic::Notes::default();
+        let (o, _) =
+            super::super::tests::read_with(&mut notes, "a.svg", text.as_bytes(), Some(1.0), 1.0).unwrap();
+        (o.shapes["pad"].area(), notes.warnings)
+    };
+    let pad = |body: &str| shape(&format!("<g id='pad' data-role='region'>{body}</g>"));
+    let square = "<rect width='10' height='10'/>";
+    let (area, told) = pad(&square.repeat(2));
+    near(area, 100.0, 1e-6);
+    assert!(told.len() == 1 && told[0].code == "drawing-overlap", "{told:?}");
+    assert!(told[0].message.starts_with("1 element of a shape"), "{}", told[0]);
+    // however often, drawn in another way, and with others beside and inside
+    let (area, told) = pad(&format!(
+        "{}<rect x='20' width='10' height='10'/><path d='M0 10H10V0H0Z'/><circle cx='5' cy='5' r='2'/>",
+        square.repeat(4)
+    ));
+    near(area, 200.0 - PI * 4.0, 0.02);
+    assert!(told[0].message.starts_with("4 elements of shapes"), "{}", told[0]);
+    // elements side by side and one in the other are as drawings are
+    let (area, told) = pad(&format!(
+        "{square}<rect x='10' width='10' height='10'/><rect x='2' y='2' width='4' height='4'/>"
+    ));
+    near(area, 184.0, 1e-6);
+    assert_eq!(told, []);
+    // a group of the outline is named, too
+    let (area, told) = shape(&format!("<g id='pad' transform='translate(80 80)'>{}</g>", square.repeat(2)));
+    near(area, 100.0, 1e-6);
+    assert_eq!(told.len(), 1, "{told:?}");
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
