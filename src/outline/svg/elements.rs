@@ -1,7 +1,7 @@
 //! Elements that hold others, and which elements are drawn.
 
-use super::inherit::property;
 use super::named;
+use super::style::property;
 use super::transform::Affine;
 use super::{Inherited, Reader, drawing_namespace};
 use crate::diagnostic::Diagnostic;
@@ -24,7 +24,7 @@ impl<'a> Reader<'a> {
             "svg" | "g" | "a" | "switch" | "use" | "path" | "rect" | "circle" | "ellipse" | "polygon"
             | "polyline" => {}
             "line" | "text" | "image" | "foreignObject" => {
-                if property(node, "display") != Some("none") && outer.visible {
+                if property(node, "display").as_deref() != Some("none") && outer.visible {
                     self.pass(format!("`{name}`"), node);
                 }
                 return;
@@ -52,7 +52,7 @@ impl<'a> Reader<'a> {
             return;
         }
         let Some(inner) = self.enter(node, outer) else {
-            if property(node, "display") == Some("none") {
+            if property(node, "display").as_deref() == Some("none") {
                 self.pass(format!("`{name}` that is not displayed"), node);
             }
             return;

@@ -1,5 +1,6 @@
 //! What an element takes from those round it, and what it adds.
 
+use super::style::{self, property};
 use super::{Inherited, Reader, transform};
 use crate::diagnostic::Diagnostic;
 use crate::geom::grid;
@@ -21,25 +22,25 @@ impl<'a> Reader<'a> {
             self.unreadable(format!("groups are nested more than {DEEPEST} deep"), tag, "");
             return None;
         }
-        if property(node, "display") == Some("none") {
+        if property(node, "display").as_deref() == Some("none") {
             return None;
         }
-        match property(node, "visibility") {
+        match property(node, "visibility").as_deref() {
             Some("hidden" | "collapse") => inner.visible = false,
             Some("visible") => inner.visible = true,
             _ => {}
         }
-        match property(node, "fill-rule") {
+        match property(node, "fill-rule").as_deref() {
             Some("evenodd") => inner.even_odd = true,
             Some("nonzero") => inner.even_odd = false,
             _ => {}
         }
-        match property(node, "fill") {
+        match property(node, "fill").as_deref() {
             Some("none" | "transparent") => inner.filled = false,
             Some("inherit") | None => {}
             Some(_) => inner.filled = true,
         }
-        match property(node, "stroke") {
+        match property(node, "stroke").as_deref() {
             Some("none" | "transparent") => inner.stroked = false,
             Some("inherit") | None => {}
             Some(_) => inner.stroked = true,
@@ -49,8 +50,8 @@ impl<'a> Reader<'a> {
                 self.pass(format!("`{name}`"), node);
             }
         }
-        if style(node, "transform").is_some() {
-            self.pass("a transform in `style`".to_owned(), node);
+        for name in style::unread(node) {
+            self.pass(format!("`{name}` in `style`"), node);
         }
         if let Some(text) = node.attribute("transform") {
             match transform::read(text) {
@@ -133,20 +134,6 @@ impl<'a> Reader<'a> {
             None => (value, what),
         }
     }
-}
-
-/// A property, from `style` or, failing that, from the attribute.
-pub(super) fn property<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
-    style(node, name).or_else(|| node.attribute(name).map(str::trim))
-}
-
-pub(super) fn style<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
-    let (_, value) = node
-        .attribute("style")?
-        .split(';')
-        .filter_map(|p| p.split_once(':'))
-        .rfind(|(n, _)| n.trim() == name)?;
-    Some(value.trim().trim_end_matches("!important").trim_end())
 }
 
 /// `LO-HI`, heights in mm, 0 <= LO < HI.

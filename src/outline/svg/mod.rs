@@ -34,6 +34,7 @@ mod named;
 
 #[cfg(test)]
 mod tests;
+mod style;
 
 use super::extrude::Drawing;
 use super::xml::{self, tag};
@@ -171,12 +172,9 @@ impl<'a> Reader<'a> {
         for node in doc.descendants().filter(Node::is_element) {
             if node.tag_name().name() == "style" && drawing_namespace(node) {
                 self.styled = true;
-                let sheet = node.text().unwrap_or("");
-                if ["fill-rule", "display", "visibility", "transform", "clip-path"]
-                    .iter()
-                    .any(|p| sheet.contains(p))
-                {
-                    self.pass("a style sheet that changes what is drawn".to_owned(), node);
+                let sheet: String = node.children().filter(Node::is_text).filter_map(|t| t.text()).collect();
+                for name in style::shaping(&sheet) {
+                    self.pass(format!("a style sheet that changes what is drawn (`{name}`)"), node);
                 }
             }
             if let Some(id) = node.attribute("id") {

@@ -400,6 +400,38 @@ fn elements_of_a_region_that_are_drawn_twice_count_once() {
 }
 
 #[test]
+fn styles_are_read_as_browsers_read_them() {
+    for hidden in [
+        "style='fill:#000;/* c: d */ display:none'",
+        "style='display:none;/*x*/'",
+        "style='DISPLAY:NONE'",
+        "style='display: none ! important; display: inline'",
+        "display='NONE'",
+        "style='Visibility:Hidden'",
+    ] {
+        near(
+            drawn(&format!("<rect width='40' height='20' {hidden}/><rect x='50' width='10' height='10'/>"))
+                .area(),
+            100.0,
+            1e-6,
+        );
+    }
+    let told = |body: &str| -> Vec<String> {
+        let body = format!("{body}<rect width='90' height='90'/><circle cx='40' cy='40' r='5'/>");
+        notes_of("a.svg", page(&body).as_bytes()).into_iter().map(|d| d.message).collect()
+    };
+    assert_eq!(
+        told("<style>circle{r:20px;fill:red} g { D : path('M0 0') }</style>"),
+        [
+            "a style sheet that changes what is drawn (`d`) is not read",
+            "a style sheet that changes what is drawn (`r`) is not read"
+        ]
+    );
+    assert_eq!(told("<style>.a{fill:#123;stroke-width:2}/* .b{r:3px} */</style>"), [""; 0]);
+    assert_eq!(told("<circle style='r:9px' cx='95' cy='95' r='2'/>"), ["`r` in `style` is not read"]);
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
