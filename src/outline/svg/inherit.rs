@@ -1,7 +1,8 @@
 //! What an element takes from those round it, and what it adds.
 
 use super::style::{self, property};
-use super::{Inherited, Reader, transform};
+use super::transform::{self, Affine};
+use super::{Inherited, Reader};
 use crate::diagnostic::Diagnostic;
 use crate::geom::grid;
 use crate::outline::xml::tag;
@@ -55,7 +56,7 @@ impl<'a> Reader<'a> {
         }
         if let Some(text) = node.attribute("transform") {
             match transform::read(text) {
-                Ok(t) => inner.to_mm = inner.to_mm.of(t),
+                Ok(t) => inner.to_mm = inner.to_mm.of(self.about_origin(node, t, outer.viewport)?),
                 Err(e) => {
                     let span = self.value_span(node, "transform");
                     let (span, what) = self.located(span, text, &e);
@@ -105,6 +106,44 @@ impl<'a> Reader<'a> {
     }
 
     /// Narrows an attribute's span to where a fault lies, with its description.
+    /// A transform about the point that `transform-origin` names, which is the origin where it
+    /// names none (W3C CSS Transforms 1, 6). `None` after a fault.
+    fn about_origin(&mut self, node: Node<'a, 'a>, t: Affine, viewport: [f64; 2]) -> Option<Affine> {
+        if t == Affine::shift(t.e, t.f) {
+            // goes the same way about every point
+            return Some(t);
+        }
+        let place = |reader: &Self, name: &str| {
+            let styled = style::style(node, name).is_some();
+            reader.value_span(node, if styled { "style" } else { name })
+        };
+        let of_box = property(node, "transform-box");
+        if let Some(of) = of_box.filter(|b| b != "view-box") {
+            let d = Diagnostic::error(
+                "element-unreadable",
+                format!("`transform-box` is `{of}`: transforms are read about a place of the drawing, `view-box`, only"),
+            )
+            .at(&self.source, place(self, "transform-box"), "")
+            .help("apply the transform in the drawing program, so that the coordinates carry it");
+            self.fault(d);
+            return None;
+        }
+        let Some(text) = property(node, "transform-origin") else { return Some(t) };
+        // by CSS a number without a unit counts in an attribute, in `style` it does not
+        let bare = style::style(node, "transform-origin").is_none();
+        let Some(o) = transform::origin(&text, viewport, bare) else {
+            let d = Diagnostic::error(
+                "element-unreadable",
+                format!("`transform-origin` cannot be read: `{text}`"),
+            )
+            .at(&self.source, place(self, "transform-origin"), "")
+            .help("write two lengths with their units, percentages or words such as `center` and `top`");
+            self.fault(d);
+            return None;
+        };
+        Some(Affine::shift(o.x, o.y).of(t).of(Affine::shift(-o.x, -o.y)))
+    }
+
     pub(super) fn located(
         &self,
         value: Range<usize>,

@@ -432,6 +432,48 @@ fn styles_are_read_as_browsers_read_them() {
 }
 
 #[test]
+fn transforms_go_about_their_origin() {
+    let bar = |attributes: &str| {
+        let b =
+            drawn(&format!("<rect x='30' y='30' width='40' height='20' {attributes}/>")).bounds().unwrap();
+        // y down, as in the drawing
+        [b.lo.x, 100.0 - b.hi.y, b.hi.x, 100.0 - b.lo.y].map(|v| format!("{v:.3}")).join(" ")
+    };
+    let about_middle = "50.000 30.000 70.000 70.000";
+    for origin in [
+        "transform-origin='50 50'",
+        "transform-origin='50px 50px 3px'",
+        "transform-origin='50% 50%'",
+        "transform-origin='center'",
+        "style='Transform-Origin: CENTER 50%'",
+        "style='transform-origin: 50px 50px; transform-box: view-box'",
+    ] {
+        assert_eq!(bar(&format!("transform='rotate(90)' {origin}")), about_middle, "{origin}");
+    }
+    // for instance, with the lower left corner of the page in one order and the other
+    let corner = bar("transform='scale(0.5)' transform-origin='left bottom'");
+    assert_eq!(corner, "15.000 65.000 35.000 75.000");
+    assert_eq!(bar("transform='scale(0.5)' transform-origin='bottom left'"), corner);
+    assert_eq!(bar("transform='scale(0.5)' transform-origin='bottom'"), "40.000 65.000 60.000 75.000");
+    assert_eq!(bar("transform='scale(0.5)' transform-origin='right'"), "65.000 40.000 85.000 50.000");
+    // a shift is the same about every point
+    let shifted = "32.000 30.000 72.000 50.000";
+    assert_eq!(bar("transform='translate(2)' style='transform-box:fill-box'"), shifted);
+    assert_eq!(bar("transform='translate(2)' transform-origin='9 9'"), shifted);
+    for (attributes, word) in [
+        ("transform='rotate(90)' transform-origin='50 fifty'", "50 fifty"),
+        ("transform='rotate(90)' transform-origin='top 20'", "top 20"),
+        ("transform='rotate(90)' transform-origin='2em 2em'", "2em"),
+        ("transform='rotate(90)' style='transform-origin:50 50'", "transform-origin:50 50"),
+        ("transform='rotate(90)' style='transform-box:fill-box'", "transform-box:fill-box"),
+    ] {
+        let f = faults(&format!("<rect width='4' height='2' {attributes}/>"));
+        assert_eq!((f.len(), f[0].code), (1, "element-unreadable"), "{attributes}");
+        assert!(place(&f[0]).1.starts_with(word), "{}: {:?}", f[0], place(&f[0]));
+    }
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),

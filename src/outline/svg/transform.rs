@@ -1,7 +1,9 @@
 //! Plane affine maps, and the `transform` attribute that writes them.
 
+use super::page;
 use crate::geom::{Point, pt, trig};
-use svgtypes::{Error, TransformListParser, TransformListToken as Token};
+use std::str::FromStr as _;
+use svgtypes::{Error, Length, LengthUnit, TransformListParser, TransformListToken as Token};
 
 /// x' = a x + c y + e, y' = b x + d y + f: the six numbers of `matrix(…)`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,6 +62,37 @@ pub(super) fn read(text: &str) -> Result<Affine, Error> {
         });
     }
     Ok(whole)
+}
+
+/// The place that a `transform-origin` in small letters names, user units; percentages and words
+/// are of `size`, `bare` numbers are user units (W3C CSS Transforms 1, 6, for elements without a
+/// box: from the origin of the view box, whatever its corner). `None` where it cannot be read.
+pub(super) fn origin(text: &str, size: [f64; 2], bare: bool) -> Option<Point> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let side = |word: &str, [low, high]: [&str; 2], whole: f64| -> Option<f64> {
+        if word == "center" {
+            return Some(whole * 0.5);
+        }
+        if word == low || word == high {
+            return Some(if word == low { 0.0 } else { whole });
+        }
+        let length = Length::from_str(word).ok()?;
+        if length.unit == LengthUnit::None && !bare && length.number.abs() > 0.0 {
+            return None;
+        }
+        page::user(length, whole).filter(|v| v.is_finite())
+    };
+    let (across, up) = (["left", "right"], ["top", "bottom"]);
+    let (x, y) = match words[..] {
+        [y] if up.contains(&y) => ("center", y),
+        [x] => (x, "center"),
+        // words may come in either order; the third is a depth, which drawings have not
+        [y, x] | [y, x, _] if up.contains(&y) && (x == "center" || across.contains(&x)) => (x, y),
+        [y, x] | [y, x, _] if y == "center" && across.contains(&x) => (x, y),
+        [x, y] | [x, y, _] => (x, y),
+        _ => return None,
+    };
+    Some(pt(side(x, across, size[0])?, side(y, up, size[1])?))
 }
 
 /// Sine and cosine of an angle in degrees, exact at quarter turns: a drawing
