@@ -1,5 +1,6 @@
 //! Elements that hold others, and which elements are drawn.
 
+use super::beyond::Frame;
 use super::named;
 use super::style::property;
 use super::transform::Affine;
@@ -113,9 +114,14 @@ impl<'a> Reader<'a> {
             return;
         }
         let Some((fit, viewport)) = self.view(node, [w, h]) else { return };
-        let inside = Inherited { to_mm: inner.to_mm.of(Affine::shift(x, y)).of(fit), viewport, ..inner };
+        let corner = inner.to_mm.of(Affine::shift(x, y));
+        let inside = Inherited { to_mm: corner.of(fit), viewport, ..inner };
+        let first = self.drawn.len();
         for child in node.children().filter(Node::is_element) {
             self.element(child, inside);
+        }
+        if property(node, "overflow").as_deref() != Some("visible") {
+            self.look_beyond(&Frame::new(corner, w, h), first, node);
         }
     }
 

@@ -18,12 +18,16 @@
 //! - What is not to be seen (`display="none"`, `visibility="hidden"`, neither
 //!   filled nor stroked, unreferenced definitions) is not read.
 //!
-//! Not handled, and warned about: text, images, lines, clipping, masks, style
-//! sheets. Dashes, markers, filters and animation are passed over.
+//! Transforms go about their `transform-origin`.
+//!
+//! Not handled, and warned about: text, images, lines, clipping (by a nested
+//! page, too), masks, style sheets, sizes in `style`. Dashes, markers, filters
+//! and animation are passed over.
 
 mod closed;
 mod elements;
 pub(super) mod flatten;
+mod beyond;
 mod gather;
 mod inherit;
 mod page;
@@ -43,6 +47,7 @@ use crate::geom::Area;
 use roxmltree::{Document, Node};
 use std::collections::BTreeMap;
 use std::ops::Range;
+use beyond::Beyond;
 use std::sync::Arc;
 use transform::Affine;
 
@@ -80,8 +85,10 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawi
         shapes: BTreeMap::new(),
         uses: Vec::new(),
         count: 0,
+        beyond: None,
     };
     reader.root(&doc);
+    reader.tell_beyond();
     reader.tell_regions_again();
     reader.finish(notes)
         regions_again: BTreeMap::new(),
@@ -129,6 +136,8 @@ struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
+    /// What its viewport would clip.
+    beyond: Option<Beyond>,
     fn fault(&mut self, d: Diagnostic) {
         if self.faults.len() < MOST_FAULTS {
             self.faults.push(d);

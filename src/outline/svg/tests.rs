@@ -474,6 +474,32 @@ fn transforms_go_about_their_origin() {
 }
 
 #[test]
+fn what_a_nested_page_would_cut_off_is_told() {
+    let told = |body: &str| notes_of("a.svg", page(body).as_bytes());
+    let nested = "<rect x='-50' y='-50' width='65' height='65'/></svg>";
+    let far = told(&format!("<svg x='10' y='10' width='20' height='20'>{nested}"));
+    assert_eq!(far.iter().map(|d| d.code).collect::<Vec<_>>(), ["element-not-read"]);
+    assert!(far[0].message.contains("1 element of a nested `svg` reaches 50.000 mm beyond"), "{}", far[0]);
+    assert!(place(&far[0]).1.starts_with("<svg x='10'"), "{:?}", place(&far[0]));
+    assert_eq!(
+        told(&format!("<svg x='60' y='60' width='20' height='20' style='overflow:visible'>{nested}")),
+        []
+    );
+    let symbol = "<symbol id='s' viewBox='0 0 10 10'><rect width='30' height='5'/></symbol>";
+    let far = told(&format!(
+        "{symbol}<use href='#s' transform='rotate(20)' x='10' y='10' width='20' height='20'/><use href='#s' y='60' width='10' height='10'/>"
+    ));
+    assert!(far.len() == 1, "{far:?}");
+    assert!(far[0].message.contains("2 elements of a nested `symbol` reach up to 40.000 mm"), "{}", far[0]);
+    // what fills its page to the edge stays in it, turned as well
+    let fits = symbol.replace("30", "10");
+    assert_eq!(
+        told(&format!("{fits}<use href='#s' transform='rotate(9)' x='20' width='20' height='20'/>")),
+        []
+    );
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
