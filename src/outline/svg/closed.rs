@@ -1,5 +1,6 @@
 //! Elements that enclose something: their closed paths and what these enclose.
 
+use super::flatten::CHORD_MM;
 use super::shapes::{self, Subpath};
 use super::{Drawn, Inherited, Reader};
 use crate::diagnostic::Diagnostic;
@@ -12,14 +13,33 @@ use roxmltree::Node;
 /// lose by writing two decimals; less than any gap that is meant.
 const CLOSES_WITHIN_MM: f64 = 0.01;
 
+/// Most points of a drawing, curves as chords and uses counted each time: with what they enclose
+/// they take some 2 GB. A curve of the largest reach has 50,000.
+const MOST_POINTS: usize = 10_000_000;
+
 /// Share of an area by which two measures of it may differ before its line must
 /// cross itself: far above what rounding to the grid does.
 const CROSSED: f64 = 1e-3;
 
 impl<'a> Reader<'a> {
     pub(super) fn shape(&mut self, node: Node<'a, 'a>, inner: Inherited) {
+        if self.points > MOST_POINTS {
+            // told once
+            return;
+        }
         let subpaths = self.subpaths(node, inner);
         let tag = tag(node);
+        self.points += subpaths.iter().map(|s| s.points.len()).sum::<usize>();
+        if self.points > MOST_POINTS {
+            let d = Diagnostic::error(
+                "outline-too-large",
+                format!("the drawing has more than {MOST_POINTS} points, curves as chords within {CHORD_MM} mm of them"),
+            )
+            .at(&self.source, tag, "the first beyond")
+            .help("check its scale (`viewBox`, transforms), or draw it with fewer and smaller curves");
+            self.faults.push(d);
+            return;
+        }
         if !inner.visible {
             return;
         }
@@ -163,7 +183,7 @@ impl<'a> Reader<'a> {
                 if text.trim() == "none" {
                     return Vec::new();
                 }
-                match shapes::path(map, text) {
+                match shapes::path(map, text, MOST_POINTS.saturating_sub(self.points)) {
                     Ok(s) => s,
                     Err(e) => {
                         let mut value = self.value_span(node, "d");

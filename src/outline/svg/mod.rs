@@ -82,6 +82,7 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawi
         passed: BTreeMap::new(),
         drawn: Vec::new(),
         groups: Vec::new(),
+        points: 0,
         shapes: BTreeMap::new(),
         uses: Vec::new(),
         count: 0,
@@ -131,6 +132,8 @@ struct Reader<'a> {
     groups: Vec<(f64, f64)>,
     shapes: BTreeMap<String, Area>,
     /// The uses that are being drawn, to find circles.
+    /// Points of all elements so far.
+    points: usize,
     uses: Vec<roxmltree::NodeId>,
     count: usize,
 }

@@ -3,6 +3,7 @@
 use super::flatten::{self, EndpointArc};
 use super::transform::Affine;
 use crate::geom::{Point, pt};
+use crate::outline::reach;
 use svgtypes::{Error, NumberListParser, PathParser, PathSegment};
 
 /// One subpath of an element, in mm.
@@ -65,9 +66,12 @@ pub(super) fn points(map: Affine, text: &str, closed: bool) -> Result<Subpath, E
 }
 
 /// The subpaths of path data, all commands (W3C SVG 1.1 2nd ed. 2011, 8.3).
-/// Subpaths that draw nothing are left out. Errors: the first fault in the data.
-pub(super) fn path(map: Affine, text: &str) -> Result<Vec<Subpath>, Error> {
+/// Subpaths that draw nothing are left out. It ends early where points lie too far out, or come to
+/// more than `most`: a few curves of that kind would fill the memory. Errors: the first fault in
+/// the data.
+pub(super) fn path(map: Affine, text: &str, most: usize) -> Result<Vec<Subpath>, Error> {
     let mut done: Vec<Subpath> = Vec::new();
+    let mut made = 0;
     let mut sub = Subpath::default();
     let (mut at, mut start) = (pt(0.0, 0.0), pt(0.0, 0.0));
     // last control point of a cubic and of a quadratic, for S and T
@@ -89,6 +93,7 @@ pub(super) fn path(map: Affine, text: &str) -> Result<Vec<Subpath>, Error> {
             sub.points.push(map.point(at));
         }
         let (mut next_cubic, mut next_quadratic) = (None, None);
+        let before = sub.points.len();
         match segment {
             PathSegment::MoveTo { x, y, .. } => {
                 end(&mut sub);
@@ -149,6 +154,11 @@ pub(super) fn path(map: Affine, text: &str) -> Result<Vec<Subpath>, Error> {
                 end(&mut sub);
                 at = start;
             }
+        }
+        let new = sub.points.get(before..).unwrap_or_default();
+        made += new.len();
+        if made > most || reach::beyond(new).is_some() {
+            break;
         }
         (cubic, quadratic) = (next_cubic, next_quadratic);
     }

@@ -500,6 +500,26 @@ fn what_a_nested_page_would_cut_off_is_told() {
 }
 
 #[test]
+fn curves_that_would_fill_the_memory_are_refused() {
+    use super::{shapes, transform::Affine};
+    // far out: it ends with the first curve
+    let far = format!("M0 0{}z", "c1e9 1e9 -1e9 2e9 1 1".repeat(40));
+    let made = shapes::path(Affine::IDENTITY, &far, usize::MAX).unwrap();
+    assert!(made.iter().map(|s| s.points.len()).sum::<usize>() <= 100_001);
+    let f = faults(&format!("<path d='{far}'/>"));
+    assert!(f[0].code == "outline-too-large" && f[0].message.contains("at most 1e5 mm are read"), "{}", f[0]);
+    // within reach, but too many: uses count each time
+    let wide = format!("M0 0{}z", "c9e4 9e4 -9e4 9e4 1 1".repeat(40));
+    let made = shapes::path(Affine::IDENTITY, &wide, 50_000).unwrap();
+    assert!(made.iter().map(|s| s.points.len()).sum::<usize>() < 100_000);
+    let uses = "<use href='#w'/>".repeat(40);
+    let f = faults(&format!("<g visibility='hidden'><path id='w' d='{wide}'/>{uses}</g>"));
+    assert_eq!((f.len(), f[0].code), (1, "outline-too-large"));
+    assert!(f[0].message.contains("more than 10000000 points"), "{}", f[0]);
+    assert!(place(&f[0]).1.starts_with("<path id='w'"));
+}
+
+#[test]
 fn faults_point_at_their_place() {
     let cases = [
         ("<path d='M0 0L10 0L10 10Z M5 x'/>", "element-unreadable", 2, "x"),
