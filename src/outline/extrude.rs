@@ -2,7 +2,7 @@
 
 use super::{Layer, assemble, layer_count};
 use crate::count::f64_of;
-use crate::diagnostic::{Diagnostic, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Place};
 use crate::geom::{Area, combine};
 use crate::job::OutlineFile;
 use crate::job::SAME_HEIGHT_MM;
@@ -25,13 +25,21 @@ pub(super) struct ZGroup {
     pub(super) area: Area,
 }
 
+/// Where a drawing writes the heights of a group.
+pub(super) struct Heights {
+    pub(super) from_mm: f64,
+    pub(super) to_mm: f64,
+    pub(super) place: Place,
+}
+
 /// The drawing's layers. A layer gets the groups whose range holds its middle,
-/// united.
+/// united; groups that no layer gets are told by where their `heights` are written.
 ///
 /// Errors: `thickness-missing`, `outline-empty`, `outline-too-large`.
 pub(super) fn layers(
     notes: &mut Notes,
     drawing: &Drawing,
+    heights: &[Heights],
     file: &OutlineFile,
     height_mm: f64,
 ) -> Outcome<Vec<Layer>> {
@@ -43,6 +51,7 @@ pub(super) fn layers(
     // layers with the same groups share their outline
     let mut known: BTreeMap<Vec<usize>, Area> = BTreeMap::new();
     let mut out = Vec::with_capacity(n);
+    let mut laid = vec![false; drawing.groups.len()];
     for k in 0..n {
         let (bottom, top) = (f64_of(k) * height_mm, f64_of(k + 1) * height_mm);
         let middle = lowest + (bottom + top) * 0.5;
@@ -52,13 +61,35 @@ pub(super) fn layers(
                 middle >= g.from_mm - SAME_HEIGHT_MM && middle < g.to_mm - SAME_HEIGHT_MM
             })
             .collect();
+        here.iter().for_each(|g| laid[*g] = true);
         let area = known
             .entry(here)
             .or_insert_with_key(|here| combine::union_all(here.iter().map(|g| &drawing.groups[*g].area)))
             .clone();
         out.push((bottom, top, area));
     }
+    let left: Vec<&ZGroup> = drawing.groups.iter().zip(&laid).filter(|(_, l)| !**l).map(|(g, _)| g).collect();
+    tell_left_out(notes, &left, heights, height_mm);
     assemble(&file.typed, out)
+}
+
+/// Warns of groups that hold no layer's middle.
+fn tell_left_out(notes: &mut Notes, left: &[&ZGroup], heights: &[Heights], height_mm: f64) {
+    let Some(first) = left.first() else { return };
+    let more = match left.len() {
+        1 => String::new(),
+        n => format!("; {} more are in none", n - 1),
+    };
+    let message = format!(
+        "a group from {} to {} mm is in no layer: the middle of none of them, {height_mm} mm high, lies there{more}",
+        first.from_mm, first.to_mm
+    );
+    let mut d = Diagnostic::warning("element-not-read", message)
+        .help("give it the height of a layer at least, or choose a lower `[build] layer_height_mm`");
+    let same =
+        |h: &&Heights| h.from_mm.total_cmp(&first.from_mm).is_eq() && h.to_mm.total_cmp(&first.to_mm).is_eq();
+    d.place = heights.iter().find(same).map(|h| h.place.clone());
+    notes.push(d);
 }
 
 fn plain(notes: &mut Notes, area: &Area, file: &OutlineFile, height_mm: f64) -> Outcome<Vec<Layer>> {

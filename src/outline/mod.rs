@@ -132,12 +132,12 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         }
         "dxf" => {
             let drawing = dxf::read(notes, &file.typed, &bytes, file.unit_mm)?;
-            (extrude::layers(notes, &drawing, file, layer_height_mm)?, drawing.shapes, false)
+            (extrude::layers(notes, &drawing, &[], file, layer_height_mm)?, drawing.shapes, false)
         }
         _ => {
-            let drawing = svg::read(notes, &file.typed, &bytes)?;
+            let (drawing, heights) = svg::read(notes, &file.typed, &bytes)?;
             let own_height = !drawing.groups.is_empty();
-            (extrude::layers(notes, &drawing, file, layer_height_mm)?, drawing.shapes, own_height)
+            (extrude::layers(notes, &drawing, &heights, file, layer_height_mm)?, drawing.shapes, own_height)
         }
     };
     if own_height && file.thickness_mm.is_some() {

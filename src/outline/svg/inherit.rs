@@ -100,12 +100,12 @@ impl<'a> Reader<'a> {
                 return None;
             }
             self.groups.push((lo, hi));
+            self.group_places.push(self.value_span(node, "data-z-mm"));
             inner.group = Some(self.groups.len() - 1);
         }
         Some(inner)
     }
 
-    /// Narrows an attribute's span to where a fault lies, with its description.
     /// A transform about the point that `transform-origin` names, which is the origin where it
     /// names none (W3C CSS Transforms 1, 6). `None` after a fault.
     fn about_origin(&mut self, node: Node<'a, 'a>, t: Affine, viewport: [f64; 2]) -> Option<Affine> {
@@ -144,6 +144,7 @@ impl<'a> Reader<'a> {
         Some(Affine::shift(o.x, o.y).of(t).of(Affine::shift(-o.x, -o.y)))
     }
 
+    /// Narrows an attribute's span to where a fault lies, with its description.
     pub(super) fn located(
         &self,
         value: Range<usize>,

@@ -24,30 +24,30 @@
 //! page, too), masks, style sheets, sizes in `style`. Dashes, markers, filters
 //! and animation are passed over.
 
+mod beyond;
 mod closed;
 mod elements;
 pub(super) mod flatten;
-mod beyond;
 mod gather;
 mod inherit;
+mod named;
 mod page;
 mod shapes;
 mod sizes;
+mod style;
 mod transform;
-mod named;
 
 #[cfg(test)]
 mod tests;
-mod style;
 
-use super::extrude::Drawing;
+use super::extrude::{Drawing, Heights};
 use super::xml::{self, tag};
-use crate::diagnostic::{Diagnostic, Notes, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Notes, Outcome, Place, Source};
 use crate::geom::Area;
-use roxmltree::{Document, Node};
-use std::collections::BTreeMap;
-use std::ops::Range;
 use beyond::Beyond;
+use roxmltree::{Document, Node};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use std::sync::Arc;
 use transform::Affine;
 
@@ -56,8 +56,8 @@ const SVG: &str = "http://www.w3.org/2000/svg";
 /// Faults told of one drawing.
 const MOST_FAULTS: usize = 20;
 
-/// Reads a drawing. `name` is what messages call it.
-pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawing> {
+/// Reads a drawing, and where it gives heights. `name` is what messages call it.
+pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<(Drawing, Vec<Heights>)> {
     let text = match std::str::from_utf8(bytes) {
         Ok(t) => t,
         Err(e) => {
@@ -82,17 +82,19 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<Drawi
         passed: BTreeMap::new(),
         drawn: Vec::new(),
         groups: Vec::new(),
+        group_places: Vec::new(),
+        beyond: None,
+        regions_again: BTreeMap::new(),
         points: 0,
         shapes: BTreeMap::new(),
         uses: Vec::new(),
         count: 0,
-        beyond: None,
     };
     reader.root(&doc);
     reader.tell_beyond();
     reader.tell_regions_again();
-    reader.finish(notes)
-        regions_again: BTreeMap::new(),
+    let heights = reader.heights();
+    Ok((reader.finish(notes)?, heights))
 }
 
 /// An element that was drawn.
@@ -130,24 +132,26 @@ struct Reader<'a> {
     passed: BTreeMap<String, (usize, Range<usize>)>,
     drawn: Vec<Drawn>,
     groups: Vec<(f64, f64)>,
-    shapes: BTreeMap<String, Area>,
-    /// The uses that are being drawn, to find circles.
+    /// Where each of these is written.
+    group_places: Vec<Range<usize>>,
+    /// What its viewport would clip.
+    beyond: Option<Beyond>,
+    /// Elements of regions that are drawn twice: from where to where each stands.
+    regions_again: BTreeMap<usize, usize>,
     /// Points of all elements so far.
     points: usize,
+    shapes: BTreeMap<String, Area>,
+    /// The uses that are being drawn, to find circles.
     uses: Vec<roxmltree::NodeId>,
     count: usize,
 }
 
 impl<'a> Reader<'a> {
-    /// What its viewport would clip.
-    beyond: Option<Beyond>,
     fn fault(&mut self, d: Diagnostic) {
         if self.faults.len() < MOST_FAULTS {
             self.faults.push(d);
         }
     }
-    /// Elements of regions that are drawn twice: from where to where each stands.
-    regions_again: BTreeMap<usize, usize>,
 
     fn unreadable(&mut self, message: String, span: Range<usize>, label: &str) {
         let d = Diagnostic::error("element-unreadable", message).at(&self.source, span, label);
@@ -157,6 +161,25 @@ impl<'a> Reader<'a> {
     fn pass(&mut self, what: String, node: Node<'_, '_>) {
         let place = tag(node);
         self.passed.entry(what).and_modify(|e| e.0 += 1).or_insert((1, place));
+    }
+
+    /// Heights that hold something of the outline, and where they are written.
+    fn heights(&self) -> Vec<Heights> {
+        let drawn: BTreeSet<usize> =
+            self.drawn.iter().filter(|d| !d.region).filter_map(|d| d.group).collect();
+        let place = |span: &Range<usize>| Place {
+            source: Arc::clone(&self.source),
+            span: span.clone(),
+            label: String::new(),
+        };
+        drawn
+            .into_iter()
+            .map(|g| Heights {
+                from_mm: self.groups[g].0,
+                to_mm: self.groups[g].1,
+                place: place(&self.group_places[g]),
+            })
+            .collect()
     }
 
     fn tell_regions_again(&mut self) {

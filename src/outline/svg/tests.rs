@@ -400,38 +400,6 @@ fn elements_of_a_region_that_are_drawn_twice_count_once() {
 }
 
 #[test]
-fn styles_are_read_as_browsers_read_them() {
-    for hidden in [
-        "style='fill:#000;/* c: d */ display:none'",
-        "style='display:none;/*x*/'",
-        "style='DISPLAY:NONE'",
-        "style='display: none ! important; display: inline'",
-        "display='NONE'",
-        "style='Visibility:Hidden'",
-    ] {
-        near(
-            drawn(&format!("<rect width='40' height='20' {hidden}/><rect x='50' width='10' height='10'/>"))
-                .area(),
-            100.0,
-            1e-6,
-        );
-    }
-    let told = |body: &str| -> Vec<String> {
-        let body = format!("{body}<rect width='90' height='90'/><circle cx='40' cy='40' r='5'/>");
-        notes_of("a.svg", page(&body).as_bytes()).into_iter().map(|d| d.message).collect()
-    };
-    assert_eq!(
-        told("<style>circle{r:20px;fill:red} g { D : path('M0 0') }</style>"),
-        [
-            "a style sheet that changes what is drawn (`d`) is not read",
-            "a style sheet that changes what is drawn (`r`) is not read"
-        ]
-    );
-    assert_eq!(told("<style>.a{fill:#123;stroke-width:2}/* .b{r:3px} */</style>"), [""; 0]);
-    assert_eq!(told("<circle style='r:9px' cx='95' cy='95' r='2'/>"), ["`r` in `style` is not read"]);
-}
-
-#[test]
 fn transforms_go_about_their_origin() {
     let bar = |attributes: &str| {
         let b =
@@ -497,6 +465,58 @@ fn what_a_nested_page_would_cut_off_is_told() {
         told(&format!("{fits}<use href='#s' transform='rotate(9)' x='20' width='20' height='20'/>")),
         []
     );
+}
+
+#[test]
+fn styles_are_read_as_browsers_read_them() {
+    for hidden in [
+        "style='fill:#000;/* c: d */ display:none'",
+        "style='display:none;/*x*/'",
+        "style='DISPLAY:NONE'",
+        "style='display: none ! important; display: inline'",
+        "display='NONE'",
+        "style='Visibility:Hidden'",
+    ] {
+        near(
+            drawn(&format!("<rect width='40' height='20' {hidden}/><rect x='50' width='10' height='10'/>"))
+                .area(),
+            100.0,
+            1e-6,
+        );
+    }
+    let told = |body: &str| -> Vec<String> {
+        let body = format!("{body}<rect width='90' height='90'/><circle cx='40' cy='40' r='5'/>");
+        notes_of("a.svg", page(&body).as_bytes()).into_iter().map(|d| d.message).collect()
+    };
+    assert_eq!(
+        told("<style>circle{r:20px;fill:red} g { D : path('M0 0') }</style>"),
+        [
+            "a style sheet that changes what is drawn (`d`) is not read",
+            "a style sheet that changes what is drawn (`r`) is not read"
+        ]
+    );
+    assert_eq!(told("<style>.a{fill:#123;stroke-width:2}/* .b{r:3px} */</style>"), [""; 0]);
+    assert_eq!(told("<circle style='r:9px' cx='95' cy='95' r='2'/>"), ["`r` in `style` is not read"]);
+}
+
+#[test]
+fn groups_in_no_layer_are_told() {
+    let text = page(
+        "<g data-z-mm='0-0.2'><rect width='40' height='20'/></g>
+         <g data-z-mm='0.2-0.25'><circle cx='70' cy='50' r='9'/></g>
+         <g data-z-mm='0.25-1'><rect width='20' height='20'/><g data-z-mm='0.9-0.91'><rect x='70' width='2' height='2'/></g></g>",
+    );
+    let told = |height: f64| {
+        let mut notes = crate::diagnostic::Notes::default();
+        super::super::tests::read_with(&mut notes, "a.svg", text.as_bytes(), None, height).unwrap();
+        notes.warnings
+    };
+    let all = told(0.1);
+    assert_eq!(all.iter().map(|d| d.code).collect::<Vec<_>>(), ["element-not-read"]);
+    let words = "a group from 0.2 to 0.25 mm is in no layer: the middle of none of them, 0.1 mm high, lies there; 1 more";
+    assert!(all[0].message.starts_with(words), "{}", all[0]);
+    assert_eq!(place(&all[0]), (3, "0.2-0.25".to_owned()));
+    assert_eq!(told(0.01), []);
 }
 
 #[test]
