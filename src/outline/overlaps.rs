@@ -95,6 +95,11 @@ pub(super) fn counted_once(n: usize, what: &str) -> String {
     }
 }
 
+/// Places of elements that enclose what one before them in their group does.
+pub(super) fn twice(elements: &[Element<'_>]) -> Vec<usize> {
+    doubles(&boxes(elements))
+}
+
 /// Elements of one group taken together, even-odd, those drawn twice once.
 pub(super) fn even_odd(areas: &[&Area]) -> Area {
     let elements: Vec<Element<'_>> = areas.iter().map(|area| Element { area, group: None }).collect();

@@ -1,7 +1,7 @@
 //! Elements that hold others, and which elements are drawn.
 
 use super::beyond::Frame;
-use super::named;
+use super::gather::joined;
 use super::style::property;
 use super::transform::Affine;
 use super::{Inherited, Reader, drawing_namespace};
@@ -82,7 +82,7 @@ impl<'a> Reader<'a> {
             && self.drawn.len() > first
             && !self.shapes.contains_key(id)
         {
-            let (area, again) = named::area(&self.drawn[first..]);
+            let (area, again) = joined(&self.drawn[first..]);
             for d in again.into_iter().map(|k| &self.drawn[first + k]).filter(|d| d.region) {
                 self.regions_again.insert(d.place.start, d.place.end);
             }

@@ -4,7 +4,7 @@ use super::{Drawn, Reader};
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, counted};
 use crate::geom::{Area, combine};
 use crate::outline::extrude::{Drawing, ZGroup};
-use crate::outline::overlaps::{Element, Overlaps, even_odd};
+use crate::outline::overlaps::{Element, Overlaps, even_odd, twice};
 use std::collections::BTreeMap;
 
 impl<'a> Reader<'a> {
@@ -69,8 +69,8 @@ impl<'a> Reader<'a> {
     /// that were drawn twice.
     pub(super) fn overlaps(&mut self) {
         let outline: Vec<usize> = (0..self.drawn.len()).filter(|i| !self.drawn[*i].region).collect();
-        let element = |i: &usize| Element { area: &self.drawn[*i].area, group: self.drawn[*i].group };
-        let found = Overlaps::of(&outline.iter().map(element).collect::<Vec<_>>());
+        let elements: Vec<Element<'_>> = outline.iter().map(|i| element(&self.drawn[*i])).collect();
+        let found = Overlaps::of(&elements);
         let at = |d: Diagnostic, k: usize, label: &str| {
             d.at(&self.source, self.drawn[outline[k]].place.clone(), label)
         };
@@ -81,15 +81,21 @@ impl<'a> Reader<'a> {
     }
 }
 
-/// Elements taken together: even-odd within a group, groups united.
-pub(super) fn joined(drawn: &[Drawn]) -> Area {
+/// Elements taken together: even-odd within a group, groups united; and those that are drawn
+/// twice, by their places, which count once.
+pub(super) fn joined(drawn: &[Drawn]) -> (Area, Vec<usize>) {
     if let [one] = drawn {
-        return one.area.clone();
+        return (one.area.clone(), Vec::new());
     }
+    let elements: Vec<Element<'_>> = drawn.iter().map(element).collect();
     let mut groups: BTreeMap<Option<usize>, Vec<&Area>> = BTreeMap::new();
     for d in drawn {
         groups.entry(d.group).or_default().push(&d.area);
     }
     let areas: Vec<Area> = groups.values().map(|g| even_odd(g)).collect();
-    combine::union_all(&areas)
+    (combine::union_all(&areas), twice(&elements))
+}
+
+fn element(drawn: &Drawn) -> Element<'_> {
+    Element { area: &drawn.area, group: drawn.group }
 }

@@ -30,7 +30,6 @@ mod elements;
 pub(super) mod flatten;
 mod gather;
 mod inherit;
-mod named;
 mod page;
 mod shapes;
 mod sizes;
