@@ -70,7 +70,45 @@ pub(super) fn layers(
     }
     let left: Vec<&ZGroup> = drawing.groups.iter().zip(&laid).filter(|(_, l)| !**l).map(|(g, _)| g).collect();
     tell_left_out(notes, &left, heights, height_mm);
+    let adds = |g: usize| known.keys().any(|here| here.contains(&g) && adds(&drawing.groups, here, g));
+    let idle: Vec<&ZGroup> =
+        (0..drawing.groups.len()).filter(|g| laid[*g] && !adds(*g)).map(|g| &drawing.groups[g]).collect();
+    tell_within(notes, &idle, heights);
     assemble(&file.typed, out)
+}
+
+/// Least area that a group adds to others, mm2: less is where their edges are rounded apart.
+const ADDS_MM2: f64 = 1e-3;
+
+/// Whether a group is outline where the others of a layer are not.
+fn adds(groups: &[ZGroup], here: &[usize], g: usize) -> bool {
+    let others = here.iter().filter(|o| **o != g).map(|o| &groups[*o].area);
+    combine::difference_all(&groups[g].area, others).area() > ADDS_MM2
+}
+
+/// Warns of groups that lie within others in all of their layers: meant as holes, they are none.
+fn tell_within(notes: &mut Notes, idle: &[&ZGroup], heights: &[Heights]) {
+    let Some(first) = idle.first() else { return };
+    let more = match idle.len() {
+        1 => String::new(),
+        n => format!("; and so do {} more", n - 1),
+    };
+    let message = format!(
+        "a group from {} to {} mm lies within others in all its layers and adds nothing: groups are united{more}",
+        first.from_mm, first.to_mm
+    );
+    let mut d = Diagnostic::warning("drawing-overlap", message).help(
+        "a hole stands in the group of what it is cut from: for one that does not go through, draw a group with it and one without, one above the other",
+    );
+    d.place = place_of(first, heights);
+    notes.push(d);
+}
+
+/// Where the heights of a group are written.
+fn place_of(group: &ZGroup, heights: &[Heights]) -> Option<Place> {
+    let same =
+        |h: &&Heights| h.from_mm.total_cmp(&group.from_mm).is_eq() && h.to_mm.total_cmp(&group.to_mm).is_eq();
+    heights.iter().find(same).map(|h| h.place.clone())
 }
 
 /// Warns of groups that hold no layer's middle.
@@ -86,9 +124,7 @@ fn tell_left_out(notes: &mut Notes, left: &[&ZGroup], heights: &[Heights], heigh
     );
     let mut d = Diagnostic::warning("element-not-read", message)
         .help("give it the height of a layer at least, or choose a lower `[build] layer_height_mm`");
-    let same =
-        |h: &&Heights| h.from_mm.total_cmp(&first.from_mm).is_eq() && h.to_mm.total_cmp(&first.to_mm).is_eq();
-    d.place = heights.iter().find(same).map(|h| h.place.clone());
+    d.place = place_of(first, heights);
     notes.push(d);
 }
 

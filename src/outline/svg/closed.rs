@@ -41,6 +41,7 @@ impl<'a> Reader<'a> {
             return;
         }
         if !inner.visible {
+            self.pass("an element that is hidden".to_owned(), node);
             return;
         }
         if !inner.filled && !inner.stroked && !inner.region && !self.styled {

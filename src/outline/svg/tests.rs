@@ -196,6 +196,18 @@ fn hidden_things_and_definitions_are_no_outline() {
 }
 
 #[test]
+fn what_is_hidden_is_told() {
+    let text = page(
+        "<rect width='60' height='40'/><circle style='visibility:hidden' cx='20' cy='20' r='9'/>
+         <g visibility='collapse'><rect width='5' height='5'/></g>",
+    );
+    let mut notes = crate::diagnostic::Notes::default();
+    super::super::tests::read_with(&mut notes, "a.svg", text.as_bytes(), Some(1.0), 0.2).unwrap();
+    let told: Vec<&str> = notes.warnings.iter().map(|d| d.message.as_str()).collect();
+    assert_eq!(told, ["an element that is hidden is no outline (2 times; the first is shown)"]);
+}
+
+#[test]
 fn nested_pages_have_their_own_view() {
     let a = drawn(
         "<svg x='10' y='20' width='40' height='40' viewBox='0 0 4 4'><rect x='1' y='1' width='50%' height='2'/></svg>",
@@ -517,6 +529,27 @@ fn groups_in_no_layer_are_told() {
     assert!(all[0].message.starts_with(words), "{}", all[0]);
     assert_eq!(place(&all[0]), (3, "0.2-0.25".to_owned()));
     assert_eq!(told(0.01), []);
+}
+
+#[test]
+fn groups_within_others_in_all_their_layers_are_told() {
+    let told = |lower: &str, upper: &str| {
+        let text = page(&format!(
+            "<g data-z-mm='{lower}'><rect width='60' height='40'/></g>
+             <g data-z-mm='{upper}'><circle cx='20' cy='20' r='9'/></g>"
+        ));
+        let mut notes = crate::diagnostic::Notes::default();
+        super::super::tests::read_with(&mut notes, "a.svg", text.as_bytes(), None, 0.2).unwrap();
+        notes.warnings
+    };
+    // a counterbore, as somebody may think, and a boss that begins within the plate
+    let all = told("0-0.8", "0.4-0.8");
+    assert_eq!(all.iter().map(|d| d.code).collect::<Vec<_>>(), ["drawing-overlap"]);
+    let words = "a group from 0.4 to 0.8 mm lies within others in all its layers";
+    assert!(all[0].message.starts_with(words), "{}", all[0]);
+    assert_eq!(place(&all[0]), (3, "0.4-0.8".to_owned()));
+    assert_eq!(told("0-0.8", "0-1.6"), []);
+    assert_eq!(told("0-0.8", "0.8-1.6"), []);
 }
 
 #[test]
