@@ -98,7 +98,7 @@ fn too_large(path: &Path, bytes: &str) -> Diagnostic {
 pub fn why(e: &std::io::Error) -> String {
     use std::io::ErrorKind as Kind;
     match e.kind() {
-        Kind::AlreadyExists => "it is a file, not a folder".to_owned(),
+        Kind::AlreadyExists => "it is a file or a link to nothing, not a folder".to_owned(),
         Kind::NotADirectory => "a folder on the way to it is a file".to_owned(),
         Kind::NotFound => "no folder can be made there".to_owned(),
         Kind::PermissionDenied => "no permission".to_owned(),
@@ -212,6 +212,29 @@ pub fn stamp(path: &Path) -> Option<(std::time::SystemTime, u64)> {
     Some((meta.modified().ok()?, meta.len()))
 }
 
+/// What names of files begin with that are written and not yet in their place.
+const TEMPORARY: &str = ".towpath-";
+
+/// Age from which on such a file is left over from a run that was stopped: no other one writes
+/// for so long.
+const LEFT_OVER: std::time::Duration = std::time::Duration::from_secs(3600);
+
+/// Takes away what runs that were stopped while they wrote have left in a folder. Where that
+/// is not possible nothing is lost.
+fn clear_away(folder: &Path) {
+    let old = |entry: &std::fs::DirEntry| {
+        let name = entry.file_name();
+        let rest = name.to_str().and_then(|name| name.strip_prefix(TEMPORARY));
+        let ours =
+            rest.is_some_and(|rest| rest.len() == 6 && rest.chars().all(|c| c.is_ascii_alphanumeric()));
+        let meta = entry.metadata().ok().filter(|m| ours && m.is_file());
+        meta.and_then(|m| m.modified().ok()?.elapsed().ok()).is_some_and(|age| age > LEFT_OVER)
+    };
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten().filter(old) {
+        let _ = std::fs::remove_file(entry.path());
+    }
+}
+
 /// The files written under temporary names beside their places.
 fn ready(
     folder: &Path,
@@ -219,10 +242,11 @@ fn ready(
 ) -> std::io::Result<Vec<(std::path::PathBuf, tempfile::NamedTempFile)>> {
     use std::io::Write as _;
     std::fs::create_dir_all(folder)?;
+    clear_away(folder);
     let mut ready = Vec::new();
     for (name, bytes) in files {
         let mut temporary = tempfile::Builder::new();
-        temporary.prefix(".towpath-");
+        temporary.prefix(TEMPORARY);
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt as _;
@@ -240,6 +264,30 @@ fn ready(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_stopped_run_left_is_taken_away_and_nothing_else() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let old = std::time::SystemTime::now() - 2 * LEFT_OVER;
+        for (name, aged) in [
+            (".towpath-aB3dE6", true),
+            (".towpath-zz9zz9", false),
+            (".towpath-notes-of-mine", true),
+            ("other", true),
+        ] {
+            let file = std::fs::File::create(folder.path().join(name)).expect("a file");
+            if aged {
+                file.set_modified(old).expect("its time");
+            }
+        }
+        write_all(folder.path(), &[("new".to_owned(), b"1".to_vec())]).expect("written");
+        let mut names: Vec<String> = std::fs::read_dir(folder.path())
+            .expect("the folder")
+            .map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        assert_eq!(names, [".towpath-notes-of-mine", ".towpath-zz9zz9", "new", "other"]);
+    }
 
     #[test]
     fn a_name_is_found_by_what_is_before_its_ending() {

@@ -844,6 +844,19 @@ fn a_line_that_crosses_itself_says_what_its_rule_makes_of_it() {
 }
 
 #[test]
+fn more_corners_than_anybody_types_belong_into_a_drawing() {
+    let folder = folder("corners");
+    let corners: Vec<String> = (0..20_001_u32).map(|k| format!("[{k}, {}]", k % 2)).collect();
+    let shape = format!("polygon_mm = [{}]", corners.join(", "));
+    let map =
+        format!("[[region]]\nname = \"a\"\nshape = {{ {shape} }}\nlayers = \"all\"\nrule = \"contour\"\n");
+    write(&folder, JOB, &map, SVG);
+    let (status, told, wrote) = run(&folder);
+    assert!(status == Some(1) && !wrote, "{told}");
+    assert!(told.contains("`region.shape.polygon_mm` has 20001 points, it may have 20000"), "{told}");
+}
+
+#[test]
 fn spirals_that_are_not_wound_are_warned_about() {
     let folder = folder("spiral");
     write(&folder, JOB, &MAP.replace("courses = 2", "courses = 2\nspiral = true\nspacing_mm = 5"), SVG);

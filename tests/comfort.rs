@@ -212,6 +212,7 @@ fn what_would_not_close_alone_either_blames_nobody() {
     std::fs::write(folder.join("arm.map.toml"), hoop + &hoops).expect("the map");
     let told = told_of(&folder);
     assert!(told.contains("no room for 200 of 200 hoops"), "{told}");
+    assert!(told.contains("its `min_bend_radius_mm` is 60 mm, the tow's own 4 mm"), "{told}");
 }
 
 #[test]

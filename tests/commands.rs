@@ -388,6 +388,11 @@ fn a_full_disk_is_told() {
     let ran = run(command().args(["schema", "job"]).stdout(full).stderr(Stdio::piped()));
     assert_eq!(ran.status, Some(2));
     assert!(ran.told.starts_with("error[output-unwritable]"), "{}", ran.told);
+    for words in [["--help"], ["--version"]] {
+        let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("linux has it");
+        let ran = run(command().args(words).stdout(full).stderr(Stdio::piped()));
+        assert_eq!(ran.status, Some(2), "{words:?}");
+    }
 }
 
 #[test]

@@ -199,10 +199,12 @@ fn command(arguments: &[OsString]) -> u8 {
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(e) => {
-            // a closed pipe is no error; help and version are no errors either
-            let _ = e.print();
+            let printed = e.print();
             if !e.use_stderr() {
-                return 0;
+                // help and version are no errors, and a closed pipe is none
+                let closed = |e: &std::io::Error| e.kind() == std::io::ErrorKind::BrokenPipe;
+                let lost = printed.err().is_some_and(|e| !closed(&e));
+                return if lost { COULD_NOT_RUN } else { 0 };
             }
             // nothing was read: whether JSON is asked for is seen by its name alone
             if arguments.iter().any(|a| a == "--json") {

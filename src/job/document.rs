@@ -12,6 +12,10 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+/// Most points of a shape that is typed: nobody types more, and a drawing program that writes
+/// them can write a drawing.
+pub(super) const MOST_POINTS: usize = 20_000;
+
 /// What a ZIP archive begins with (PKWARE, APPNOTE.TXT, 4.3.7).
 const ZIP: &[u8] = b"PK\x03\x04";
 
@@ -468,6 +472,15 @@ impl<'a> Reader<'a> {
                 other => self.wrong_type(other, value.span(), name, "a number or a list of numbers"),
             },
             Kind::Points(range, least) => {
+                if let DeValue::Array(items) = value.get_ref()
+                    && items.len() > MOST_POINTS
+                {
+                    let message = format!("`{name}` has {} points, it may have {MOST_POINTS}", items.len());
+                    let d = Diagnostic::error("out-of-range", message);
+                    let d = d.help("draw the shape in the outline's file, and name it by its `id`");
+                    self.fault(d, value.span(), "");
+                    return None;
+                }
                 self.tuples(value, range, *least, name, "a point `[x, y]`").map(Value::Points)
             }
             Kind::Discs(range, least) => {

@@ -1,6 +1,7 @@
 //! JSON Schemas (draft 2020-12) of the files that people type, made from the
 //! tables that their readers use.
 
+use super::document::MOST_POINTS;
 use super::table::{Key, Kind, Need, Range, Table};
 use super::unit::unit_of;
 use super::{layers, map, material, printer, read};
@@ -103,7 +104,7 @@ fn property(key: &'static Key) -> Value {
         Kind::Word(words) => json!({"enum": words.now}),
         Kind::Numbers(range, least, most) => list(number(range), *least, *most),
         Kind::NumberOrList(range) => json!({"oneOf": [number(range), list(number(range), 1, usize::MAX)]}),
-        Kind::Points(range, least) => list(list(number(range), 2, 2), *least, usize::MAX),
+        Kind::Points(range, least) => list(list(number(range), 2, 2), *least, MOST_POINTS),
         Kind::Discs(range, least) => list(list(number(range), 3, 3), *least, usize::MAX),
         Kind::Table(inner) => object(inner),
         Kind::OneOf(inner) => {

@@ -252,6 +252,15 @@ pub(in crate::plan) fn empty_regions(
                 job.beads.perimeters, job.beads.bead_width_mm
             ))
         } else {
+            let own = job.tow.min_bend_radius_mm;
+            let d = if region.min_bend_radius_mm > own {
+                d.help(format!(
+                    "its `min_bend_radius_mm` is {} mm, the tow's own {own} mm: tighter bends need less room",
+                    region.min_bend_radius_mm
+                ))
+            } else {
+                d
+            };
             let file = job.inputs.iter().find(|i| i.role == "job").map_or("JOB.toml", |i| i.file.as_str());
             let layer = most.map_or(1, |l| l.layer);
             d.help(format!(
