@@ -391,6 +391,9 @@ test("a small screen scrolls in one direction only", async () => {
   await load("link");
   const wide = await page.evaluate(() => document.documentElement.scrollWidth);
   assert.ok(wide <= 360, `${wide} px`);
+  // the figures of the summary are seen without scrolling it
+  const ends = await page.$$eval("#summary td", (cells) => cells.map((c) => c.getBoundingClientRect().right));
+  assert.ok(ends.length > 20 && Math.max(...ends) <= 360, `${Math.max(...ends)} px`);
   await shot("link-small");
   await page.setViewportSize({ width: 1400, height: 950 });
 });

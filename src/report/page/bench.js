@@ -34,7 +34,7 @@ function resize() {
   view.height = height;
   view.ratio = ratio;
   if (!fitted && box.width && facts.bounds) {
-    view.fit(facts.bounds);
+    view.fit(allBounds());
     fitted = true;
   } else view.pan(moved[0] / 2, moved[1] / 2);
   refresh();
@@ -259,9 +259,16 @@ function zoomBy(factor, px = view.width / 2, py = view.height / 2) {
   refresh();
 }
 
+/** All copies as they lie beside one another. */
+function allBounds() {
+  const [x0, y0, x1, y1] = facts.bounds;
+  const xs = facts.copies.map((c) => c[0]), ys = facts.copies.map((c) => c[1]);
+  return [x0 + Math.min(0, ...xs), y0 + Math.min(0, ...ys), x1 + Math.max(0, ...xs), y1 + Math.max(0, ...ys)];
+}
+
 function fit() {
   if (state.stack) stack.home();
-  else if (facts.bounds) view.fit(facts.bounds);
+  else if (facts.bounds) view.fit(allBounds());
   refresh();
 }
 
@@ -278,7 +285,7 @@ function followHash() {
     state.flag = { layer: number, at };
     view.centre(at[0], at[1], 30);
     say(`layer ${number}, x ${at[0]}, y ${at[1]} mm: the ringed place.`);
-  } else if (facts.bounds) view.fit(facts.bounds);
+  } else if (facts.bounds) view.fit(allBounds());
   refresh();
   return true;
 }
