@@ -112,13 +112,12 @@ fn part_pairs(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
             }
             let plain =
                 |t: &Task| matches!(t.target, Target::Area(_)) && map.regions[t.region].courses.is_none();
-            let for_b = if plain(&tasks[i]) && plain(&tasks[j]) {
-                beyond(&own_a, &own_b, &common)
-            } else {
+            let straight = plain(&tasks[i]) && plain(&tasks[j]);
+            let for_b = straight.then(|| beyond(&own_a, &own_b, &common)).flatten().unwrap_or_else(|| {
                 parted(&[own_a, own_b], &[&common, &common], &common, job.tow.width_mm)
                     .pop()
                     .unwrap_or_default()
-            };
+            });
             let for_a = combine::difference(&common, &for_b);
             give_up(&mut tasks[i].target, &a, &for_b);
             give_up(&mut tasks[j].target, &b, &for_a);
@@ -127,19 +126,20 @@ fn part_pairs(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
 }
 
 /// What of two areas' common ground lies beyond the line half way between the
-/// middles of what each has alone: straight, as rows that end at it want it.
-fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Area {
-    let (Some(mid_a), Some(mid_b), Some(bounds)) = (own_a.centroid(), own_b.centroid(), common.bounds())
-    else {
-        return Area::empty();
-    };
-    let Some(across) = (mid_b - mid_a).normalised() else { return Area::empty() };
+/// middles of what each has alone: straight, as rows that end at it want it. `None` where
+/// these lie so near to each other, as of two bars that cross, that they tell no direction.
+fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Option<Area> {
+    let (mid_a, mid_b, bounds) = (own_a.centroid()?, own_b.centroid()?, common.bounds()?);
+    if mid_a.dist(mid_b) < 0.5 * common.area().sqrt() {
+        return None;
+    }
+    let across = (mid_b - mid_a).normalised()?;
     let middle = common.centroid().unwrap_or_else(|| bounds.centre());
     let far = bounds.hi.dist(bounds.lo) + 1.0;
     let (side, deep) = (across.left() * far, across * far);
     let half =
         combine::ring_area(&[middle - side, middle - side + deep, middle + side + deep, middle + side]);
-    combine::intersection(common, &half)
+    Some(combine::intersection(common, &half))
 }
 
 /// Ground too small to be parted, mm2.
