@@ -213,7 +213,10 @@ pub fn stamp(path: &Path) -> Option<(std::time::SystemTime, u64)> {
 }
 
 /// What names of files begin with that are written and not yet in their place.
-const TEMPORARY: &str = ".towpath-";
+const TEMPORARY: &str = ".towpath-unfinished-";
+
+/// And how many letters follow, chosen by chance.
+const CHANCE: usize = 12;
 
 /// Age from which on such a file is left over from a run that was stopped: no other one writes
 /// for so long.
@@ -226,7 +229,7 @@ fn clear_away(folder: &Path) {
         let name = entry.file_name();
         let rest = name.to_str().and_then(|name| name.strip_prefix(TEMPORARY));
         let ours =
-            rest.is_some_and(|rest| rest.len() == 6 && rest.chars().all(|c| c.is_ascii_alphanumeric()));
+            rest.is_some_and(|rest| rest.len() == CHANCE && rest.chars().all(|c| c.is_ascii_alphanumeric()));
         let meta = entry.metadata().ok().filter(|m| ours && m.is_file());
         meta.and_then(|m| m.modified().ok()?.elapsed().ok()).is_some_and(|age| age > LEFT_OVER)
     };
@@ -246,7 +249,7 @@ fn ready(
     let mut ready = Vec::new();
     for (name, bytes) in files {
         let mut temporary = tempfile::Builder::new();
-        temporary.prefix(TEMPORARY);
+        temporary.prefix(TEMPORARY).rand_bytes(CHANCE);
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt as _;
@@ -270,9 +273,9 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let old = std::time::SystemTime::now() - 2 * LEFT_OVER;
         for (name, aged) in [
-            (".towpath-aB3dE6", true),
-            (".towpath-zz9zz9", false),
-            (".towpath-notes-of-mine", true),
+            (".towpath-unfinished-aB3dE6gH9jK2", true),
+            (".towpath-unfinished-zz9zz9zz9zz9", false),
+            (".towpath-unfinished-notes", true),
             ("other", true),
         ] {
             let file = std::fs::File::create(folder.path().join(name)).expect("a file");
@@ -286,7 +289,7 @@ mod tests {
             .map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned())
             .collect();
         names.sort();
-        assert_eq!(names, [".towpath-notes-of-mine", ".towpath-zz9zz9", "new", "other"]);
+        assert_eq!(names, [".towpath-unfinished-notes", ".towpath-unfinished-zz9zz9zz9zz9", "new", "other"]);
     }
 
     #[test]

@@ -269,6 +269,57 @@ fn a_woven_strap_that_waits_for_its_turn_lies_in_nobodys_way() {
 }
 
 #[test]
+fn woven_straps_that_close_nowhere_are_told() {
+    let folder = scratch("turns in vain");
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+        <rect width=\"80\" height=\"80\"/><circle cx=\"14\" cy=\"66\" r=\"5\"/>\
+        <circle cx=\"66\" cy=\"66\" r=\"5\"/><circle cx=\"14\" cy=\"14\" r=\"5\"/></svg>";
+    let strap = |name: &str, far: &str| {
+        let pins = format!("pins_mm = [[14, 14, 5], {far}]");
+        region(name, &pins, "strap", "courses = 4\nmeets = \"weave\"\npriority = 2")
+    };
+    let bar = region(
+        "bar",
+        "polygon_mm = [[36, 2], [44, 2], [44, 30], [36, 30]]",
+        "unidirectional",
+        "angle_deg = 90\npriority = 5",
+    );
+    link(&folder, &(strap("along", "[66, 14, 5]") + &strap("across", "[14, 66, 5]") + &bar));
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let told = told_of(&folder);
+    assert!(told.contains("warning[strap-open]: in 2 layers no strap of region `along`"), "{told}");
+    assert!(!told.contains("no strap of region `across`"), "{told}");
+}
+
+#[test]
+fn a_strap_along_a_bent_arm_blames_no_hole_beside_its_way() {
+    let folder = scratch("bent arm");
+    let half = |r: f64, k: u32| {
+        let t = std::f64::consts::PI * f64::from(k) / 60.0;
+        [100.0 + r * libm::cos(t), 100.0 - r * libm::sin(t)]
+    };
+    let ring: Vec<[f64; 2]> =
+        (0..=60).map(|k| half(90.0, k)).chain((0..=60).rev().map(|k| half(50.0, k))).collect();
+    let points: Vec<String> = ring.iter().map(|[x, y]| format!("{x:.3},{y:.3}")).collect();
+    let svg = |more: &str| {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"200mm\" height=\"130mm\" viewBox=\"0 0 200 130\">\
+             <polygon points=\"{}\"/><circle cx=\"31.06\" cy=\"87.84\" r=\"5\"/><circle cx=\"168.94\" cy=\"87.84\" r=\"5\"/>{more}</svg>",
+            points.join(" ")
+        )
+    };
+    link(
+        &folder,
+        &region("belt", "pins_mm = [[31.06, 42.16, 5], [168.94, 42.16, 5]]", "strap", "courses = 2"),
+    );
+    for more in ["", "<circle cx=\"100\" cy=\"30\" r=\"2\"/>", "<circle cx=\"100\" cy=\"17\" r=\"2\"/>"] {
+        std::fs::write(folder.join("arm.svg"), svg(more)).expect("the drawing");
+        let told = told_of(&folder);
+        assert!(!told.contains("strap-bent") && !told.contains("strap-open"), "{more}: {told}");
+    }
+}
+
+#[test]
 fn a_strap_that_is_bent_round_a_hole_says_so() {
     let folder = scratch("bent strap");
     let svg = |third: &str| {

@@ -366,7 +366,7 @@ fn a_sheet_that_has_been_filled_in_is_kept() {
     std::fs::remove_file(folder.join("t/feed-tow.gcode")).expect("a trial");
     let (status, _, told) = again();
     assert!(status == Some(2) && told.contains("error[output-exists]"), "{told}");
-    assert!(told.contains("sheet.md` has been filled in"), "{told}");
+    assert!(told.contains("sheet.md` is not as it was written"), "{told}");
     assert_eq!(std::fs::read_to_string(&sheet).expect("a sheet"), filled);
     assert!(!folder.join("t/feed-tow.gcode").exists(), "nothing was written");
 }

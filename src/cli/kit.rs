@@ -220,7 +220,9 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     let there = arguments.out.join(sheet::FILE);
     if files::head(&there, LARGEST_SHEET).is_some_and(|text| sheet::filled_in(&text)) {
         let shown = there.display().to_string();
-        let message = format!("`{shown}` has been filled in: trials written anew would take its place");
+        let message = format!(
+            "`{shown}` is not as it was written, it may have been filled in: trials written anew would take its place"
+        );
         return Err(Diagnostic::error("output-exists", message)
             .in_file(shown)
             .help("choose another folder with --out, or put the sheet aside")

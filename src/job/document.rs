@@ -639,7 +639,7 @@ impl<'a> Reader<'a> {
             format!("`{name}` is {typed}, it must be a finite number")
         };
         let mut d = Diagnostic::error("out-of-range", message);
-        if name.ends_with("_fraction") && v > range.high && v <= 100.0 {
+        if name.ends_with("_fraction") && v > range.high.max(1.0) && v <= 100.0 {
             d = d.help(format!("a fraction counts in parts of 1: {typed} % is {}", v / 100.0));
         }
         self.fault(d, value.span(), "");

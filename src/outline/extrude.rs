@@ -70,23 +70,34 @@ pub(super) fn layers(
     }
     let left: Vec<&ZGroup> = drawing.groups.iter().zip(&laid).filter(|(_, l)| !**l).map(|(g, _)| g).collect();
     tell_left_out(notes, &left, heights, height_mm);
-    let adds = |g: usize| known.keys().any(|here| here.contains(&g) && adds(&drawing.groups, here, g));
-    let idle: Vec<&ZGroup> =
-        (0..drawing.groups.len()).filter(|g| laid[*g] && !adds(*g)).map(|g| &drawing.groups[g]).collect();
+    let idle: Vec<&ZGroup> = (0..drawing.groups.len())
+        .filter(|g| laid[*g] && within_another(&drawing.groups, *g))
+        .map(|g| &drawing.groups[g])
+        .collect();
     tell_within(notes, &idle, heights);
     assemble(&file.typed, out)
 }
 
-/// Least area that a group adds to others, mm2: less is where their edges are rounded apart.
+/// Least area that a group adds to another, mm2: less is where their edges are rounded apart.
 const ADDS_MM2: f64 = 1e-3;
 
-/// Whether a group is outline where the others of a layer are not.
-fn adds(groups: &[ZGroup], here: &[usize], g: usize) -> bool {
-    let others = here.iter().filter(|o| **o != g).map(|o| &groups[*o].area);
-    combine::difference_all(&groups[g].area, others).area() > ADDS_MM2
+/// Whether a group lies within another one that has all of its heights; of equals the first
+/// does not.
+fn within_another(groups: &[ZGroup], g: usize) -> bool {
+    let own = &groups[g];
+    let Some(box_of_own) = own.area.bounds() else { return false };
+    groups.iter().enumerate().any(|(o, other)| {
+        let high = other.from_mm <= own.from_mm + SAME_HEIGHT_MM && other.to_mm >= own.to_mm - SAME_HEIGHT_MM;
+        let larger = other.area.area() > own.area.area() + ADDS_MM2 || o < g;
+        let around = other.area.bounds().is_some_and(|b| {
+            let (lo, hi) = (box_of_own.lo - b.lo, b.hi - box_of_own.hi);
+            [lo.x, lo.y, hi.x, hi.y].iter().all(|v| *v >= -SAME_HEIGHT_MM)
+        });
+        o != g && high && larger && around && combine::difference(&own.area, &other.area).area() < ADDS_MM2
+    })
 }
 
-/// Warns of groups that lie within others in all of their layers: meant as holes, they are none.
+/// Warns of groups that lie within others: meant as holes, they are none.
 fn tell_within(notes: &mut Notes, idle: &[&ZGroup], heights: &[Heights]) {
     let Some(first) = idle.first() else { return };
     let more = match idle.len() {
@@ -94,7 +105,7 @@ fn tell_within(notes: &mut Notes, idle: &[&ZGroup], heights: &[Heights]) {
         n => format!("; and so do {} more", n - 1),
     };
     let message = format!(
-        "a group from {} to {} mm lies within others in all its layers and adds nothing: groups are united{more}",
+        "a group from {} to {} mm lies within another one that is as high, and adds nothing: groups are united{more}",
         first.from_mm, first.to_mm
     );
     let mut d = Diagnostic::warning("drawing-overlap", message).help(

@@ -63,7 +63,7 @@ fn broken(name: &str, message: String) -> Diagnostic {
 }
 
 /// The file as text, if it is one: it begins with `solid`, and has no byte of zero as binary files
-/// have in every number. A name may be in any encoding.
+/// have in their number of facets. A name may be in any encoding.
 fn text(bytes: &[u8]) -> Option<Cow<'_, str>> {
     let start = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes).trim_ascii_start();
     let solid = start.get(..5).is_some_and(|w| w.eq_ignore_ascii_case(b"solid"));

@@ -127,12 +127,12 @@ fn part_pairs(job: &Job, map: &Map, tasks: &mut [Task], set: &[usize]) {
 
 /// What of two areas' common ground lies beyond the line half way between the
 /// middles of what each has alone: straight, as rows that end at it want it. `None` where
-/// these lie so near to each other, as of two bars that cross, that they tell no direction.
+/// both go on at either side, as two bars that cross: their middles tell no direction.
 fn beyond(own_a: &Area, own_b: &Area, common: &Area) -> Option<Area> {
-    let (mid_a, mid_b, bounds) = (own_a.centroid()?, own_b.centroid()?, common.bounds()?);
-    if mid_a.dist(mid_b) < 0.5 * common.area().sqrt() {
+    if own_a.polygons().len() > 1 && own_b.polygons().len() > 1 {
         return None;
     }
+    let (mid_a, mid_b, bounds) = (own_a.centroid()?, own_b.centroid()?, common.bounds()?);
     let across = (mid_b - mid_a).normalised()?;
     let middle = common.centroid().unwrap_or_else(|| bounds.centre());
     let far = bounds.hi.dist(bounds.lo) + 1.0;

@@ -53,9 +53,11 @@ pub(super) fn ellipse(map: &Map, centre: Point, [u, v]: [Point; 2], from: f64, s
 pub(super) fn sweep(from: f64, to: f64) -> f64 {
     /// What a turn loses in the digits of a file, radians.
     const LOST: f64 = 1e-6;
-    let apart = to - from;
-    let sweep = apart.rem_euclid(TAU);
-    if apart.abs() >= TAU - LOST || !(LOST..=TAU - LOST).contains(&sweep) { TAU } else { sweep }
+    /// And what one that is meant as such may be off, 6.2832 for instance.
+    const ROUNDED: f64 = 1e-4;
+    let sweep = (to - from).rem_euclid(TAU);
+    let a_turn = ((to - from).abs() - TAU).abs() < ROUNDED;
+    if !a_turn && (LOST..=TAU - LOST).contains(&sweep) { sweep } else { TAU }
 }
 
 /// The places of a polyline with bulges, each with the bulge of the piece that goes on from

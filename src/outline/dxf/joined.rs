@@ -182,6 +182,9 @@ fn leaves(curves: &[Curve], end: usize) -> Point {
     next.and_then(|p| (*p - from).normalised()).unwrap_or_default()
 }
 
+/// Cosine between ways that are the same, for lines that were drawn twice: a degree.
+const SAME_WAY: f64 = 0.9998;
+
 /// For each end the end that it meets, or an end with too many others round it.
 fn matched(curves: &[Curve]) -> Result<Vec<Option<usize>>, usize> {
     let mut met = vec![None; 2 * curves.len()];
@@ -198,8 +201,6 @@ fn may_meet(curves: &[Curve], end: usize, other: usize) -> bool {
 /// Matches ends that lie in the same place. Where there are more than two, those go together
 /// that go on from one another rather than back over the same ground.
 fn in_one_place(curves: &[Curve], met: &mut [Option<usize>]) {
-    /// Cosine between ways that are the same, for lines that were drawn twice: a degree.
-    const SAME_WAY: f64 = 0.9998;
     let mut places: BTreeMap<[i64; 2], Vec<usize>> = BTreeMap::new();
     for end in 0..met.len() {
         places.entry(cell(place(curves, end), grid::STEP_MM)).or_default().push(end);
@@ -232,8 +233,9 @@ fn near(curves: &[Curve], met: &mut [Option<usize>]) -> Result<bool, usize> {
     for end in &free {
         squares.entry(cell(place(curves, *end), MEETS_MM)).or_default().push(*end);
     }
-    let mut candidates: Vec<(f64, usize, usize)> = Vec::new();
+    let mut candidates: Vec<Meeting> = Vec::new();
     for &end in &free {
+        let way = leaves(curves, end);
         let at = place(curves, end);
         let [x, y] = cell(at, MEETS_MM);
         let round = (x - 1..=x + 1)
@@ -241,21 +243,22 @@ fn near(curves: &[Curve], met: &mut [Option<usize>]) -> Result<bool, usize> {
             .filter_map(|c| squares.get(&c))
             .flatten()
             .copied();
-        let mut nearest: Vec<(f64, usize, usize)> = Vec::new();
+        let mut nearest: Vec<Meeting> = Vec::new();
         for (looked, other) in round.enumerate() {
             if looked > MOST_NEAR {
                 return Err(end);
             }
             let d = at.dist(place(curves, other));
             if other != end && d <= MEETS_MM && may_meet(curves, end, other) {
-                nearest.push((d, end.min(other), end.max(other)));
+                let back = leaves(curves, other).dot(way) >= SAME_WAY;
+                nearest.push((back, d, end.min(other), end.max(other)));
             }
         }
         nearest.sort_by(nearer);
         candidates.extend(nearest.iter().take(KEPT));
     }
     candidates.sort_by(nearer);
-    for (_, a, b) in &candidates {
+    for (_, _, a, b) in &candidates {
         if met[*a].is_none() && met[*b].is_none() {
             (met[*a], met[*b]) = (Some(*b), Some(*a));
         }
@@ -263,9 +266,13 @@ fn near(curves: &[Curve], met: &mut [Option<usize>]) -> Result<bool, usize> {
     Ok(!candidates.is_empty())
 }
 
-/// By distance, then by place in the file.
-fn nearer(a: &(f64, usize, usize), b: &(f64, usize, usize)) -> std::cmp::Ordering {
-    a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2))
+/// Two ends that may meet: whether the way goes back there along the same line, as between
+/// lines that are drawn twice, their distance, and the ends.
+type Meeting = (bool, f64, usize, usize);
+
+/// What goes on before what goes back, then by distance, then by place in the file.
+fn nearer(a: &Meeting, b: &Meeting) -> std::cmp::Ordering {
+    a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)).then(a.3.cmp(&b.3))
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "places within 1e5 mm")]

@@ -176,6 +176,39 @@ fn turns_lose_digits_and_stay_whole() {
 }
 
 #[test]
+fn a_hole_with_open_joints_that_is_drawn_twice_stays_one() {
+    let square = |lo: f64, hi: f64, open: f64| {
+        let line =
+            |a: [f64; 2], b: [f64; 2]| format!("0 LINE 8 0 10 {} 20 {} 11 {} 21 {} ", a[0], a[1], b[0], b[1]);
+        line([lo, lo], [hi - open, lo])
+            + &line([hi, lo], [hi, hi - open])
+            + &line([hi, hi], [lo + open, hi])
+            + &line([lo, hi], [lo, lo + open])
+    };
+    let text = square(0.0, 60.0, 0.0) + &square(20.0, 40.0, 0.004) + &square(20.002, 40.002, 0.004);
+    let (area, warnings) = told(&file(&text));
+    near(area.area(), 3200.0, "the plate without the hole");
+    assert_eq!(warnings, [("drawing-overlap", super::counted_once(1, "closed curve"))]);
+}
+
+#[test]
+fn arcs_whose_angles_are_more_than_a_turn_apart_are_as_long_as_they_look() {
+    // from 400 to 30 degrees: 350 of them, from 350 to 800: 90
+    let closing = |from: f64, to: f64| {
+        let at = |deg: f64| {
+            let t = deg.to_radians();
+            (5.0 * libm::cos(t), 5.0 * libm::sin(t))
+        };
+        let ((x, y), (u, v)) = (at(from), at(to));
+        format!("0 ARC 8 0 10 0 20 0 40 5 50 {from} 51 {to} 0 LINE 8 0 10 {x} 20 {y} 11 {u} 21 {v}")
+    };
+    for (from, to, turn) in [(400.0_f64, 30.0_f64, 350.0_f64), (350.0, 800.0, 90.0), (10.0, 100.0, 90.0)] {
+        let t = turn.to_radians();
+        near(drawn(&file(&closing(from, to))).area(), 12.5 * (t - libm::sin(t)), "a segment");
+    }
+}
+
+#[test]
 fn what_is_drawn_twice_counts_once() {
     let square = "0 LINE 8 0 10 0 20 0 11 9 21 0 0 LINE 8 0 10 9 20 0 11 9 21 9 0 LINE 8 0 10 9 20 9 11 0 21 9 0 LINE 8 0 10 0 20 9 11 0 21 0";
     let again = "0 LINE 8 0 10 9 20 9 11 9 21 0 0 CIRCLE 8 0 10 4 20 4 40 1 0 CIRCLE 8 0 10 4 20 4 40 1";

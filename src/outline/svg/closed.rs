@@ -41,7 +41,10 @@ impl<'a> Reader<'a> {
             return;
         }
         if !inner.visible {
-            self.pass("an element that is hidden".to_owned(), node);
+            // an open line would be no outline either
+            if subpaths.iter().any(|s| s.closed) {
+                self.pass("an element that is hidden".to_owned(), node);
+            }
             return;
         }
         if !inner.filled && !inner.stroked && !inner.region && !self.styled {

@@ -545,7 +545,7 @@ fn groups_within_others_in_all_their_layers_are_told() {
     // a counterbore, as somebody may think, and a boss that begins within the plate
     let all = told("0-0.8", "0.4-0.8");
     assert_eq!(all.iter().map(|d| d.code).collect::<Vec<_>>(), ["drawing-overlap"]);
-    let words = "a group from 0.4 to 0.8 mm lies within others in all its layers";
+    let words = "a group from 0.4 to 0.8 mm lies within another one that is as high, and adds nothing";
     assert!(all[0].message.starts_with(words), "{}", all[0]);
     assert_eq!(place(&all[0]), (3, "0.4-0.8".to_owned()));
     assert_eq!(told("0-0.8", "0-1.6"), []);

@@ -68,7 +68,10 @@ pub(super) fn read(text: &str) -> Result<Affine, Error> {
 /// are of `size`, `bare` numbers are user units (W3C CSS Transforms 1, 6, for elements without a
 /// box: from the origin of the view box, whatever its corner). `None` where it cannot be read.
 pub(super) fn origin(text: &str, size: [f64; 2], bare: bool) -> Option<Point> {
-    let words: Vec<&str> = text.split_whitespace().collect();
+    if text.trim() == "initial" {
+        return Some(pt(0.0, 0.0));
+    }
+    let words: Vec<&str> = text.split([' ', '\t', '\n', '\r', ',']).filter(|w| !w.is_empty()).collect();
     let side = |word: &str, [low, high]: [&str; 2], whole: f64| -> Option<f64> {
         if word == "center" {
             return Some(whole * 0.5);

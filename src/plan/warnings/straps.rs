@@ -1,6 +1,7 @@
 //! Warnings about straps: pins that stand elsewhere, loops that stay open, sides that are bent.
 
 use super::regions::{first_served, laid_across};
+use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
 use crate::geom::path::Segment;
@@ -77,9 +78,16 @@ pub(in crate::plan) fn open_straps(
     left_out: &[LeftOut],
 ) {
     for (index, region) in job.map.iter().flat_map(|m| &m.regions).enumerate() {
+        let mut mine = courses.iter().flat_map(|l| &l.courses).filter(|c| c.region == region.name);
+        let closes = mine.any(|c| c.wanted().closed || c.is_spiral());
         let open = |l: &&LeftOut| {
             l.region == region.name
-                && matches!(l.reason, Reason::Straps { missing, asked } if missing == asked)
+                && match l.reason {
+                    Reason::Straps { missing, asked } => missing == asked,
+                    // it waited for a turn in which it does not close either
+                    Reason::NotItsTurn => !closes,
+                    _ => false,
+                }
         };
         let numbers: Vec<usize> = left_out.iter().filter(open).map(|l| l.layer).collect();
         if numbers.is_empty() {
@@ -94,7 +102,7 @@ pub(in crate::plan) fn open_straps(
         let there = all.filter(|(l, _)| numbers.contains(&l.number)).map(|(_, there)| there);
         let across = laid_across(job, there, index);
         let asked = layers.iter().filter(|l| l.tasks.iter().any(|t| t.region == index)).count();
-        if region.meets == Meets::Weave && !across.is_empty() && numbers.len() < asked {
+        if region.meets == Meets::Weave && !across.is_empty() && closes && numbers.len() < asked {
             // it has its turn in other layers, as was asked for
             continue;
         }
@@ -125,16 +133,27 @@ pub(in crate::plan) fn bent_straps(
         let holes = layer.outline.polygons().iter().flat_map(|p| p.holes());
         let holes: Vec<(Point, &[Point])> =
             holes.filter_map(|h| Some((polyline::centroid([h.as_slice()])?, h.as_slice()))).collect();
+        // the innermost strap lies next to what it goes round
+        let beside = f64_of(job.beads.perimeters) * job.beads.bead_width_mm + region.spacing_mm;
         let mut bent = vec![0.0; holes.len()];
         for segment in &course.wanted().segments {
             let Segment::Arc(arc) = segment else { continue };
             let middle = arc.point_at(0.5 * arc.length());
-            // what the strap goes round there lies on the inside of its bend, nearest to it
+            // what the strap goes round there lies on the inside of its bend, close beside it:
+            // round a hole smaller than its bends it keeps off by as much
             let inside = |centre: Point| (centre - middle).dot(arc.centre - middle) > 0.0;
             let near = holes.iter().enumerate().filter(|(_, (centre, _))| inside(*centre));
-            let near = near.map(|(i, (_, ring))| (i, edge_distance(ring, middle)));
-            let pin = pins.iter().map(|&[x, y, r]| middle.dist(pt(x, y)) - r).fold(f64::INFINITY, f64::min);
-            if let Some((i, _)) = near.filter(|(_, d)| *d < pin).min_by(|a, b| a.1.total_cmp(&b.1)) {
+            let near = near.filter_map(|(i, (_, ring))| {
+                let off = edge_distance(ring, middle);
+                let radius = (polyline::signed_area(ring).abs() / std::f64::consts::PI).sqrt();
+                let close = beside + (arc.radius() - radius).max(0.0);
+                (off <= close).then_some((i, off))
+            });
+            // or it follows the part's own edge
+            let edges = layer.outline.polygons().iter().map(|p| edge_distance(p.outer(), middle));
+            let pin = pins.iter().map(|&[x, y, r]| middle.dist(pt(x, y)) - r);
+            let other = edges.chain(pin).fold(f64::INFINITY, f64::min);
+            if let Some((i, _)) = near.filter(|(_, d)| *d < other).min_by(|a, b| a.1.total_cmp(&b.1)) {
                 bent[i] += arc.sweep().to_degrees();
             }
         }
