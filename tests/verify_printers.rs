@@ -158,11 +158,67 @@ fn blocks_take_the_time_that_the_profile_tells() {
     let waits = text
         .replace("to_matrix = '''\n", "to_matrix = '''\nG4 P9\n")
         .replace("to_fibre = '''\n", "to_fibre = '''\nG4 P9\n")
-        .replace("M140 S0\n", "M140 S0\nG4 P90\n");
+        .replace("M140 S0\n", "M140 S0\nG4 P90\n")
+        .replace("head_change_s = 4.0", "head_change_s = 9.5")
+        .replace("end_s = 5.0", "end_s = 91.0");
     assert_ne!(text, waits, "the blocks were found");
     let (_, verdict) = planned(&job("guide", "waits", &waits));
     assert_eq!(found("waits", &verdict), "");
     assert!(worst(&verdict, Check::HeaderTime) < 0.1, "{}", verdict.ledger.table());
+}
+
+/// What the start block heats and moves by itself is in the planned time, or takes the
+/// profile's own; a chamber and a bed that the controller heats are waited for all the same; a
+/// head may be waited for by a line of its own, and heated by a code of its own.
+#[test]
+fn start_blocks_and_heating_words_of_many_kinds_are_understood() {
+    let (heads, chamber) = (
+        "M104 T{{ matrix_tool }} S{{ matrix_standby_c }}\nM104 T{{ fibre_tool }} S{{ fibre_standby_c }}\n",
+        "{% if chamber_temperature_c > 0 -%}\nM191 S{{ chamber_temperature_c }}\n{% endif -%}\n",
+    );
+    let (heat, wait) = ("M104 T{{ tool }} S{{ temperature_c }}", "M109 T{{ tool }} S{{ temperature_c }}");
+    let of_each = |a: u32, b: u32| {
+        format!("{{% if tool == matrix_tool %}}M{a}{{% else %}}M{b}{{% endif %}} S{{{{ temperature_c }}}}")
+    };
+    let own_words = |set: &str, waits: &str| profile("shuttle-15").replace(heat, set).replace(wait, waits);
+    let text = profile("shuttle-15");
+    let mut out = String::new();
+    for (what, spoilt) in [
+        ("raised", text.replace("M190 S", "G0 Z40\nM190 S")),
+        ("to a place", text.replace("M190 S", "G0 X200 Y120 Z30\nM190 S")),
+        ("heads at work", text.replace(heads, "M109 T1 S{{ matrix_temperature_c }}\n")),
+        ("heads cold", text.replace(heads, "")),
+        ("chamber by the controller", text.replace(chamber, "")),
+        (
+            "two lines to wait",
+            own_words(
+                "M568 P{{ tool }} S{{ temperature_c }}",
+                "M568 P{{ tool }} S{{ temperature_c }}\nM116 P{{ tool }}",
+            ),
+        ),
+        ("a code for each head", own_words(&of_each(301, 302), &of_each(311, 312))),
+    ] {
+        assert_ne!(text, spoilt, "{what}: the words were found");
+        let (_, verdict) = planned(&job("rocker", "start", &spoilt));
+        let _ = write!(out, "{}", found(what, &verdict));
+        let _ = write!(out, "{}", if worst(&verdict, Check::HeaderTime) < 0.1 { "" } else { what });
+    }
+    assert_eq!(out, "");
+}
+
+/// Words that only some jobs reach are held against the printer when they are written.
+#[test]
+fn a_block_that_goes_wrong_in_one_job_alone_is_refused_there() {
+    let text = profile("shuttle-15");
+    let branch = |words: &str| format!("to_fibre = '''\n{{% if layers < 15 %}}{words}\n{{% endif %}}");
+    for words in ["T1", "G0 Z2", "G92 E5", "G90.1"] {
+        let hot = text.replace("to_fibre = '''\n", &branch(words));
+        let path = job("rocker", "branch", &hot);
+        let planned = towpath::plan::plan(&mut towpath::diagnostic::Notes::default(), &path);
+        let codes: Vec<&str> =
+            planned.err().map(|e| e.0.iter().map(|d| d.code).collect()).unwrap_or_default();
+        assert_eq!(codes, ["block-words"], "{words}");
+    }
 }
 
 /// A built-in profile with other values.

@@ -11,11 +11,8 @@ use crate::sequence::{self, Move, Program};
 /// The time split of a program, and the seconds of each of its moves.
 pub fn time(job: &Job, program: &Program) -> (TimeSplit, Vec<f64>) {
     let p = &job.printer;
-    let start = Start {
-        bed_c: p.bed_temperature_c,
-        chamber_c: p.chamber_temperature_c,
-        heads_c: [p.matrix.standby_temperature_c, p.fibre.standby_temperature_c],
-    };
+    let start =
+        Start { bed_c: p.bed_temperature_c, chamber_c: p.chamber_temperature_c, heads_c: p.start_heads_c };
     let mut clock = Clock::start(p, &start);
     let mut purging = false;
     for m in &program.moves {

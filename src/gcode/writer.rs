@@ -99,7 +99,7 @@ impl Writer<'_> {
     }
 
     fn filled(&mut self, block: &Block, names: &BlockValues) -> Outcome<()> {
-        for line in block.render(names)?.lines().filter(|l| !l.trim().is_empty()) {
+        for line in block.written(names, &self.job.printer)?.lines().filter(|l| !l.trim().is_empty()) {
             self.line(line.trim_end());
         }
         Ok(())

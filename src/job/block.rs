@@ -2,8 +2,9 @@
 //! of names.
 
 use super::document::Values as Checked;
+use super::printer::{Head, Printer};
 use crate::diagnostic::nearest::{listed, nearest};
-use crate::diagnostic::{Diagnostic, Outcome, Source};
+use crate::diagnostic::{Diagnostic, Faults, Outcome, Source};
 use minijinja::value::Value;
 use minijinja::{Environment, UndefinedBehavior};
 use std::collections::BTreeMap;
@@ -187,8 +188,8 @@ pub(super) struct Limits {
     pub(super) absolute_extrusion: Option<bool>,
     /// P of G4 counts milliseconds.
     pub(super) dwell_milliseconds: bool,
-    /// Time of a cut, s.
-    pub(super) cut_s: Option<f64>,
+    /// Times of a cut, of a change of heads, of the start block and of the end block, s.
+    pub(super) times_s: [Option<f64>; 4],
     /// Matrix head and fibre head: T number and highest temperature, degC; `None`
     /// where the profile is at fault there.
     pub(super) heads: [(Option<i64>, Option<f64>); 2],
@@ -199,6 +200,25 @@ pub(super) struct Limits {
 }
 
 impl Limits {
+    /// Those of a profile that was read.
+    fn of(printer: &Printer) -> Self {
+        let (c, times) = (&printer.controller, &printer.times);
+        let head = |h: Head| {
+            let head = printer.head(h);
+            (Some(i64::from(head.tool)), Some(head.max_temperature_c))
+        };
+        Self {
+            parenthesis_comments: c.parenthesis_comments,
+            arcs: c.arcs,
+            absolute_extrusion: Some(c.absolute_extrusion),
+            dwell_milliseconds: c.dwell_milliseconds,
+            times_s: [times.cut_s, times.head_change_s, times.start_s, times.end_s].map(Some),
+            heads: [head(Head::Matrix), head(Head::Fibre)],
+            bed_c: Some(printer.max_bed_temperature_c),
+            chamber_c: Some(printer.max_chamber_temperature_c),
+        }
+    }
+
     /// A sample value, brought within what the machine has.
     fn within(&self, name: &str, sample: f64) -> f64 {
         #[expect(clippy::cast_precision_loss, reason = "T numbers are below 100")]
@@ -352,14 +372,28 @@ impl Block {
             return unknown.iter().map(|name| self.unknown(name, &known)).collect();
         }
         match self.render(&BlockValues::sample(self.kind, limits)) {
-            Ok(text) => {
-                let mut faults = self.words(&text, limits);
-                faults.extend(self.cuts(&text, limits));
-                faults.extend(self.feed_mode(&text, limits));
-                faults
-            }
+            Ok(text) => self.faults_in(&text, limits),
             Err(faults) => faults.0,
         }
+    }
+
+    /// What is wrong with its words as they were filled in: a template may write other
+    /// words for one job than for another.
+    fn faults_in(&self, text: &str, limits: &Limits) -> Vec<Diagnostic> {
+        let mut faults = self.words(text, limits);
+        faults.extend(self.cuts_nothing(text, limits));
+        faults.extend(self.dwells(text, limits));
+        faults.extend(self.feed_mode(text, limits));
+        faults
+    }
+
+    /// The lines of the program, as [`Self::render`], if a printer may run them.
+    ///
+    /// Errors: `block-template`, and `block-words` at the line in the profile.
+    pub(crate) fn written(&self, values: &BlockValues, printer: &Printer) -> Outcome<String> {
+        let text = self.render(values)?;
+        let faults = self.faults_in(&text, &Limits::of(printer));
+        if faults.is_empty() { Ok(text) } else { Err(Faults(faults)) }
     }
 
     fn unknown(&self, name: &str, known: &[&'static str]) -> Diagnostic {
@@ -419,44 +453,85 @@ impl Block {
         faults
     }
 
-    /// The block `cut` does something, and dwells for no longer than the cut takes, nor
-    /// for so much shorter that P must count something else.
-    fn cuts(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
-        if self.kind != BlockKind::Cut {
-            return None;
-        }
-        let told = |message: String| {
-            let d = Diagnostic::error("block-words", message);
-            d.at(&self.source, self.in_profile(0..self.text.len()), "")
+    /// The block `cut` does something.
+    fn cuts_nothing(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
+        let nothing = |l: &str| words_of(l, limits.parenthesis_comments).is_ok_and(|words| words.is_empty());
+        (self.kind == BlockKind::Cut && text.lines().all(nothing)).then(|| {
+            Diagnostic::error("block-words", "the block `cut` is empty: nothing cuts the tow")
+                .help("write the words that work the blade, and the dwells that it needs")
+                .at(&self.source, self.in_profile(0..self.text.len()), "")
+        })
+    }
+
+    /// A block that has a time of its own dwells for no longer than that, nor for so much
+    /// shorter that P must count something else.
+    fn dwells(&self, text: &str, limits: &Limits) -> Option<Diagnostic> {
+        let [cut, change, start, end] = limits.times_s;
+        let told = match self.kind {
+            BlockKind::Cut => Some(("cut_s", cut?, "a cut")),
+            BlockKind::ToMatrix | BlockKind::ToFibre => Some(("head_change_s", change?, "a change of heads")),
+            BlockKind::Start => Some(("start_s", start?, "the start block, heating left out")),
+            BlockKind::End => Some(("end_s", end?, "the end block")),
+            BlockKind::Heat | BlockKind::HeatWait => None,
         };
-        let lines = || text.lines().filter_map(|l| words_of(l, limits.parenthesis_comments).ok());
-        if lines().all(|words| words.is_empty()) && text.lines().all(|l| self.line(l, limits).is_ok()) {
-            return Some(
-                told("the block `cut` is empty: nothing cuts the tow".to_owned())
-                    .help("write the words that work the blade, and the dwells that it needs"),
-            );
-        }
-        let cut_s = limits.cut_s?;
         let unit = if limits.dwell_milliseconds { 1e-3 } else { 1.0 };
-        let dwells: Vec<f64> = lines()
-            .filter(|words| words.iter().any(|(l, n)| *l == 'G' && (*n - 4.0).abs() < 1e-9))
-            .filter_map(|words| words.iter().find(|(l, _)| *l == 'P').map(|(_, p)| p * unit))
-            .collect();
+        let words = |l: &str| words_of(l, limits.parenthesis_comments).ok();
+        let dwell = |l: &str| {
+            let words = words(l).filter(|w| w.iter().any(|(l, n)| *l == 'G' && (*n - 4.0).abs() < 1e-9))?;
+            words.iter().find(|(l, _)| *l == 'P').map(|(_, p)| p * unit)
+        };
+        let dwells: Vec<f64> = text.lines().filter_map(dwell).collect();
+        let first = text.lines().find(|l| dwell(l).is_some()).unwrap_or_default();
         let sum: f64 = dwells.iter().sum();
-        let message = format!("the block `cut` dwells for {sum} s in all, `times.cut_s` is {cut_s} s");
-        if sum > cut_s + 1e-9 {
-            return Some(told(message).help(
-                "give the whole time of a cut; `controller.dwell_unit` says whether P counts s or ms",
-            ));
+        let dwells_for = format!("the block `{}` dwells for {} s in all", self.kind.key(), plain(sum));
+        let fault = |message: String| {
+            let d = Diagnostic::error("block-words", message);
+            d.at(&self.source, self.in_profile(self.line_like(first)), "")
+        };
+        let Some((key, most, what)) = told else {
+            let help =
+                "leave the dwell out: how long a head takes to heat is reckoned from its rates in `heads`";
+            return (sum > 0.0)
+                .then(|| fault(format!("{dwells_for}, which no time of the profile holds")).help(help));
+        };
+        let message = format!("{dwells_for}, `times.{key}` is {most} s");
+        if sum > most + 1e-9 {
+            return Some(fault(message).help(format!(
+                "give the whole time of {what}; `controller.dwell_unit` says whether P counts s or ms"
+            )));
         }
-        let too_short = sum < LEAST_DWELL_S.min(cut_s) || sum < LEAST_DWELL_SHARE * cut_s;
-        if !dwells.is_empty() && too_short {
+        let too_short = sum < LEAST_DWELL_S.min(most) || sum < LEAST_DWELL_SHARE * most;
+        if self.kind == BlockKind::Cut && !dwells.is_empty() && too_short {
             let typed = if limits.dwell_milliseconds { "ms" } else { "s" };
-            return Some(told(format!("{message}: no blade moves in so short a time")).help(format!(
+            return Some(fault(format!("{message}: no blade moves in so short a time")).help(format!(
                 "`controller.dwell_unit` is \"{typed}\": write P in {typed}, or the unit that the controller counts"
             )));
         }
         None
+    }
+
+    /// The block `heat_wait` waits: it writes more than `heat` does, or other words, and none
+    /// that only sets (M104, common practice on printers).
+    pub(super) fn waits(&self, heat: &Self, limits: &Limits) -> Option<Diagnostic> {
+        let words = |block: &Self| -> Option<Vec<Vec<(char, f64)>>> {
+            let text = block.render(&BlockValues::sample(block.kind, limits)).ok()?;
+            let lines = text.lines().filter_map(|l| words_of(l, limits.parenthesis_comments).ok());
+            Some(lines.filter(|words| !words.is_empty()).collect())
+        };
+        let (sets, waits) = (words(heat)?, words(self)?);
+        let only_sets = |l: &Vec<(char, f64)>| l.contains(&('M', 104.0));
+        let why = if waits == sets {
+            "the block `heat_wait` writes what `heat` writes"
+        } else if waits.last().is_some_and(only_sets) {
+            "the block `heat_wait` ends with M104, which sets a temperature and goes on"
+        } else {
+            return None;
+        };
+        let d = Diagnostic::error("block-words", format!("{why}: a cold head would feed"));
+        Some(
+            d.help("write the controller's word that sets and waits (M109 on many), or one that waits behind the one that sets")
+                .at(&self.source, self.in_profile(0..self.text.len()), ""),
+        )
     }
 
     /// What E counts from is not set to the contrary of the profile's `extrusion`.
@@ -508,10 +583,28 @@ impl Block {
                 "the program writes the `T` line itself; here `T` may only name a head for a heater code",
             ));
         }
-        if (axes || moves) && !matches!(self.kind, BlockKind::Start | BlockKind::End) {
+        if let Some(means) = words
+            .iter()
+            .filter(|w| w.0 == 'G')
+            .find_map(|w| other_meaning(w.1, has('X') || has('Y') || has('Z')))
+        {
+            return Err((
+                means.to_owned(),
+                "the program counts on plain coordinates in mm from the bed: set offsets at the controller, before the program",
+            ));
+        }
+        let homes = words.iter().any(|(l, n)| *l == 'G' && (*n - HOME).abs() < 1e-9);
+        if (axes || moves || homes) && !matches!(self.kind, BlockKind::Start | BlockKind::End) {
             return Err((
                 "this block must not move an axis or feed".to_owned(),
                 "the planner moves the heads; only `start` and `end` may",
+            ));
+        }
+        let modal = |l: &char, n: &f64| *l == 'G' && [20.0, 91.0].contains(n);
+        if words.iter().any(|(l, n)| modal(l, n)) && !matches!(self.kind, BlockKind::Start | BlockKind::End) {
+            return Err((
+                "what comes behind it is written in mm, in absolute coordinates".to_owned(),
+                "leave G20 and G91 out; behind the block `start` the program writes G21 and G90 itself",
             ));
         }
         if !limits.arcs && words.iter().any(|(l, n)| *l == 'G' && [2.0, 3.0].contains(n)) {
@@ -528,6 +621,45 @@ impl Block {
         }
         Ok(())
     }
+}
+
+/// The code that drives to the machine's reference, by ways that the program does not tell.
+const HOME: f64 = 28.0;
+
+/// What a G code makes of the coordinates, feeds or arcs that come behind it, if that is
+/// other than what programs count on: plain coordinates, feeds in mm/min, centres of arcs
+/// from their start (NISTIR 6556, 3.5; polar, scaled and turned coordinates are common
+/// practice of controllers).
+pub(crate) fn other_meaning(code: f64, axes: bool) -> Option<&'static str> {
+    #[expect(clippy::cast_possible_truncation, reason = "bounded by clamp")]
+    let tenths = (code * 10.0).round().clamp(-1.0, 1e5) as i64;
+    match tenths {
+        50..=69 => Some("it moves along a curve that is not read here"),
+        70 | 80 => Some("coordinates would count as on a lathe"),
+        100 => Some("it sets values of the controller"),
+        120..=129 | 160 => Some("coordinates would be polar"),
+        180..=199 => Some("only the plane G17 is read"),
+        300 => Some("it moves to a place that only the controller knows"),
+        310 | 380..=389 => Some("it probes, and where it ends nobody knows"),
+        410..=429 => Some("the path would be shifted by a tool's radius"),
+        430..=489 => Some("z would be shifted by a tool's length"),
+        510 => Some("coordinates would be scaled"),
+        520 => Some("coordinates would be shifted"),
+        530 => Some("it moves in the machine's own coordinates, which are not read here"),
+        541..=599 => Some("only the first coordinate system is read"),
+        680..=689 => Some("coordinates would be turned"),
+        730..=769 | 810..=899 => Some("it runs a cycle that is not read here"),
+        901 => Some("centres of arcs would count from the origin"),
+        920 if axes => Some("it moves the coordinates of an axis"),
+        921..=929 => Some("it moves the coordinates"),
+        930..=939 | 950..=969 => Some("only feeds in mm/min (G94) are read"),
+        _ => None,
+    }
+}
+
+/// A number without the last digits that adding leaves.
+fn plain(v: f64) -> f64 {
+    (v * 1e6).round() / 1e6
 }
 
 /// Splits a line into words, comments left out.
@@ -641,7 +773,7 @@ mod tests {
         let limits = Limits {
             absolute_extrusion: Some(true),
             dwell_milliseconds: false,
-            cut_s: Some(0.5),
+            times_s: [0.5, 4.0, 40.0, 5.0].map(Some),
             parenthesis_comments: true,
             arcs: false,
             heads: [(Some(0), Some(300.0)), (Some(1), Some(260.0))],

@@ -111,8 +111,7 @@ pub fn preheat(job: &Job, program: Program, seconds: &[f64]) -> Program {
     let cold = Warmth { at_c: ROOM_C, target_c: ROOM_C, since: 0.0 };
     let mut heads = Heads { job, warmth: [cold; 2] };
     for head in [Head::Matrix, Head::Fibre] {
-        let (_, standby) = heads.targets(head);
-        heads.aim(head, 0.0, standby);
+        heads.aim(head, 0.0, p.start_heads_c[head.index()]);
     }
     let mut now = p.times.start_s + p.start_wait_s(p.bed_temperature_c, p.chamber_temperature_c);
     let mut inserts: Vec<(usize, Move)> = Vec::new();

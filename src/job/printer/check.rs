@@ -19,6 +19,10 @@ pub(super) fn check(values: &Values, reader: &mut Reader<'_>, source: &Arc<Sourc
                 reader.faults.extend(block.check(&limits));
             }
         }
+        let of = |kind| Block::of(kind, blocks, source);
+        if let (Some(heat), Some(wait)) = (of(BlockKind::Heat), of(BlockKind::HeatWait)) {
+            reader.faults.extend(wait.waits(&heat, &limits));
+        }
     }
 }
 
@@ -37,7 +41,8 @@ fn block_limits(values: &Values) -> Option<Limits> {
         arcs: controller.flag("arcs").unwrap_or(true),
         absolute_extrusion: controller.text("extrusion").map(|e| e == "absolute"),
         dwell_milliseconds: controller.text("dwell_unit") == Some("ms"),
-        cut_s: values.table("times").and_then(|t| t.number("cut_s")),
+        times_s: ["cut_s", "head_change_s", "start_s", "end_s"]
+            .map(|key| values.table("times").and_then(|t| t.number(key))),
         heads: [head("matrix"), head("fibre")],
         bed_c: values.number("max_bed_temperature_c"),
         chamber_c: values.number("max_chamber_temperature_c"),

@@ -5,6 +5,7 @@ mod doubt;
 mod format;
 mod heater;
 mod resolve;
+mod start;
 
 pub(crate) use format::PRINTER;
 pub use heater::{Heater, ROOM_C};
@@ -81,6 +82,9 @@ pub struct Printer {
     pub bed_mm: [f64; 4],
     /// Room between two copies, mm.
     pub copy_gap_mm: f64,
+    /// What the start block sets the heads to, matrix and fibre, degC: room temperature where
+    /// it leaves one cold.
+    pub start_heads_c: [f64; 2],
     /// The program texts.
     pub blocks: Blocks,
 }
@@ -108,6 +112,8 @@ impl Printer {
             self.bed_temperature_c = matrix.bed_temperature_c.min(self.max_bed_temperature_c);
             self.chamber_temperature_c = matrix.chamber_temperature_c.min(self.max_chamber_temperature_c);
         }
+        let at_work = [0, 1].map(|i| at_work[i].unwrap_or_default());
+        self.start_heads_c = start::heads_c(self, at_work);
     }
 
     /// How long the start block waits for bed and chamber, s: both are set at its

@@ -1,6 +1,8 @@
 //! Checked values become a printer.
 
-use super::{Blocks, Clearance, Controller, HeadChange, HeadProfile, Heater, Limits, Printer, Purge, Times};
+use super::{
+    Blocks, Clearance, Controller, HeadChange, HeadProfile, Heater, Limits, Printer, Purge, ROOM_C, Times,
+};
 use crate::diagnostic::Source;
 use crate::job::block::{Block, BlockKind};
 use crate::job::document::Values;
@@ -100,6 +102,7 @@ pub(super) fn resolve(v: &Values, source: &Arc<Source>) -> Option<Printer> {
         max_chamber_temperature_c: v.number("max_chamber_temperature_c")?,
         bed_mm: v.array("bed_mm")?,
         copy_gap_mm: v.number("copy_gap_mm")?,
+        start_heads_c: [ROOM_C; 2],
         blocks: Blocks {
             start: block(BlockKind::Start)?,
             end: block(BlockKind::End)?,
