@@ -179,6 +179,11 @@ impl<'a> Clock<'a> {
         }
     }
 
+    /// A head is waited for, as it was set.
+    pub(super) fn heat_wait(&mut self, head: Head) {
+        self.heat(head, self.heads[head.index()].target, true);
+    }
+
     /// A move of the nozzle, machine coordinates, at a speed asked for.
     pub(super) fn leg(&mut self, path: &Curve, dz: f64, speed: f64, rapid: bool, what: Spent) {
         let limits = &self.printer.limits;

@@ -12,6 +12,8 @@ use crate::job::{Head, Printer};
 pub(super) enum Heated {
     /// A head: whether the program waits for it, degC.
     Head(Head, bool, f64),
+    /// A head that was set before is waited for.
+    Waited(Head),
     /// The bed, degC.
     Bed(f64),
     /// The chamber, degC.
@@ -29,6 +31,9 @@ pub(super) fn heated(
     at_work: Option<Head>,
     line: &Line,
 ) -> Option<Heated> {
+    if let Some(head) = dialect.waits(line) {
+        return head.or(at_work).map(Heated::Waited);
+    }
     let m = tenths(line.word(b'M')?);
     if let Some((head, waits, c)) = dialect.heats(line) {
         return Some(match head.or(at_work) {
@@ -162,6 +167,11 @@ impl ToldBlock {
     /// A head was selected: its block follows.
     pub(super) fn taken(&mut self, head: Head) {
         *self = Self { which: Some(Which::Taken(head)), ..Self::default() };
+    }
+
+    /// The line seen last belongs to a block behind a change of heads.
+    pub(super) fn of_change(&self) -> bool {
+        self.of_head().is_some() && self.lines > 0
     }
 
     fn of_head(&self) -> Option<Head> {

@@ -32,6 +32,8 @@ pub struct Dialect {
     /// Tenths of M codes beside which the profile's blocks have axes or E as parameters.
     setting_axes: BTreeSet<i64>,
     heating: Vec<Heating>,
+    /// Lines that wait for what was set before: of which head (`None`: the one at work).
+    waits: Vec<(Option<Head>, Vec<Word>)>,
     /// Whether the start block heats bed and chamber: else the controller may by itself.
     pub heats: [bool; 2],
     /// The cut block, line by line.
@@ -40,6 +42,12 @@ pub struct Dialect {
     pub taken: [Vec<Vec<Expected>>; 2],
     /// The end block, line by line.
     pub end: Vec<Vec<Expected>>,
+    /// Lines of it that every program has, a chamber heated or not.
+    pub end_always: Vec<Vec<Expected>>,
+    /// M codes, in tenths, that stand in the end block alone, and in the blocks behind a change
+    /// of heads, as a fan's.
+    end_codes: BTreeSet<i64>,
+    taken_codes: BTreeSet<i64>,
     /// Lines of the start block that every program has, a chamber heated or not.
     pub start: Vec<Vec<Expected>>,
     /// Whether all lines of a block behind a selection stand in every program.
@@ -62,9 +70,21 @@ impl Expected {
     }
 }
 
-/// A line of a block, but for the numbers that its template fills in.
+/// A line of a block, but for the numbers that its template fills in; the order of its words
+/// means nothing (NISTIR 6556, 3.3.4).
 pub fn alike(expected: &[Expected], words: &[Word]) -> bool {
-    expected.len() == words.len() && expected.iter().zip(words).all(|(a, b)| a.is(b))
+    let found = |a: &Expected| words.iter().any(|b| a.is(b));
+    let known = |b: &Word| expected.iter().any(|a| a.is(b));
+    expected.len() == words.len() && expected.iter().all(found) && words.iter().all(known)
+}
+
+/// A line of a block for people to read, `…` where its template fills a number in.
+pub fn shown(line: &[Expected]) -> String {
+    let word = |w: &Expected| match w.number {
+        Some(n) => format!("{}{n}", char::from(w.letter)),
+        None => format!("{}…", char::from(w.letter)),
+    };
+    line.iter().map(word).collect::<Vec<_>>().join(" ")
 }
 
 /// A line that heats a head.
@@ -74,6 +94,18 @@ struct Heating {
     waits: bool,
     words: Vec<Word>,
 }
+
+/// Where a code of the profile's blocks stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stands {
+    /// In the block `end`.
+    AtTheEnd,
+    /// In the blocks `to_matrix` and `to_fibre`.
+    BehindAChange,
+}
+
+/// M codes, in tenths, that heat heads, bed and chamber (common practice).
+const HEATERS: [i64; 6] = [1040, 1090, 1400, 1900, 1410, 1910];
 
 /// A temperature that no profile writes by itself: where it turns up in a filled
 /// block stands the temperature, degC.
@@ -110,10 +142,14 @@ impl Dialect {
             letters: BTreeSet::new(),
             setting_axes: BTreeSet::new(),
             heating: Vec::new(),
+            waits: Vec::new(),
             heats: [true; 2],
             cut: Vec::new(),
             taken: [Vec::new(), Vec::new()],
             end: Vec::new(),
+            end_always: Vec::new(),
+            end_codes: BTreeSet::new(),
+            taken_codes: BTreeSet::new(),
             start: Vec::new(),
             taken_whole: [true; 2],
         }
@@ -133,7 +169,18 @@ impl Dialect {
         if c.tool_change_m6 {
             codes.insert((b'M', 60));
         }
-        let all = BlockValues::samples().number("tool", 0.0).number("temperature_c", MARK_C);
+        let of =
+            |blocks: &[&Block]| -> BTreeSet<(u8, i64)> { blocks.iter().flat_map(|b| codes_in(b)).collect() };
+        let heaters = HEATERS.map(|m| (b'M', m)).into();
+        let anywhere = &(&of(&[&blocks.cut, &blocks.heat, &blocks.heat_wait]) | &codes) | &heaters;
+        let taken = of(&[&blocks.to_matrix, &blocks.to_fibre]);
+        let at_the_end = &(&of(&[&blocks.end]) - &taken) - &of(&[&blocks.start]);
+        let m_codes = |of: BTreeSet<(u8, i64)>| of.into_iter().filter(|c| c.0 == b'M').map(|c| c.1).collect();
+        let (end_codes, taken_codes) = (m_codes(&at_the_end - &anywhere), m_codes(&taken - &anywhere));
+        let values = BlockValues::samples()
+            .number("matrix_tool", f64::from(printer.matrix.tool))
+            .number("fibre_tool", f64::from(printer.fibre.tool));
+        let all = values.clone().number("tool", 0.0).number("temperature_c", MARK_C);
         let mut letters: BTreeSet<u8> = LETTERS.bytes().collect();
         let mut setting_axes = BTreeSet::new();
         for b in [
@@ -154,43 +201,47 @@ impl Dialect {
                 }
             }
         }
+        let of_heads = |block: &Block| -> Outcome<[Vec<Vec<Word>>; 2]> {
+            let lines_for = |head: Head| {
+                let tool = f64::from(printer.head(head).tool);
+                let values = values.clone().number("tool", tool).number("temperature_c", MARK_C);
+                Outcome::Ok(lines(&block.render(&values)?))
+            };
+            Ok([lines_for(Head::Matrix)?, lines_for(Head::Fibre)?])
+        };
+        let (sets, waiting) = (of_heads(&blocks.heat)?, of_heads(&blocks.heat_wait)?);
+        let marked = |lines: &[Vec<Word>]| lines.iter().position(|l| l.iter().any(|w| same(w.value, MARK_C)));
+        let set_line = |of: &[Vec<Word>]| marked(of).map(|k| of[k].clone());
+        // one that sets as the block `heat` does waits by what it writes behind that
+        let wait_line = |head: Head| {
+            let lines = &waiting[head.index()];
+            let k = marked(lines).filter(|k| set_line(&sets[head.index()]).as_ref() == Some(&lines[*k]))?;
+            lines[k + 1..].last().cloned()
+        };
         let mut heating: Vec<Heating> = Vec::new();
-        for (block, waits) in [(&blocks.heat, false), (&blocks.heat_wait, true)] {
-            let mut of_heads = Vec::new();
-            for head in [Head::Matrix, Head::Fibre] {
-                let values = BlockValues::samples()
-                    .number("tool", f64::from(printer.head(head).tool))
-                    .number("temperature_c", MARK_C);
-                let line = lines(&block.render(&values)?)
-                    .into_iter()
-                    .find(|l| l.iter().any(|w| same(w.value, MARK_C)));
-                of_heads.extend(line.map(|words| (head, words)));
+        for (of, waits) in [(&sets, false), (&waiting, true)] {
+            for (head, words) in by_head([Head::Matrix, Head::Fibre].map(|h| set_line(&of[h.index()]))) {
+                heating.push(Heating { head, waits, words });
             }
-            // without a word for the head, the one at work is meant
-            let alike = of_heads.len() == 2 && of_heads[0].1 == of_heads[1].1;
-            heating.extend(of_heads.into_iter().map(|(head, words)| Heating {
-                head: (!alike).then_some(head),
-                waits,
-                words,
-            }));
         }
+        let waits = by_head([Head::Matrix, Head::Fibre].map(wait_line));
         let cut = lines(&blocks.cut.render(&BlockValues::samples())?);
-        let values = BlockValues::samples()
-            .number("matrix_tool", f64::from(printer.matrix.tool))
-            .number("fibre_tool", f64::from(printer.fibre.tool));
         let block = |b: &Block| expected(b, &values, |v| v);
         let (taken, end) = ([block(&blocks.to_matrix)?, block(&blocks.to_fibre)?], block(&blocks.end)?);
-        let cold = expected(&blocks.start, &values, |v| v.number("chamber_temperature_c", 0.0))?;
-        let hot = block(&blocks.start)?;
-        let known = |l: &Vec<Expected>| l.iter().filter(|w| w.number.is_some()).count();
-        let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
-        let start = cold.iter().filter_map(both).collect();
+        let always = |b: &Block| -> Outcome<Vec<Vec<Expected>>> {
+            let cold = expected(b, &values, |v| v.number("chamber_temperature_c", 0.0))?;
+            let hot = block(b)?;
+            let known = |l: &Vec<Expected>| l.iter().filter(|w| w.number.is_some()).count();
+            let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
+            Ok(cold.iter().filter_map(both).collect())
+        };
+        let (start, end_always) = (always(&blocks.start)?, always(&blocks.end)?);
         let in_start = codes_in(&blocks.start);
         let heats = [[1400, 1900], [1410, 1910]].map(|of| of.iter().any(|m| in_start.contains(&(b'M', *m))));
-        let always = |b: &Block| !b.text.contains("{%");
+        let plain = |b: &Block| !b.text.contains("{%");
         Ok(Self {
             start,
-            taken_whole: [always(&blocks.to_matrix), always(&blocks.to_fibre)],
+            taken_whole: [plain(&blocks.to_matrix), plain(&blocks.to_fibre)],
             parentheses: c.parenthesis_comments,
             semicolons: !c.parenthesis_comments,
             arcs: c.arcs,
@@ -201,10 +252,14 @@ impl Dialect {
             letters,
             setting_axes,
             heating,
+            waits,
             heats,
             cut,
             taken,
             end,
+            end_always,
+            end_codes,
+            taken_codes,
         })
     }
 
@@ -218,9 +273,29 @@ impl Dialect {
         self.codes.as_ref().is_none_or(|c| c.contains(&(word.letter, tenths(word.value))))
     }
 
+    /// A line with a code that only the end block has, as M84, or that stands behind a change
+    /// of heads alone: which, and which of the two.
+    pub fn of_block(&self, line: &Line) -> Option<(f64, Stands)> {
+        line.words.iter().filter(|w| w.letter == b'M').find_map(|w| {
+            let m = tenths(w.value);
+            let end = self.end_codes.contains(&m).then_some(Stands::AtTheEnd);
+            let taken = || self.taken_codes.contains(&m).then_some(Stands::BehindAChange);
+            Some((w.value, end.or_else(taken)?))
+        })
+    }
+
     /// An M code, in tenths, that takes axes or E as parameters.
     pub fn sets_axes(&self, m: i64) -> bool {
         m % 10 == 0 && SETTING_AXES.contains(&(m / 10)) || self.setting_axes.contains(&m)
+    }
+
+    /// A line that waits for what was set before: for which head (`None`: the one at work).
+    pub fn waits(&self, line: &Line) -> Option<Option<Head>> {
+        let same_words = |words: &[Word]| {
+            words.len() == line.words.len()
+                && words.iter().zip(&line.words).all(|(a, b)| a.letter == b.letter && same(a.value, b.value))
+        };
+        self.waits.iter().find(|w| same_words(&w.1)).map(|w| w.0)
     }
 
     /// What a line heats: the head (`None`: the one at work), whether it waits, degC.
@@ -242,6 +317,18 @@ impl Dialect {
             }
             found.map(|c| (h.head, h.waits, c))
         })
+    }
+}
+
+/// Lines of the matrix and the fibre head, each with its head; where they are alike the head
+/// at work is meant, and there is one.
+fn by_head(lines: [Option<Vec<Word>>; 2]) -> Vec<(Option<Head>, Vec<Word>)> {
+    match lines {
+        [Some(a), Some(b)] if a == b => vec![(None, a)],
+        [a, b] => {
+            let of = |head, line: Option<Vec<Word>>| line.map(|words| (Some(head), words));
+            of(Head::Matrix, a).into_iter().chain(of(Head::Fibre, b)).collect()
+        }
     }
 }
 

@@ -51,9 +51,9 @@ checks! {
     Ending, "ending", Count, "", "the end of the program, heaters off",
         "The profile's block `end` is meant to switch every heater off; without it a machine that nobody watches stays hot.",
         ["blocks.end"];
-    Blocks, "blocks", Count, "", "the profile's start block, and those behind a change of heads",
+    Blocks, "blocks", Count, "", "the profile's start and end blocks, and those behind a change of heads",
         "Something in them is missing, changed or in another order. Take the blocks from the profile as they are, or correct the profile.",
-        ["blocks.start", "blocks.to_matrix", "blocks.to_fibre"];
+        ["blocks.start", "blocks.to_matrix", "blocks.to_fibre", "blocks.end"];
     Reach, "reach", Most, "mm", "a nozzle beyond the reach of its head",
         "The limit is `[reach_mm]` of the head that moves, offsets counted. Move or turn the part, lay fewer copies, or correct the reach if it was measured wrongly.",
         ["reach_mm", "offsets_mm", "bed_mm", "purge", "head_change"];
@@ -75,6 +75,12 @@ checks! {
     Standby, "standby", Most, "s", "a parked head left hot",
         "A head that is parked so long without cooling down degrades what it holds, and oozes. Set it to its standby temperature at the change of heads.",
         ["heads.matrix.standby_drop_k", "heads.fibre.standby_drop_k", "blocks.heat"];
+    Standstill, "standstill", Most, "s", "a dwell of a hot head over the part",
+        "Matrix that stays hot degrades, and the nozzle melts what it stands on. The limit is the profile's `head_change_s`, or `cut_s` where that is longer. Lift the head away first, or shorten the dwell; `P` counts what `dwell_unit` says.",
+        ["times.head_change_s", "times.cut_s", "controller.dwell_unit"];
+    AtRest, "at-rest", Most, "mm3", "matrix fed or drawn back by a nozzle at rest",
+        "What is fed on one spot makes a lump that the next travel strikes; what is drawn back and not given again is missing in the next bead. Correct `E`, or the `G92` before it.",
+        ["controller.extrusion", "heads.matrix.feed_scale"];
     Strike, "strike", Most, "mm", "a nozzle deeper than what is laid",
         "The nozzle would plough through what is laid. Raise the travel, or lay the lower layer first; do not run the program before that. Nor are the axes homed with something on the bed but by the profile's own blocks.",
         ["clearance.travel_lift_mm", "purge.matrix_at_mm", "blocks.end"];
@@ -129,7 +135,7 @@ checks! {
     HeaderTime, "header-time", Most, "%", "build time told against the program's",
         "The header's time was not made from these moves and this profile. Do not quote by it; plan again, or name the printer that the program was made for.",
         ["times", "limits", "heads", "bed_heating", "chamber_heating", "blocks.start", "blocks.heat_wait"];
-    Header, "header", Count, "", "layers, copies and hashes told",
+    Header, "header", Count, "", "what the header tells: layers, copies, hashes, length, time",
         "What the header tells is not what the program does. It may have been made from other files or for another printer; plan again.",
         [];
     PlanPrinter, "plan-printer", Count, "", "the plan's printer against the profile",

@@ -66,7 +66,7 @@ impl Header {
             return;
         }
         if let Some(at) = lower.find("fibre length") {
-            let number = numbers(&lower[at..]).next();
+            let number = numbers(&lower[at..]).next().filter(|_| lower.trim_end().ends_with("mm"));
             self.fibre_mm = self.fibre_mm.or(number.map(|n| (n, line)));
         }
         let clock = lower.split(|c: char| !(c.is_ascii_digit() || c == ':')).find_map(seconds);

@@ -10,6 +10,7 @@ use super::dialect::{Dialect, tenths};
 use super::findings::Check;
 use super::geometry::{Curve, distance};
 use super::words::Line;
+use crate::job::block::other_meaning;
 
 /// An arc's radius at its end against its start, mm (NISTIR 6556, 3.5.3.2).
 pub const ARC_MM: f64 = 0.002;
@@ -76,6 +77,10 @@ pub struct Machine {
     e: f64,
     speed: f64,
     tool: Option<f64>,
+    /// A T word that waits for its M6.
+    named: Option<f64>,
+    /// Some words have come.
+    begun: bool,
     ended: bool,
     /// What the present line did.
     pub steps: Vec<Step>,
@@ -96,6 +101,8 @@ impl Machine {
             e: 0.0,
             speed: 0.0,
             tool: None,
+            named: None,
+            begun: false,
             ended: false,
             steps: Vec::new(),
             faults: Vec::new(),
@@ -107,9 +114,9 @@ impl Machine {
         &self.dialect
     }
 
-    /// E counts from its restart.
-    pub fn absolute_feed(&self) -> bool {
-        self.absolute_feed
+    /// The program has ended: what comes behind is not run.
+    pub fn ended(&self) -> bool {
+        self.ended
     }
 
     fn say(&mut self, check: Check, text: impl Into<String>) {
@@ -126,12 +133,18 @@ impl Machine {
         if line.semicolon && !self.dialect.semicolons {
             self.say(Check::Controller, "comments after a semicolon are not this printer's");
         }
+        // a percent sign opens a tape, and the next one closes it (NISTIR 6556, 3.1)
+        self.ended |= line.percent && self.begun;
         if line.words.is_empty() {
             return;
         }
         if self.ended {
-            self.say(Check::Ending, "words after the end of the program");
+            self.say(Check::Ending, "words after the end of the program, which no machine runs");
             return;
+        }
+        self.begun = true;
+        if line.deletable {
+            self.say(Check::Controller, "`/`: a switch on the panel decides whether this line is run");
         }
         self.form(line);
         self.modes(line);
@@ -181,7 +194,11 @@ impl Machine {
     fn form(&mut self, line: &Line) {
         let mut seen = 0_u32;
         let mut groups = 0_u32;
-        for (i, w) in line.words.iter().enumerate() {
+        let odd = |n: f64| !(0.0..=99_999.0).contains(&n) || n.fract() != 0.0;
+        if line.number.is_some_and(odd) || line.has(b'N') {
+            self.say(Check::Controller, "a line number is a whole number up to 99999 at the start");
+        }
+        for w in &line.words {
             if !matches!(w.letter, b'G' | b'M') {
                 if !self.dialect.knows_letter(w.letter) {
                     let text = format!("{}{} is not known to this printer", char::from(w.letter), w.value);
@@ -192,11 +209,6 @@ impl Machine {
                     self.say(Check::Controller, format!("the letter {} stands twice", char::from(w.letter)));
                 }
                 seen |= bit;
-                if w.letter == b'N'
-                    && (i > 0 || w.value < 0.0 || w.value > 99_999.0 || w.value.fract() != 0.0)
-                {
-                    self.say(Check::Controller, "a line number is a whole number up to 99999 at the start");
-                }
                 continue;
             }
             if !self.dialect.knows(w) {
@@ -235,10 +247,17 @@ impl Machine {
         }
         let heater = line.words.iter().any(|w| w.letter == b'M' && tenths(w.value) > 60);
         let change = line.words.iter().any(|w| w.letter == b'M' && tenths(w.value) == 60);
+        if let Some(t) = self.named.take().filter(|_| !change) {
+            self.say(
+                Check::Head,
+                format!("T{t} stands before it, and no M6: on this printer it selects nothing"),
+            );
+        }
         if let Some(t) = line.word(b'T')
             && !heater
         {
             self.tool = Some(t);
+            self.named = Some(t).filter(|_| self.dialect.change_m6 && !change);
             if !self.dialect.change_m6 {
                 self.steps.push(Step::Select(t));
             }
@@ -260,14 +279,19 @@ impl Machine {
                 (b'G', 30) => self.motion = Some(3),
                 (b'G', 900) => self.absolute = true,
                 (b'G', 910) => self.absolute = false,
-                (b'G', 180 | 190) => self.say(Check::Controller, "only the plane G17 is read"),
-                (b'G', 930 | 950) => self.say(Check::Controller, "only feeds in mm/min (G94) are read"),
-                (b'G', 550..=599) => self.say(Check::Controller, "only the first coordinate system is read"),
-                (b'G', 100 | 300 | 380..=389 | 410 | 420 | 430 | 530 | 810..=890) => {
-                    self.say(Check::Controller, format!("G{} is not read here", w.value));
+                (b'G', _) => {
+                    // where G92 has axes these are told with the coordinates that they move
+                    if let Some(why) = other_meaning(w.value, false) {
+                        self.say(Check::Controller, format!("G{}: {why}", w.value));
+                    }
                 }
-                (b'M', 820) => self.absolute_feed = true,
-                (b'M', 830) => self.absolute_feed = false,
+                (b'M', 820 | 830) => {
+                    self.absolute_feed = tenths(w.value) == 820;
+                    if self.absolute_feed != self.dialect.absolute_feed {
+                        let text = format!("M{}: by the profile E counts the other way", w.value);
+                        self.say(Check::Controller, text);
+                    }
+                }
                 _ => {}
             }
         }
@@ -293,6 +317,10 @@ impl Machine {
     }
 
     fn restart(&mut self, line: &Line) {
+        if !line.words.iter().any(|w| matches!(w.letter, b'X' | b'Y' | b'Z' | b'E')) {
+            let text = "G92 without an axis: some controllers set them all to 0, others stop";
+            self.say(Check::Controller, text);
+        }
         if let Some(e) = line.word(b'E') {
             self.e = e * self.unit_mm;
         }
@@ -334,6 +362,9 @@ impl Machine {
             self.e = if self.absolute_feed { e } else { self.e + e };
         }
         self.at = to;
+        if motion == 0 && feed.abs() > 1e-9 {
+            self.say(Check::Speed, "a feed in a rapid move (G0), which a controller runs as fast as it can");
+        }
         let arc = if motion >= 2 { self.arc(line, from, to, motion == 3) } else { None };
         if motion > 0 && self.speed <= 0.0 {
             self.say(Check::Speed, "a move at feed before any F word");
@@ -347,6 +378,9 @@ impl Machine {
         if !(a[0] + a[1]).is_finite() {
             self.say(Check::Arc, "an arc from an unknown place");
             return None;
+        }
+        if line.word(b'P').is_some_and(|p| (p - 1.0).abs() > 1e-9) || line.has(b'K') {
+            self.say(Check::Arc, "an arc of more turns than one (P), or in another plane (K)");
         }
         let offsets = (line.word(b'I'), line.word(b'J'));
         match (line.word(b'R'), offsets) {

@@ -27,6 +27,7 @@ enum Event {
     Dwell(f64),
     Select(Head, Option<Head>),
     Heat(Head, bool, f64),
+    Wait(Head),
     Bed(f64),
     Chamber(f64),
 }
@@ -68,6 +69,7 @@ impl Timeline {
                 Event::Dwell(s) => clock.wait(what, s),
                 Event::Select(head, old) => clock.select(head, old),
                 Event::Heat(head, waits, c) => clock.heat(head, c, waits),
+                Event::Wait(head) => clock.heat_wait(head),
                 Event::Bed(c) => clock.start_heater(printer.bed_heating, c),
                 Event::Chamber(c) => clock.start_heater(printer.chamber_heating, c),
             }
@@ -108,6 +110,7 @@ impl<'a> Reader<'a> {
         let before = self.events.len();
         match heated(self.printer, self.machine.dialect(), self.head, line) {
             Some(Heated::Head(head, waits, c)) => self.events.push(Event::Heat(head, waits, c)),
+            Some(Heated::Waited(head)) => self.events.push(Event::Wait(head)),
             Some(Heated::Bed(c)) => self.events.push(Event::Bed(c)),
             Some(Heated::Chamber(c)) => self.events.push(Event::Chamber(c)),
             Some(Heated::Unknown(_)) | None => {}
@@ -143,6 +146,10 @@ impl<'a> Reader<'a> {
         let Some(head) = head_of(self.printer, t) else { return };
         if self.head != Some(head) {
             self.events.push(Event::Select(head, self.head));
+            if self.head.is_none() {
+                // what the start block moves takes the profile's own time
+                self.machine.at = [f64::NAN; 3];
+            }
             taken_up(self.printer, head, self.head, &mut self.machine.at);
             self.head = Some(head);
             self.told.taken(head);

@@ -26,8 +26,12 @@ pub struct Word {
 /// A line, taken apart. Kept from line to line, so that reading allocates nothing.
 #[derive(Clone, Debug, Default)]
 pub struct Line {
-    /// Words in the order written.
+    /// Words in the order written, without the line's number.
     pub words: Vec<Word>,
+    /// Its number, an `N` word before all others.
+    pub number: Option<f64>,
+    /// A lone percent sign.
+    pub percent: bool,
     /// Byte ranges of the comments, without their marks.
     pub comments: Vec<Range<usize>>,
     /// It starts with `/`: an operator may skip it.
@@ -105,6 +109,7 @@ fn is_word_letter(upper: u8) -> bool {
 pub fn read(text: &[u8], out: &mut Line) -> Result<(), LineFault> {
     out.words.clear();
     out.comments.clear();
+    (out.number, out.percent) = (None, false);
     (out.deletable, out.parentheses, out.semicolon) = (false, false, false);
     if text.len() > LONGEST_LINE {
         return Err(LineFault::TooLong(text.len()));
@@ -139,7 +144,10 @@ pub fn read(text: &[u8], out: &mut Line) -> Result<(), LineFault> {
             b')' => return Err(LineFault::Unopened),
             b'#' | b'[' | b']' => return Err(LineFault::Expression),
             // a lone percent sign opens and closes a tape (3.1)
-            b'%' if first && text[i + 1..].iter().all(u8::is_ascii_whitespace) => i = text.len(),
+            b'%' if first && text[i + 1..].iter().all(u8::is_ascii_whitespace) => {
+                out.percent = true;
+                i = text.len();
+            }
             _ => {
                 let letter = c.to_ascii_uppercase();
                 if !is_word_letter(letter) {
@@ -147,7 +155,11 @@ pub fn read(text: &[u8], out: &mut Line) -> Result<(), LineFault> {
                     return Err(if text { LineFault::Character(c) } else { LineFault::Byte(c) });
                 }
                 let (value, next) = number(text, i + 1, letter)?;
-                out.words.push(Word { letter, value });
+                if letter == b'N' && out.words.is_empty() && out.number.is_none() {
+                    out.number = Some(value);
+                } else {
+                    out.words.push(Word { letter, value });
+                }
                 i = next;
             }
         }
@@ -222,7 +234,11 @@ mod tests {
         // NISTIR 6556, 3.3: "g0x +0. 12 34y 7" is "g0 x+0.1234 y7"
         assert_eq!(words("g0x +0. 12 34y 7"), words("g0 x+0.1234 y7"));
         assert_eq!(words("g0 x+0.1234 y7"), [('G', 0.0), ('X', 0.1234), ('Y', 7.0)]);
-        assert_eq!(words("/N12 G1 X-.5\r"), [('N', 12.0), ('G', 1.0), ('X', -0.5)]);
+        assert_eq!(words("/N12 G1 X-.5\r"), [('G', 1.0), ('X', -0.5)]);
+        let mut line = Line::default();
+        read(b"/N12 G1 X-.5\r", &mut line).expect("it can be read");
+        assert_eq!((line.number, line.deletable, line.percent), (Some(12.0), true, false));
+        assert_eq!(words("G1 N12"), [('G', 1.0), ('N', 12.0)], "not at the start it is a word like others");
         assert_eq!(words("%"), []);
     }
 

@@ -3,7 +3,7 @@
 use super::warmth::SURROUNDINGS;
 use super::{Frame, Replay, name};
 use crate::job::Head;
-use crate::verify::dialect::alike;
+use crate::verify::dialect::{Expected, alike, shown};
 use crate::verify::findings::{Check, Ledger, Place};
 use crate::verify::{Figures, TIME_PERCENT, course, time_off};
 
@@ -18,12 +18,14 @@ impl Replay<'_> {
             self.leave();
         }
         self.close_layer();
-        let alike = self.machine.dialect().end.last().is_none_or(|end| alike(end, &self.last));
-        if self.line > 0 && !alike {
+        let last = |end: &Vec<Expected>| self.last.back().is_some_and(|l| alike(end, l));
+        if self.line > 0 && !self.machine.dialect().end.last().is_none_or(last) {
             self.say(
                 Check::Ending,
                 "the last words are not those of the profile's end block: the program may be cut off",
             );
+        } else {
+            self.ended_whole();
         }
         self.ledger.look(Check::Ending);
         let now = self.clock.now();
@@ -56,6 +58,16 @@ impl Replay<'_> {
         (self.ledger, self.figures)
     }
 
+    /// The lines of the end block that every program has stand at the end, in their order.
+    fn ended_whole(&mut self) {
+        let mut rest = self.last.iter();
+        let missing = self.machine.dialect().end_always.iter().find(|l| !rest.any(|words| alike(l, words)));
+        if let Some(line) = missing {
+            let text = format!("the end block is not whole: a line like `{}` is missing", shown(line));
+            self.lacks(text);
+        }
+    }
+
     /// The header's figures against the program's.
     pub(super) fn told(&mut self) {
         if let Some((told, line)) = &self.header.printer
@@ -64,6 +76,19 @@ impl Replay<'_> {
             let place = Place { line: *line, ..Place::default() };
             let text = format!("it was written for `{told}` and is checked against `{}`", self.printer.name);
             self.ledger.say(Check::Header, place, text);
+        }
+        if self.header.inputs {
+            let h = &self.header;
+            for (what, told) in [
+                ("fibre length in mm", h.fibre_mm.is_some()),
+                ("build time as h:mm:ss", h.seconds.is_some()),
+                ("number of layers", h.layers.is_some()),
+                ("number of copies", h.copies.is_some()),
+            ] {
+                if !told {
+                    self.ledger.say(Check::Header, Place::default(), format!("the header tells no {what}"));
+                }
+            }
         }
         let f = &self.figures;
         if let Some((mm, line)) = self.header.fibre_mm {

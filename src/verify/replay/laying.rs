@@ -11,6 +11,9 @@ use crate::verify::ground::Stretch;
 use crate::verify::machine::Move;
 use std::f64::consts::PI;
 
+/// Matrix at rest that no lump is made of, mm3: the last digit of E.
+const REST_MM3: f64 = 0.02;
+
 /// How far from its line a purge may lie, mm: about a bead's width.
 const PURGE_MM: f64 = 0.5;
 
@@ -40,6 +43,10 @@ impl Replay<'_> {
             self.say(Check::Frames, "tow is fed within a purge, which clears the matrix head");
         } else {
             self.figures.purge_mm3 += feed * self.section();
+            if feed < 0.0 {
+                self.say(Check::MeltRate, "the matrix head draws back within a purge: is a G92 E0 missing?");
+            }
+            self.drawn_mm = 0.0;
             let p = &self.printer.purge;
             let [x, y] = p.matrix_at_mm;
             let off = [curve.from, curve.to]
@@ -77,9 +84,20 @@ impl Replay<'_> {
         if self.layer == 0 {
             self.say(Check::Frames, "matrix is laid before the first layer and outside a purge");
         }
+        let place = self.at(curve.to);
         if !flat {
+            self.drawn_mm -= feed;
+            let lump = (-self.drawn_mm).max(0.0) * self.section();
+            self.ledger.most(Check::AtRest, lump, REST_MM3, place, || {
+                "matrix fed on one spot, outside a purge".to_owned()
+            });
+            self.drawn_mm = self.drawn_mm.max(0.0);
             return;
         }
+        let missing = std::mem::take(&mut self.drawn_mm) * self.section();
+        self.ledger.most(Check::AtRest, missing, REST_MM3, place, || {
+            "matrix that was drawn back is not given again".to_owned()
+        });
         self.lies_at(curve, z);
         if feed < 0.0 {
             self.say(Check::MeltRate, "the matrix head draws back while it lays");
@@ -156,7 +174,13 @@ impl Replay<'_> {
                     let text = format!("course {}: the head lifts with its tail not laid", c.id);
                     self.ledger.most(Check::UncutTravel, left, 0.05, place, || text);
                 }
-                self.drag(&curve, z[0].min(z[1]));
+                let low = z[0].min(z[1]);
+                if !m.rapid && flat && low < self.top + HEIGHT_MM {
+                    let text =
+                        format!("course {}: the nozzle goes on behind its tail, on tow that is laid", c.id);
+                    self.ledger.most(Check::CutPlace, curve.length() - left.max(0.0), 0.05, place, || text);
+                }
+                self.drag(&curve, low);
                 if m.rapid { Spent::Travel } else { Spent::Fibre }
             }
             (_, true, true) => {

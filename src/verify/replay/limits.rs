@@ -3,6 +3,7 @@
 use super::{Frame, Replay, name};
 use crate::job::Head;
 use crate::job::printer::HeadChange;
+use crate::verify::clock::Spent;
 use crate::verify::course::Stage;
 use crate::verify::findings::Check;
 use crate::verify::geometry::Curve;
@@ -41,6 +42,39 @@ impl Replay<'_> {
             }
         }
         most
+    }
+
+    /// A head rests with its nozzle hot over the part: no longer than a change of heads takes.
+    pub(super) fn dwells(&mut self, seconds: f64) {
+        let times = &self.printer.times;
+        let (most, place) = (times.head_change_s.max(times.cut_s), self.place());
+        if self.heights.any() {
+            self.ledger.most(Check::Standstill, seconds, most, place, || "a dwell over the part".to_owned());
+        }
+        self.clock.wait(Spent::Other, seconds);
+    }
+
+    /// A head that is put aside is lifted off what is laid: the carriage may go to another
+    /// place with it, and the other nozzle comes down where it stood.
+    pub(super) fn lifted(&mut self, head: Head) {
+        let z = self.machine.at[2];
+        if !z.is_finite() || !self.heights.any() {
+            return;
+        }
+        let o = if self.printer.controller.program_applies_offsets {
+            self.printer.head(head).offset_mm
+        } else {
+            [0.0; 3]
+        };
+        let due = self.top + self.printer.clearance.travel_lift_mm;
+        let (below, place) = (due - (z + o[2]), self.place());
+        self.ledger.most(Check::Strike, below, HEIGHT_MM, place, || {
+            format!(
+                "{} is put aside at z {:.3}, less than `travel_lift_mm` above what is laid",
+                name(head),
+                z + o[2]
+            )
+        });
     }
 
     pub(super) fn speeds(&mut self, head: Head, m: &Move, curve: &Curve, dz: f64, feed: f64) {

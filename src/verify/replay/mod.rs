@@ -13,13 +13,14 @@ use crate::verify::against::Against;
 use crate::verify::clock::{Clock, Spent};
 use crate::verify::controller::{CutBlock, Cutting, ToldBlock, from_reference, head_of, taken_up};
 use crate::verify::course::{Course, Stage};
-use crate::verify::dialect::{Dialect, Expected, alike, tenths};
+use crate::verify::dialect::{Dialect, Stands, alike, shown, tenths};
 use crate::verify::findings::{Check, Ledger, Place};
 use crate::verify::ground::{Heights, Near};
 use crate::verify::header::Header;
 use crate::verify::machine::{Machine, Move, Step};
 use crate::verify::words::{self, Line, Word};
 use crate::verify::{Facts, Figures};
+use std::collections::VecDeque;
 use warmth::Warmth;
 
 enum Frame {
@@ -68,9 +69,20 @@ pub(super) struct Replay<'a> {
     /// How far the cut block has come, and the line of its comment.
     cut: CutBlock,
     cut_said: Option<u64>,
-    last: Vec<Word>,
+    /// The last lines that have words.
+    last: VecDeque<Vec<Word>>,
+    /// Words behind the end have been told.
+    past_end: bool,
+    /// A word of a block that stands elsewhere, the block, and the line.
+    stray: Option<(f64, Stands, u64)>,
+    /// Filament that the matrix head has drawn back at rest, mm.
+    drawn_mm: f64,
     opened: std::collections::BTreeSet<String>,
 }
+
+/// Lines beside those of the end block that are looked at for it: of a block that a template
+/// fills in otherwise, and what people write between.
+const LAST_LINES: usize = 16;
 
 /// A move that leaves its head's reach by more than this is not followed any further, mm:
 /// the program is at fault there, and what it does beyond cannot be a machine's.
@@ -118,7 +130,10 @@ impl<'a> Replay<'a> {
             in_told: false,
             cut: CutBlock::default(),
             cut_said: None,
-            last: Vec::new(),
+            last: VecDeque::new(),
+            past_end: false,
+            stray: None,
+            drawn_mm: 0.0,
             opened: std::collections::BTreeSet::new(),
         }
     }
@@ -128,7 +143,8 @@ impl<'a> Replay<'a> {
     }
 
     fn at(&self, p: [f64; 2]) -> Place {
-        Place { at_mm: Some(p), ..self.place() }
+        let known = p.iter().all(|v| v.is_finite());
+        Place { at_mm: known.then_some(p), ..self.place() }
     }
 
     fn say(&mut self, check: Check, text: impl Into<String>) {
@@ -140,8 +156,25 @@ impl<'a> Replay<'a> {
     pub(super) fn line(&mut self, bytes: &[u8], line: &mut Line) {
         self.line += 1;
         self.figures.lines += 1;
+        let bytes = match bytes.strip_prefix(b"\xef\xbb\xbf") {
+            Some(rest) if self.line == 1 => {
+                self.say(Check::Text, "a byte order mark stands before the first line: export without it");
+                rest
+            }
+            _ => bytes,
+        };
         if let Err(e) = words::read(bytes, line) {
-            self.say(Check::Text, e.to_string());
+            if !self.machine.ended() {
+                self.say(Check::Text, e.to_string());
+            }
+            return;
+        }
+        if self.machine.ended() {
+            // no machine runs it: it is told once, and what it would do is not followed
+            if !line.words.is_empty() && !std::mem::replace(&mut self.past_end, true) {
+                self.machine.line(line);
+                self.tell_faults();
+            }
             return;
         }
         for range in line.comments.clone() {
@@ -151,21 +184,25 @@ impl<'a> Replay<'a> {
             }
         }
         self.machine.line(line);
-        for (check, figure, text) in std::mem::take(&mut self.machine.faults) {
-            let place = self.place();
-            match figure {
-                Some((value, limit)) => self.ledger.most(check, value, limit, place, || text),
-                None => self.ledger.say(check, place, text),
-            }
-        }
+        self.tell_faults();
         if line.words.is_empty() {
             return;
         }
-        self.last.clone_from(&line.words);
+        let most = self.machine.dialect().end.len() + LAST_LINES;
+        if self.last.len() >= most {
+            self.last.pop_front();
+        }
+        self.last.push_back(line.words.clone());
         let cutting = self.cutting(line);
         self.in_told = self.told_block.see(self.machine.dialect(), line);
         self.blocks(line);
         self.heaters(line);
+        if self.stray.is_none()
+            && let Some((code, stands)) = self.machine.dialect().of_block(line)
+            && (stands == Stands::AtTheEnd || (self.layer > 0 && !self.told_block.of_change()))
+        {
+            self.stray = Some((code, stands, self.line));
+        }
         let accelerates =
             line.words.iter().any(|w| w.letter == b'M' && matches!(tenths(w.value), 2010 | 2040));
         if accelerates {
@@ -175,15 +212,24 @@ impl<'a> Replay<'a> {
         for step in &steps {
             match *step {
                 Step::Select(t) => self.select(t),
-                Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => {
-                    self.clock.wait(Spent::Other, s)
-                }
+                Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => self.dwells(s),
                 Step::Home => self.home(),
                 Step::Dwell(_) | Step::End => {}
                 Step::Move(m) => self.moves(&m),
             }
         }
         self.machine.steps = steps;
+    }
+
+    /// What was wrong with the line as the controller reads it.
+    fn tell_faults(&mut self) {
+        for (check, figure, text) in std::mem::take(&mut self.machine.faults) {
+            let place = self.place();
+            match figure {
+                Some((value, limit)) => self.ledger.most(check, value, limit, place, || text),
+                None => self.ledger.say(check, place, text),
+            }
+        }
     }
 
     /// Follows the start block and looks back at that of a head that was taken up.
@@ -206,12 +252,8 @@ impl<'a> Replay<'a> {
             self.ledger.look(Check::Blocks);
             return;
         };
-        let word = |w: &Expected| match w.number {
-            Some(n) => format!("{}{n}", char::from(w.letter)),
-            None => format!("{}…", char::from(w.letter)),
-        };
-        let words: Vec<String> = line.iter().map(word).collect();
-        self.lacks(format!("the start block is not whole: a line like `{}` is missing", words.join(" ")));
+        let text = format!("the start block is not whole: a line like `{}` is missing", shown(line));
+        self.lacks(text);
     }
 
     /// A block is missing: a fault of a program that was written for a profile; one
@@ -283,9 +325,16 @@ impl<'a> Replay<'a> {
         if old == Some(head) {
             return;
         }
+        if old.is_none() {
+            // what the start block moves and the controller heats is their business: it takes
+            // the profile's own time
+            self.machine.at = [f64::NAN; 3];
+            self.heated_by_controller();
+        }
         self.clock.select(head, old);
         let now = self.clock.now();
         if let Some(old) = old {
+            self.lifted(old);
             self.figures.head_changes += 1;
             self.put_aside(old, now, false);
         } else {
@@ -335,11 +384,17 @@ impl<'a> Replay<'a> {
             self.say(Check::Head, "a head feeds at an unknown place");
             return;
         }
-        if feeds && self.machine.absolute_feed() != self.printer.controller.absolute_extrusion {
-            self.say(Check::Controller, "E does not count as the profile says");
-        }
         if feed > 1e-9 {
             self.warm(head);
+            if let Some((code, stands, line)) = self.stray.take() {
+                let of = match stands {
+                    Stands::AtTheEnd => "the end block",
+                    Stands::BehindAChange => "the blocks behind a change of heads",
+                };
+                let place = Place { line, layer: self.layer, at_mm: None };
+                let text = format!("M{code} of {of} stands elsewhere, and the program lays on behind it");
+                self.ledger.say(Check::Blocks, place, text);
+            }
         }
         if !known {
             let way = from_reference(self.printer, head, m);

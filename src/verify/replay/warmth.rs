@@ -57,6 +57,7 @@ impl Replay<'_> {
             None => return,
             Some(Heated::Unknown(why)) => return self.say(Check::Temperature, why),
             Some(Heated::Head(head, waits, c)) => return self.heat(head, waits, c),
+            Some(Heated::Waited(head)) => return self.heat(head, true, self.warmth[head.index()].target),
             Some(Heated::Bed(c)) => (p.bed_heating, p.max_bed_temperature_c, 0, c),
             Some(Heated::Chamber(c)) => (p.chamber_heating, p.max_chamber_temperature_c, 1, c),
         };
@@ -69,6 +70,18 @@ impl Replay<'_> {
         self.rest_seen = false;
         let (what, place) = (SURROUNDINGS[place], self.place());
         self.ledger.most(Check::Hottest, c - most, 0.0, place, || format!("the {what} is set to {c} degC"));
+    }
+
+    /// Bed and chamber that the start block leaves to the controller are waited for, too.
+    pub(super) fn heated_by_controller(&mut self) {
+        let p = self.printer;
+        let heaters =
+            [(p.bed_heating, p.max_bed_temperature_c), (p.chamber_heating, p.max_chamber_temperature_c)];
+        for (k, (heater, most)) in heaters.into_iter().enumerate() {
+            if let (false, Some(wanted)) = (self.machine.dialect().heats[k], self.facts.rest_c[k]) {
+                self.clock.start_heater(heater, wanted.min(most));
+            }
+        }
     }
 
     /// Bed and chamber are as hot as the matrix wants them.
