@@ -88,9 +88,9 @@ mod tests {
         let mut job = crate::job::read(&mut Notes::default(), &path).expect("the example's job");
         for head in [&mut job.printer.matrix, &mut job.printer.fibre] {
             (head.offset_mm, head.heater) = ([0.0; 3], Heater::of_a_head(2.0, 1.0, None, 400.0));
-            head.standby_temperature_c = 120.0;
             head.speed_mm_s = 10.0;
         }
+        job.printer.start_heads_c = [120.0; 2];
         (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (220.0, 200.0);
         (job.printer.bed_heating, job.printer.chamber_heating) = (None, None);
         job.printer.limits.work_mm_s2 = 1e9;
@@ -177,7 +177,7 @@ mod tests {
         job.printer.chamber_heating = Some(Heater::that_only_heats(0.1, None));
         job.printer.times.start_s = 50.0;
         job.printer.matrix.heater = Heater::of_a_head(1.0, 1.0, None, 400.0);
-        (job.printer.matrix.standby_temperature_c, job.matrix.process_temperature_c) = (190.0, 240.0);
+        (job.printer.start_heads_c[0], job.matrix.process_temperature_c) = (190.0, 240.0);
         let moves =
             vec![Move::Select(Head::Matrix), Move::HeatWait { head: Head::Matrix, temperature_c: 240.0 }];
         let (t, s) = time(&job, &Program { moves, ..Program::default() });

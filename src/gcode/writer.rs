@@ -479,8 +479,15 @@ mod tests {
         }
         assert_eq!(steps, 200);
         assert!((fed - 200.0 * 20.004).abs() < 0.01, "{fed} mm");
-        job.printer.controller.absolute_extrusion = false;
+        counts(&mut job, false);
         assert!(!text(&job, all).contains("G92"), "steps are small by themselves");
+    }
+
+    /// E counts from its restart, or from move to move: in the profile and in its start block.
+    fn counts(job: &mut Job, absolute: bool) {
+        job.printer.controller.absolute_extrusion = absolute;
+        let start = &mut job.printer.blocks.start.text;
+        *start = start.replace(if absolute { "M83" } else { "M82" }, if absolute { "M82" } else { "M83" });
     }
 
     /// Words of the lines that move, in order.
@@ -523,7 +530,7 @@ mod tests {
         let (course, length, end) = wriggle();
         for (absolute, arcs) in [(true, true), (true, false), (false, true), (false, false)] {
             let mut job = job();
-            job.printer.controller.absolute_extrusion = absolute;
+            counts(&mut job, absolute);
             job.printer.controller.arcs = arcs;
             job.printer.controller.program_applies_offsets = false;
             let rows = moves(&text(&job, course.clone()));

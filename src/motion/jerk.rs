@@ -9,9 +9,9 @@
 //! book alike.
 //!
 //! The acceleration is zero wherever one limit gives way to another. Legs that
-//! run into each other at nearly the same speed are one piece at the slowest of
-//! them, so that a line in pieces takes as long as a whole one, and a bend whose
-//! chords were rounded to a micrometre as long as the bend.
+//! run into each other at nearly the same speed are one piece at the mean of
+//! them, so that a line in pieces takes as long as a whole one, and lines whose
+//! lengths were rounded to a micrometre as long as the exact ones.
 
 use super::{Leg, feasible};
 
@@ -140,12 +140,16 @@ pub(super) fn seconds(legs: &[Leg], lengths: &[f64], cruise: &[f64], joint: &[f6
     let ways: Vec<f64> = (0..ends.len()).map(|k| lengths[starts[k]..ends[k]].iter().sum()).collect();
     let acceleration = |k: usize| legs[starts[k]].acceleration_mm_s2;
     // both pieces at a joint have to be able to run at its speed
-    let slowest = |k: usize| {
+    let mean = |k: usize| {
         let (first, end) = (starts[k], ends[k]);
-        let inner = joint[first + 1..end].iter().chain(&cruise[first..end]);
-        inner.fold(f64::INFINITY, |v, other| v.min(*other))
+        let joints = joint[first + 1..end].iter().copied().fold(f64::INFINITY, f64::min);
+        let seconds: f64 = (first..end).map(|i| lengths[i] / cruise[i]).sum();
+        // joints are slower than the legs beside them where something else limits them
+        let slowest = cruise[first..end].iter().copied().fold(f64::INFINITY, f64::min);
+        let v = ways[k] / seconds;
+        if joints < slowest { v.min(joints) } else { v }
     };
-    let tops: Vec<f64> = (0..ends.len()).map(slowest).collect();
+    let tops: Vec<f64> = (0..ends.len()).map(mean).collect();
     let limits: Vec<f64> = starts
         .iter()
         .enumerate()
@@ -209,6 +213,20 @@ mod tests {
         let (first, middle, last) = (many[0], many[12], many[24]);
         assert!((first - last).abs() < 1e-9, "as it starts so it ends: {first} and {last} s");
         assert!(middle < 0.5 * first, "the middle is fast: {middle} s");
+    }
+
+    #[test]
+    fn lines_of_the_controllers_own_time_take_it_whatever_their_last_digit() {
+        let of = |off: f64| -> f64 {
+            let at = |k: u32| pt(f64::from(k) * 0.2 + if k.is_multiple_of(2) { off } else { 0.0 }, 0.0);
+            let mut legs = legs(&(0..=1000).map(at).collect::<Vec<Point>>());
+            legs.iter_mut().for_each(|l| l.least_s = 0.02);
+            crate::motion::seconds(&legs, &MACHINE).iter().sum()
+        };
+        // 0.2 mm in 20 ms are 10 mm/s, up to it and down again
+        let want = 1000.0 * 0.02 + 2.0 * (10.0_f64 / 20_000.0).sqrt();
+        assert!((of(0.0) - want).abs() < 1e-6, "{} s, closed form {want} s", of(0.0));
+        assert!((of(0.001) / want - 1.0).abs() < 2e-4, "{} s, closed form {want} s", of(0.001));
     }
 
     #[test]

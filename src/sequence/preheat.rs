@@ -262,6 +262,7 @@ mod tests {
             head.heater = Heater::of_a_head(2.0, 1.0, None, 400.0);
             head.standby_temperature_c = 150.0;
         }
+        job.printer.start_heads_c = [150.0; 2];
         (job.matrix.process_temperature_c, job.tow.process_temperature_c) = (250.0, 250.0);
         job
     }

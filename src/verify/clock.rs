@@ -6,7 +6,7 @@
 //! s = sin(phi / 2), d the machine's corner deviation, phi the angle between the
 //! legs; between joints speeds change as in [`super::ramp`]. With a limit of jerk the
 //! acceleration is nothing wherever one limit gives way to another; legs whose speeds
-//! differ by no more than rounding makes them are one piece at the slowest of them.
+//! differ by no more than rounding makes them are one piece at the mean of them.
 
 use super::geometry::{Curve, distance};
 use super::heat;
@@ -284,6 +284,11 @@ impl<'a> Clock<'a> {
 struct Piece {
     legs: Range<usize>,
     way: f64,
+    /// Seconds of its legs, each at its own speed.
+    alone: f64,
+    /// The slowest of these speeds, and of the joints between them.
+    slowest: f64,
+    joint: f64,
     top: f64,
     ramp: Ramp,
     seconds: f64,
@@ -307,14 +312,29 @@ impl Clock<'_> {
                 {
                     p.legs.end = i + 1;
                     p.way += l.length;
-                    p.top = p.top.min(cruise[i]).min(joint[i]);
+                    p.alone += l.length / cruise[i];
+                    p.slowest = p.slowest.min(cruise[i]);
+                    p.joint = p.joint.min(joint[i]);
                 }
                 _ => {
                     let ramp = self.ramp(l.acceleration);
                     asked = cruise[i];
-                    pieces.push(Piece { legs: i..i + 1, way: l.length, top: cruise[i], ramp, seconds: 0.0 });
+                    pieces.push(Piece {
+                        legs: i..i + 1,
+                        way: l.length,
+                        alone: l.length / cruise[i],
+                        slowest: cruise[i],
+                        joint: f64::INFINITY,
+                        top: 0.0,
+                        ramp,
+                        seconds: 0.0,
+                    });
                 }
             }
+        }
+        for p in &mut pieces {
+            let mean = p.way / p.alone;
+            p.top = if p.joint < p.slowest { mean.min(p.joint) } else { mean };
         }
         let n = pieces.len();
         let mut speeds = vec![0.0_f64; n + 1];
@@ -372,6 +392,23 @@ mod tests {
             let s = seconds(&p, &points);
             assert!((s - want).abs() < 1e-9, "{} points: {s} s, {want} s", points.len());
         }
+    }
+
+    /// Lines that the controller's own time for each slows down take that time, whatever their
+    /// last digit.
+    #[test]
+    fn rounded_lines_with_a_limit_of_jerk_take_as_long_as_exact_ones() {
+        let mut p = soft();
+        p.controller.block_time_s = 0.02;
+        let points = |off: f64| -> Vec<[f64; 2]> {
+            (0..=1000).map(|k| [0.2 * f64::from(k) + if k % 2 == 0 { off } else { 0.0 }, 0.0]).collect()
+        };
+        let (exact, rounded) = (seconds(&p, &points(0.0)), seconds(&p, &points(0.001)));
+        // 0.2 mm in 20 ms are 10 mm/s
+        let change = 2.0 * (10.0_f64 / 20_000.0).sqrt();
+        let want = 1000.0 * 0.02 + change;
+        assert!((exact - want).abs() < 1e-6, "{exact} s, closed form {want} s");
+        assert!((rounded / exact - 1.0).abs() < 2e-4, "{rounded} s, {exact} s");
     }
 
     /// A right angle is passed at v = sqrt(a d s / (1 - s)), s = sin 45 degrees, with

@@ -28,6 +28,9 @@ impl Replay<'_> {
             self.ended_whole();
         }
         self.ledger.look(Check::Ending);
+        if let Some(head) = self.head {
+            self.lifted(head);
+        }
         let now = self.clock.now();
         for head in [Head::Matrix, Head::Fibre] {
             self.back(head, now);

@@ -54,8 +54,8 @@ impl Replay<'_> {
         self.clock.wait(Spent::Other, seconds);
     }
 
-    /// A head that is put aside is lifted off what is laid: the carriage may go to another
-    /// place with it, and the other nozzle comes down where it stood.
+    /// A head that is put aside, or stands at the end, is lifted off what is laid: the carriage
+    /// may go to another place with it, and the other nozzle comes down where it stood.
     pub(super) fn lifted(&mut self, head: Head) {
         let z = self.machine.at[2];
         if !z.is_finite() || !self.heights.any() {
@@ -70,7 +70,7 @@ impl Replay<'_> {
         let (below, place) = (due - (z + o[2]), self.place());
         self.ledger.most(Check::Strike, below, HEIGHT_MM, place, || {
             format!(
-                "{} is put aside at z {:.3}, less than `travel_lift_mm` above what is laid",
+                "{} stands at z {:.3}, less than `travel_lift_mm` above what is laid",
                 name(head),
                 z + o[2]
             )
