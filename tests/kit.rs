@@ -254,7 +254,12 @@ fn faults_of_the_small_program_name_the_keys_of_the_profile() {
     let folder = folder("keys");
     let good = built_in("shuttle-15");
     for (from, to, check, key) in [
-        ("M109 T", "M104 T", "estimate-time", "blocks.heat_wait"),
+        (
+            "M109 T{{ tool }} S{{ temperature_c }}",
+            "M109 T{{ tool }} S{{ temperature_c - 20 }}",
+            "temperature",
+            "blocks.heat_wait",
+        ),
         ("M104 T{{ matrix_tool }} S0\n", "", "ending", "blocks.end"),
     ] {
         assert!(good.contains(from), "nothing to replace: {from}");

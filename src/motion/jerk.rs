@@ -9,9 +9,10 @@
 //! book alike.
 //!
 //! The acceleration is zero wherever one limit gives way to another. Legs that
-//! run into each other at nearly the same speed are one piece at the mean of
-//! them, so that a line in pieces takes as long as a whole one, and lines whose
-//! lengths were rounded to a micrometre as long as the exact ones.
+//! run into each other at nearly the same speed are one piece at the slowest of
+//! them, so that a line in pieces takes as long as a whole one, and a bend whose
+//! chords were rounded to a micrometre as long as the bend; where rounding alone
+//! tells them apart, at the mean of them.
 
 use super::{Leg, feasible};
 
@@ -22,6 +23,9 @@ const HALVINGS: usize = 60;
 /// to three decimals makes of the radius of a bend in chords of a few tenths of a
 /// millimetre.
 const SAME: f64 = 0.05;
+
+/// Speeds that differ by less than this share differ by rounding alone.
+const ROUNDED: f64 = 0.015;
 
 /// Seconds and way of a change of speed (mm/s), with acceleration `a` (mm/s2) and
 /// jerk `j` (mm/s3).
@@ -140,16 +144,17 @@ pub(super) fn seconds(legs: &[Leg], lengths: &[f64], cruise: &[f64], joint: &[f6
     let ways: Vec<f64> = (0..ends.len()).map(|k| lengths[starts[k]..ends[k]].iter().sum()).collect();
     let acceleration = |k: usize| legs[starts[k]].acceleration_mm_s2;
     // both pieces at a joint have to be able to run at its speed
-    let mean = |k: usize| {
+    let top = |k: usize| {
         let (first, end) = (starts[k], ends[k]);
         let joints = joint[first + 1..end].iter().copied().fold(f64::INFINITY, f64::min);
         let seconds: f64 = (first..end).map(|i| lengths[i] / cruise[i]).sum();
+        let of = |f: fn(f64, f64) -> f64, v: f64| cruise[first..end].iter().copied().fold(v, f);
+        let (slowest, fastest) = (of(f64::min, f64::INFINITY), of(f64::max, 0.0));
+        let top = if fastest <= (1.0 + ROUNDED) * slowest { ways[k] / seconds } else { slowest };
         // joints are slower than the legs beside them where something else limits them
-        let slowest = cruise[first..end].iter().copied().fold(f64::INFINITY, f64::min);
-        let v = ways[k] / seconds;
-        if joints < slowest { v.min(joints) } else { v }
+        if joints < slowest { top.min(joints) } else { top }
     };
-    let tops: Vec<f64> = (0..ends.len()).map(mean).collect();
+    let tops: Vec<f64> = (0..ends.len()).map(top).collect();
     let limits: Vec<f64> = starts
         .iter()
         .enumerate()

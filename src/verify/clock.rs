@@ -6,7 +6,8 @@
 //! s = sin(phi / 2), d the machine's corner deviation, phi the angle between the
 //! legs; between joints speeds change as in [`super::ramp`]. With a limit of jerk the
 //! acceleration is nothing wherever one limit gives way to another; legs whose speeds
-//! differ by no more than rounding makes them are one piece at the mean of them.
+//! differ by no more than rounding makes them are one piece at the slowest of them, or at
+//! their mean where they differ by the last digit of their lengths alone.
 
 use super::geometry::{Curve, distance};
 use super::heat;
@@ -27,6 +28,9 @@ const BEND_TURN: f64 = 0.6;
 /// Speeds that differ by less than this share are what three decimals make of one
 /// speed: radii of chorded bends.
 const ALIKE: f64 = 0.05;
+
+/// The same, of what the last digit of a line's length makes.
+const LAST_DIGIT: f64 = 0.015;
 
 /// What time goes into; the order of the plan's `time_s`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -286,8 +290,9 @@ struct Piece {
     way: f64,
     /// Seconds of its legs, each at its own speed.
     alone: f64,
-    /// The slowest of these speeds, and of the joints between them.
+    /// The slowest and the fastest of these speeds, and the slowest of the joints between them.
     slowest: f64,
+    fastest: f64,
     joint: f64,
     top: f64,
     ramp: Ramp,
@@ -314,6 +319,7 @@ impl Clock<'_> {
                     p.way += l.length;
                     p.alone += l.length / cruise[i];
                     p.slowest = p.slowest.min(cruise[i]);
+                    p.fastest = p.fastest.max(cruise[i]);
                     p.joint = p.joint.min(joint[i]);
                 }
                 _ => {
@@ -324,6 +330,7 @@ impl Clock<'_> {
                         way: l.length,
                         alone: l.length / cruise[i],
                         slowest: cruise[i],
+                        fastest: cruise[i],
                         joint: f64::INFINITY,
                         top: 0.0,
                         ramp,
@@ -333,8 +340,8 @@ impl Clock<'_> {
             }
         }
         for p in &mut pieces {
-            let mean = p.way / p.alone;
-            p.top = if p.joint < p.slowest { mean.min(p.joint) } else { mean };
+            let top = if p.fastest <= (1.0 + LAST_DIGIT) * p.slowest { p.way / p.alone } else { p.slowest };
+            p.top = if p.joint < p.slowest { top.min(p.joint) } else { top };
         }
         let n = pieces.len();
         let mut speeds = vec![0.0_f64; n + 1];

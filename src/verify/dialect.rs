@@ -263,6 +263,11 @@ impl Dialect {
         })
     }
 
+    /// It is what a profile tells, not the standard alone.
+    pub fn is_a_profiles(&self) -> bool {
+        self.codes.is_some()
+    }
+
     /// A letter that means something to the controller.
     pub fn knows_letter(&self, letter: u8) -> bool {
         self.letters.is_empty() || self.letters.contains(&letter)

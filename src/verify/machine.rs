@@ -287,7 +287,7 @@ impl Machine {
                 }
                 (b'M', 820 | 830) => {
                     self.absolute_feed = tenths(w.value) == 820;
-                    if self.absolute_feed != self.dialect.absolute_feed {
+                    if self.dialect.is_a_profiles() && self.absolute_feed != self.dialect.absolute_feed {
                         let text = format!("M{}: by the profile E counts the other way", w.value);
                         self.say(Check::Controller, text);
                     }
