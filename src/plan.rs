@@ -79,6 +79,8 @@ pub fn lay(notes: &mut Notes, path: &Path) -> Outcome<Laid> {
     }
     warnings::empty_layers(notes, &outline);
     warnings::thin_layers(notes, &job, &outline, &courses);
+    warnings::sparse_strips(notes, &job, &outline, &courses);
+    warnings::unsupported(notes, &job, &outline, &courses);
     let beads = beads(&notes.progress, &job, &outline, &courses);
     warnings::unfilled(notes, &outline, &beads);
     warnings::lapping(notes, &outline, &beads);

@@ -645,7 +645,6 @@ mod tests {
     use crate::job::Rule;
     use crate::matrix::BeadKind;
     use serde_json::Value;
-    use std::collections::BTreeMap;
 
     /// A layer with a course of a line, a quarter circle and a line, and a bead.
     fn plan() -> String {
@@ -659,7 +658,7 @@ mod tests {
                 height_mm: 0.2,
                 outline: combine::ring_area(&ring),
             }],
-            shapes: BTreeMap::new(),
+            ..Outline::default()
         };
         let third = 1.0 / 3.0;
         let (a, b) = (pt(30.0 + third, 10.0), pt(40.0 + third, 20.0));

@@ -377,6 +377,10 @@ pub static ALL: &[Code] = &[
         text: "None of a region's straps closes round all of its pins in some layer. What turns about a single pin is laid as far as there is room, but a strap carries load as a loop: open, it ties no pin to another. Mostly a pin does not stand in its hole, two stand in different bodies, or another region is laid before it across its way; else there is no way round all of them within the bend radius and the room that perimeters leave.",
     },
     Code {
+        name: "strips-porous",
+        text: "A strip of tow is more pore than tow before pressing: a course takes its whole width times the layer's height, and the tow's own section, `area_mm2`, is less than half of it. Pressing has to close that, so the layer loses more than half of its height there, and where less tow lies beside it the press finds uneven ground. Lower layers leave less: `[build] layer_height_mm` from the height that the tow states, `height_mm`, up to twice `area_mm2` / `width_mm`. Bead widths may stay.",
+    },
+    Code {
         name: "system",
         text: "The system refused what the program needs to work at all, such as threads. The message has its words; end other programs, or ask for fewer threads with `-j`. The exit status is 2.",
     },
@@ -451,6 +455,10 @@ pub static ALL: &[Code] = &[
     Code {
         name: "unknown-name",
         text: "A name is not one of those possible here: a built-in printer or material, or a word from a fixed list. `towpath printer list` and `towpath material list` show what is built in.",
+    },
+    Code {
+        name: "unsupported",
+        text: "A layer reaches further over the one below it than a bead is wide, or over ground that `fill = \"none\"` leaves open: beads and tow there are laid on nothing. They sag, beads come off, and tow that is drawn over the place leaves its line. The warning names the layer with most tow so, the area beyond what is laid below, a place in the largest, the length of tow more than half its width beyond, all of one part, and the other layers. Slopes whose layers step by up to a bead's width, and tow that spans up to 10 mm between strips where nothing is filled, are not told. Turn the part over so that it grows narrower upwards, divide it and join the pieces, or stand a block under the place that is taken out afterwards. What a mould holds later is no help while it is printed.",
     },
     Code {
         name: "wrong-type",

@@ -26,7 +26,7 @@ pub struct Estimate {
     pub courses: usize,
     /// Cuts made: one a course.
     pub cuts: usize,
-    /// Cuts that joining rows by turns saved; not known to the quick estimate.
+    /// Cuts that joining rows by turns and winding loops to spirals saved; not known to the quick estimate.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cuts_saved: Option<usize>,
     /// Head changes after the first choice of a head.
@@ -52,6 +52,10 @@ pub struct Estimate {
     /// Share of the outline's volume, less what is left open on purpose, that
     /// neither tow nor matrix fills.
     pub printed_porosity: f64,
+    /// What pressing leaves of the part's height, a mean, mm: the height as printed times
+    /// (1 - `printed_porosity`). That assumes that every pore closes, that nothing flows
+    /// out sideways or into what is left open on purpose, and that all of the part yields alike.
+    pub pressed_thickness_mm: f64,
     /// Where the time goes, s.
     pub time_s: TimeSplit,
 }
@@ -124,6 +128,7 @@ pub fn of(
         purge_volume_mm3,
         strip_volume_mm3: strip_volume,
         room_mm3: (outline_volume - open_volume) * copies,
+        height_mm: height_of(outline),
         time_s,
     }
     .figures(job)
@@ -141,6 +146,8 @@ struct Sums {
     strip_volume_mm3: f64,
     /// Volume of the outlines, less what is left open on purpose.
     room_mm3: f64,
+    /// Of the part as printed.
+    height_mm: f64,
     time_s: TimeSplit,
 }
 
@@ -152,6 +159,7 @@ impl Sums {
         let matrix_mass_g = self.matrix_volume_mm3 * job.matrix.density_g_cm3 * 1e-3;
         let tow_mass_g = tow_volume * job.tow.density_g_cm3 * 1e-3;
         let fibre_volume = self.fibre_length_mm * job.tow.fibre_area_mm2;
+        let printed_porosity = if self.room_mm3 > 0.0 { to(5, 1.0 - solid / self.room_mm3) } else { 0.0 };
         Estimate {
             fibre_length_mm: to(3, self.fibre_length_mm),
             courses: self.courses,
@@ -166,7 +174,8 @@ impl Sums {
             fibre_volume_fraction: share_of(fibre_volume, solid),
             local_fibre_volume_fraction: to(5, job.tow.fibre_area_mm2 / job.tow.area_mm2),
             strip_fibre_volume_fraction: share_of(fibre_volume, self.strip_volume_mm3),
-            printed_porosity: if self.room_mm3 > 0.0 { to(5, 1.0 - solid / self.room_mm3) } else { 0.0 },
+            printed_porosity,
+            pressed_thickness_mm: to(3, self.height_mm * (1.0 - printed_porosity)),
             time_s: self.time_s.in_hundredths(),
         }
     }
@@ -181,6 +190,11 @@ impl TimeSplit {
         let total = hundredths(fibre + matrix + travel + head_change + heating + cutting + other);
         Self { total, fibre, matrix, travel, head_change, heating, cutting, other }
     }
+}
+
+/// Height of a part as printed, mm.
+fn height_of(outline: &Outline) -> f64 {
+    outline.layers.last().map_or(0.0, crate::outline::Layer::z_top_mm)
 }
 
 /// A share of a whole; 0 of nothing.
@@ -213,7 +227,6 @@ mod tests {
     use crate::matrix::Areas;
     use crate::outline::Layer;
     use crate::sequence::Laid;
-    use std::collections::BTreeMap;
 
     /// One layer of 100 mm x 10 mm x 0.2 mm, 200 mm3, on two copies: a course of
     /// 80 mm and beads of 90 mm3 each.
@@ -245,7 +258,7 @@ mod tests {
             courses: vec![vec![Laid { id: "L1.1".into(), course, cut_at_mm: 65.0 }]],
         };
         let areas = Areas { outline: 1000.0, tow: 80.0, matrix: 450.0, open: 400.0, unfilled: 70.0 };
-        let outline = Outline { layers: vec![layer], shapes: BTreeMap::new() };
+        let outline = Outline { layers: vec![layer], ..Outline::default() };
         (job, outline, program, vec![LayerBeads { areas, ..Default::default() }])
     }
 
@@ -272,6 +285,7 @@ mod tests {
         near("where tow lies, as printed", e.strip_fibre_volume_fraction, 0.05 / 0.2);
         // two parts of 200 mm3 less the 80 mm3 left open
         near("porosity", e.printed_porosity, 1.0 - 196.0 / 240.0);
+        near("what is left of 0.2 mm", e.pressed_thickness_mm, 0.2 * 196.0 / 240.0);
         near("total of what is told", e.time_s.total, 33.0);
     }
 

@@ -16,7 +16,7 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     let copies = if job.copies == 1 { "1 part".to_string() } else { format!("{} parts", job.copies) };
     row("program", format!("{}, {copies}, printer {}", job.name, job.printer.name));
     row("fibre length", format!("{:.2} m in {}", e.fibre_length_mm / 1000.0, counted(e.courses, "course")));
-    let saved = e.cuts_saved.map_or_else(String::new, |n| format!(" ({n} saved by turns)"));
+    let saved = e.cuts_saved.map_or_else(String::new, |n| format!(" ({n} saved by turns and spirals)"));
     row("cuts", format!("{}{saved}", e.cuts));
     row("head changes", e.head_changes.to_string());
     row(
@@ -30,7 +30,7 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     );
     row("tow", format!("{:.2} g", e.tow_mass_g));
     row("mass of one part", format!("{:.2} g", e.part_mass_g));
-    let mut fibre = format!("{:.1} % of the part", e.fibre_volume_fraction * 100.0);
+    let mut fibre = format!("{:.1} % of the part, pores left out", e.fibre_volume_fraction * 100.0);
     if e.courses > 0 {
         let _ = write!(
             fibre,
@@ -45,7 +45,10 @@ pub fn table(e: &Estimate, job: &Job) -> String {
     let pores = if pores < 0.0 {
         format!("none: tow and matrix are {:.1} % more than the layers hold", -pores)
     } else {
-        format!("{pores:.1} %, closed by pressing")
+        format!(
+            "{pores:.1} %; with all of it closed by pressing, {:.2} mm of height are left in the mean",
+            e.pressed_thickness_mm
+        )
     };
     row("porosity as printed", pores);
     let t = &e.time_s;

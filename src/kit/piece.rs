@@ -10,7 +10,6 @@ use crate::matrix::{self, Bead, BeadKind, LayerBeads, rectangle_mm2};
 use crate::outline::{Layer, Outline};
 use crate::sequence::{self, Move, Program};
 use crate::{gcode, plan_file};
-use std::collections::BTreeMap;
 
 /// What a piece comes to.
 #[derive(Clone, Debug)]
@@ -84,7 +83,7 @@ impl<'a> Piece<'a> {
     ///
     /// Errors: `bed-full`, `out-of-reach`, faults of the profile's blocks.
     pub(super) fn write(self) -> Outcome<Written> {
-        let outline = Outline { layers: self.layers, shapes: BTreeMap::new() };
+        let outline = Outline { layers: self.layers, ..Outline::default() };
         let program = sequence::order(self.job, &outline, &self.courses, &self.beads)?;
         let (program, split, _) = estimate::heated(self.job, program);
         let laid = program.courses.iter().flatten();

@@ -16,6 +16,10 @@ pub(super) struct Drawing {
     pub(super) groups: Vec<ZGroup>,
     /// Named shapes.
     pub(super) shapes: BTreeMap<String, Area>,
+    /// Of the page from whose lower edge y counts, mm.
+    pub(super) page_height_mm: Option<f64>,
+    /// Millimetres of the unit that the drawing says itself.
+    pub(super) own_unit_mm: Option<f64>,
 }
 
 /// A group that is outline between two heights, mm.

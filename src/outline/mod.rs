@@ -36,6 +36,11 @@ pub struct Outline {
     pub layers: Vec<Layer>,
     /// Closed elements of a drawing by their id, mm.
     pub shapes: BTreeMap<String, Area>,
+    /// Height of a drawing's page, from whose lower edge y counts upwards where the drawing
+    /// itself counts downwards from the upper one, mm.
+    pub page_height_mm: Option<f64>,
+    /// Millimetres of the unit that a drawing says itself.
+    pub own_unit_mm: Option<f64>,
 }
 
 /// One layer.
@@ -119,6 +124,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
     })?;
     let name = file.path.file_name().map_or_else(|| file.typed.clone(), |n| n.to_string_lossy().into_owned());
     let input = Input::of("outline", name, &bytes);
+    let (mut page_height_mm, mut own_unit_mm) = (None, None);
     let (layers, shapes, own_height) = match reader.as_str() {
         "cli" => (layered::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
         "3mf" => (threemf::read(notes, &file.typed, &bytes, layer_height_mm)?, BTreeMap::new(), true),
@@ -132,10 +138,12 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         }
         "dxf" => {
             let drawing = dxf::read(notes, &file.typed, &bytes, file.unit_mm)?;
+            own_unit_mm = drawing.own_unit_mm;
             (extrude::layers(notes, &drawing, &[], file, layer_height_mm)?, drawing.shapes, false)
         }
         _ => {
             let (drawing, heights) = svg::read(notes, &file.typed, &bytes)?;
+            page_height_mm = drawing.page_height_mm;
             let own_height = !drawing.groups.is_empty();
             (extrude::layers(notes, &drawing, &heights, file, layer_height_mm)?, drawing.shapes, own_height)
         }
@@ -149,7 +157,7 @@ pub fn read(notes: &mut Notes, file: &OutlineFile, layer_height_mm: f64) -> Outc
         d.place = Some(file.thickness_place.clone());
         notes.push(d);
     }
-    Ok((Outline { layers, shapes }, input))
+    Ok((Outline { layers, shapes, page_height_mm, own_unit_mm }, input))
 }
 
 /// Warns (`unit-doubtful`) where a file without a unit, taken in mm, has a part too small for

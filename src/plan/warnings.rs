@@ -1,8 +1,10 @@
 //! What a plan warns of: tow that is not laid or lies badly, ground left bare.
 
+mod ground;
 mod regions;
 mod straps;
 
+pub(super) use ground::unsupported;
 pub(super) use regions::{empty_regions, meets_alone, off_direction, open_hoops, spirals};
 pub(super) use straps::{bent_straps, open_straps, pins};
 
@@ -198,6 +200,51 @@ pub(super) fn thin_layers(
     }
 }
 
+/// Warns where a strip of tow is more pore than tow before pressing: the layer is more than twice
+/// as high as the tow's section is over its width.
+pub(super) fn sparse_strips(
+    notes: &mut Notes,
+    job: &Job,
+    outline: &outline::Outline,
+    courses: &[fibre::LayerCourses],
+) {
+    let tow = &job.tow;
+    let solid_mm = tow.area_mm2 / tow.width_mm;
+    let laid = outline.layers.iter().zip(courses).filter(|(_, c)| !c.courses.is_empty());
+    let pores = |l: &outline::Layer| 1.0 - solid_mm / l.height_mm;
+    let mut over = laid.map(|(l, _)| l).filter(|l| pores(l) > MOST_PORES);
+    let Some(first) = over.next() else { return };
+    let number = 1 + over.clone().count();
+    let highest =
+        over.fold(first, |a, b| if b.height_mm > a.height_mm + job::SAME_HEIGHT_MM { b } else { a });
+    let message = format!(
+        "a strip of tow is {:.0} % pore as printed, more than {:.0} %: a section of {} mm2 in a strip of {} x {:.3} mm, in layer {}{}",
+        pores(highest) * 100.0,
+        MOST_PORES * 100.0,
+        tow.area_mm2,
+        tow.width_mm,
+        highest.height_mm,
+        highest.number,
+        of_such(number)
+    );
+    // a layer as high as the tow is stated holds it as it is
+    let (from, to) = (solid_mm.max(tow.height_mm), solid_mm / (1.0 - MOST_PORES));
+    let (from, to) = ((from * 1000.0 - 1e-6).ceil() / 1000.0, (to * 1000.0 + 1e-6).floor() / 1000.0);
+    let own = job.brought(highest.height_mm);
+    let what = if own { "layers of the outline file" } else { "`[build] layer_height_mm`" };
+    notes.push(
+        Diagnostic::warning("strips-porous", message)
+            .in_part(highest.number, highest.z_top_mm(), None)
+            .help(format!(
+                "{what} of {from} to {to} mm, near the lower end, leave less for pressing to close; or take a thicker tow"
+            )),
+    );
+}
+
+/// Share of a strip of tow that may be pore before it is warned about: from here on it is more
+/// pore than tow, and pressed it is less than half as high.
+const MOST_PORES: f64 = 0.5;
+
 /// Warns of layers without outline below others: what lies on them hangs in the air.
 pub(super) fn empty_layers(notes: &mut Notes, outline: &outline::Outline) {
     let Some(last) = outline.layers.iter().rposition(|l| !l.outline.is_empty()) else { return };
@@ -265,8 +312,7 @@ pub(super) fn fields_elsewhere(notes: &mut Notes, job: &Job, layers: &[LayerTask
 
 /// One warning for everything left out: the regions that lose most, how much and why.
 pub(super) fn left_out(notes: &mut Notes, left_out: &[LeftOut]) {
-    let missing = |l: &&LeftOut| l.reason != Reason::NotItsTurn;
-    let left_out: Vec<&LeftOut> = left_out.iter().filter(missing).collect();
+    let left_out: Vec<&LeftOut> = left_out.iter().filter(|l| l.is_missing()).collect();
     if left_out.is_empty() {
         return;
     }

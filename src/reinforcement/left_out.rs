@@ -148,6 +148,11 @@ impl LeftOut {
     /// tows are wide.
     const LEAST_MM: f64 = 1.0;
 
+    /// Tow is missing there: ground that is another region's for the layer, in turn, is not.
+    pub fn is_missing(&self) -> bool {
+        self.reason != Reason::NotItsTurn
+    }
+
     /// Where to look for it; `None` where too little is missing to be seen.
     pub fn mark(&self) -> Option<[f64; 2]> {
         self.at_mm.filter(|_| self.length_mm >= Self::LEAST_MM)

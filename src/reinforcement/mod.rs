@@ -218,7 +218,19 @@ fn place_region(
             b.lo.x, b.hi.x, b.lo.y, b.hi.y
         ));
     }
-    Err(d.into())
+    Err(from_the_lower_edge(d, region, outline).into())
+}
+
+/// Adds, for a drawing that counts y downwards, what a height of its own is here.
+fn from_the_lower_edge(d: Diagnostic, region: &Region, outline: &Outline) -> Diagnostic {
+    let Some(page) = outline.page_height_mm else { return d };
+    let page = (page * 1000.0).round() / 1000.0;
+    let example = shape::place(region).map_or_else(String::new, |[_, y]| {
+        format!(", so that y {y} of the drawing is {} here", ((page - y) * 1000.0).round() / 1000.0)
+    });
+    d.help(format!(
+        "y counts upwards from the lower edge of the page, which is {page} mm high: y = {page} - y of the drawing{example}"
+    ))
 }
 
 /// The diagnostic for a region whose hole is nowhere, with the holes that are.
@@ -248,7 +260,8 @@ fn no_hole(region: &Region, outline: &Outline) -> Diagnostic {
     }
     let more = if holes.len() > MOST_TOLD { ", and more" } else { "" };
     holes.truncate(MOST_TOLD);
-    d.help(format!("holes stand at {}{more}: `shape = {{ hole_at_mm = [x, y] }}`", holes.join(", ")))
+    let d = d.help(format!("holes stand at {}{more}: `shape = {{ hole_at_mm = [x, y] }}`", holes.join(", ")));
+    from_the_lower_edge(d, region, outline)
 }
 
 /// Holes that a message lists at most.

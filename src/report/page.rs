@@ -227,7 +227,8 @@ fn facts(told: &Told<'_>, layers: &[pack::Packed]) -> Value {
         "shortest_mm": format!("{:.0}", job.printer.shortest_course_mm()),
         "left_out": left_out_rows(told),
         "left_out_total": format!("{:.2}", told.left_out.iter().map(|l| l.length_mm).sum::<f64>() / 1000.0),
-        "left_out_places": told.left_out.len(),
+        "left_out_places": told.left_out.iter().filter(|l| l.is_missing()).count(),
+        "left_out_waiting": told.left_out.iter().filter(|l| !l.is_missing()).count(),
         "warnings": warning_rows(told.warnings),
         "inputs": job.inputs.iter().map(|i| json!({"role": i.role, "file": i.file, "sha256": i.sha256})).collect::<Vec<_>>(),
         "layers": work.outline.layers.len(),
@@ -254,7 +255,7 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         row("width × depth × height", format!("{x:.1} × {y:.1} × {z:.2}"), "mm"),
         row("fibre length", format!("{:.2}", e.fibre_length_mm / 1000.0), "m"),
         row("courses, each cut once", e.courses.to_string(), ""),
-        row("cuts saved by turns", e.cuts_saved.unwrap_or(0).to_string(), ""),
+        row("cuts saved by turns and spirals", e.cuts_saved.unwrap_or(0).to_string(), ""),
         row("head changes", e.head_changes.to_string(), ""),
         row("matrix laid", format!("{:.2}", e.matrix_volume_mm3 / 1000.0), "cm³"),
         row("matrix purged", format!("{:.2}", e.purge_volume_mm3 / 1000.0), "cm³"),
@@ -265,6 +266,7 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         row("fibre where tow lies, as printed", percent(e.strip_fibre_volume_fraction), "%"),
         row("fibre where tow lies, pressed", percent(e.local_fibre_volume_fraction), "%"),
         row("porosity as printed", percent(e.printed_porosity), "%"),
+        row("height left where pressing closes it all", format!("{:.2}", e.pressed_thickness_mm), "mm"),
     ];
     rows.push(row("printer", job.printer.name.clone(), ""));
     rows.push(row("tow", job.tow.name.clone(), ""));

@@ -173,6 +173,7 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
         purge_volume_mm3,
         strip_volume_mm3,
         room_mm3,
+        height_mm: super::height_of(outline),
         time_s,
     }
     .figures(job)

@@ -78,7 +78,8 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<
     if !faults.is_empty() {
         return Err(Faults(faults));
     }
-    Ok(Drawing { plain, groups: Vec::new(), shapes })
+    let own_unit_mm = found.own_unit.map(|own| own.0);
+    Ok(Drawing { plain, groups: Vec::new(), shapes, page_height_mm: None, own_unit_mm })
 }
 
 /// Faults told of one drawing.

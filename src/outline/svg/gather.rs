@@ -51,6 +51,8 @@ impl<'a> Reader<'a> {
             even_odd(&members)
         };
         let drawing = Drawing {
+            page_height_mm: self.page_height_mm,
+            own_unit_mm: None,
             plain: if self.groups.is_empty() { of_group(None) } else { Area::empty() },
             groups: self
                 .groups

@@ -86,6 +86,7 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8]) -> Outcome<(Draw
         regions_again: BTreeMap::new(),
         points: 0,
         shapes: BTreeMap::new(),
+        page_height_mm: None,
         uses: Vec::new(),
         count: 0,
     };
@@ -140,6 +141,7 @@ struct Reader<'a> {
     /// Points of all elements so far.
     points: usize,
     shapes: BTreeMap<String, Area>,
+    page_height_mm: Option<f64>,
     /// The uses that are being drawn, to find circles.
     uses: Vec<roxmltree::NodeId>,
     count: usize,

@@ -62,6 +62,7 @@ impl<'a> Reader<'a> {
             .help("a drawing meant in mm says so, for example width=\"110mm\" height=\"34mm\" viewBox=\"0 0 110 34\"");
             self.warnings.push(d);
         }
+        self.page_height_mm = Some(h);
         let map = Affine::new(page::PX_MM, 0.0, 0.0, -page::PX_MM, 0.0, h);
         Some((map, [w / page::PX_MM, h / page::PX_MM]))
     }
