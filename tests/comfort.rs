@@ -272,6 +272,13 @@ fn a_woven_strap_that_waits_for_its_turn_lies_in_nobodys_way() {
         let why = left_out.iter().find(waits).map(|l| &l["reason"]);
         assert!(why.is_some_and(|w| w.as_str().is_some_and(|w| w.starts_with("woven: "))), "{why:?}");
     }
+    // nothing is missing where one waits: warning and report count the same places
+    let reasons = plan["left_out"].as_array().into_iter().flatten().filter_map(|l| l["reason"].as_str());
+    let (waiting, missing): (Vec<_>, Vec<_>) = reasons.partition(|r| r.starts_with("woven: "));
+    let report = std::fs::read_to_string(folder.join("out/arm.report.html")).expect("the report");
+    let words =
+        format!("in {} places of one part. In {} more a woven region waits", missing.len(), waiting.len());
+    assert!(!waiting.is_empty() && report.contains(&words), "{words}");
 }
 
 #[test]

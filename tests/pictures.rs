@@ -72,6 +72,42 @@ fn the_readme_shows_what_the_command_makes() {
 }
 
 #[test]
+fn the_legend_tells_of_what_is_drawn() {
+    let drawn = |job: &Path, layer: &str| {
+        let file = scratch("legend").join("layer.svg");
+        let ran = picture(job, layer, &file);
+        assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+        std::fs::read_to_string(&file).expect("the picture")
+    };
+    const DASHED: &str = "stroke-dasharray=\"2 .8\"";
+    // the walls of the guide are upright: its layers differ in their points alone
+    let guide = drawn(&example("guide"), "8");
+    assert!(!guide.contains("edge of the layer below") && !guide.contains(DASHED), "the line below hides it");
+    // the tow is whole where the blade has cut
+    assert!(guide.contains("blade cuts here: the end lies 35 mm on"), "what the bars are");
+    let steps = |step: f64| {
+        let folder = scratch("steps");
+        std::fs::create_dir_all(&folder).expect("a scratch folder");
+        let rect = |z: &str, x: f64| {
+            let w = 60.0 - 2.0 * x;
+            format!("<g data-z-mm=\"{z}\"><rect x=\"{x}\" y=\"{x}\" width=\"{w}\" height=\"{w}\"/></g>")
+        };
+        let (below, above) = (rect("0-0.2", 1.0), rect("0.2-0.4", 1.0 + step));
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"60mm\" height=\"60mm\" viewBox=\"0 0 60 60\">{below}{above}</svg>"
+        );
+        std::fs::write(folder.join("step.svg"), svg).expect("the drawing");
+        let job = "[part]\nname = \"step\"\noutline = \"step.svg\"\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\n";
+        std::fs::write(folder.join("job.toml"), job).expect("the job");
+        drawn(&folder.join("job.toml"), "2")
+    };
+    let (seen, hidden) = (steps(2.0), steps(0.001));
+    assert!(seen.contains("edge of the layer below") && seen.contains(DASHED), "{seen}");
+    assert!(!hidden.contains("edge of the layer below") && !hidden.contains(DASHED), "{hidden}");
+    assert!(!seen.contains("blade cuts here"), "nothing is cut in matrix alone");
+}
+
+#[test]
 fn a_picture_for_each_layer_svg_and_png() {
     let folder = scratch("all");
     for ending in ["svg", "png"] {

@@ -268,6 +268,15 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
     }
 }
 
+/// The next step where an output cannot be written.
+fn elsewhere(e: &std::io::Error) -> &'static str {
+    if e.kind() == std::io::ErrorKind::StorageFull {
+        "free space on the disk, or choose another folder with --out"
+    } else {
+        "choose another folder with --out"
+    }
+}
+
 /// Puts the job's path, as it was typed, into what warnings tell to type: outputs hold only its
 /// name.
 fn with_path(notes: &mut Notes, job: &Path) {

@@ -76,7 +76,7 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
                 format!("the picture cannot be written to `{folder}`: {}", files::why(&e)),
             )
             .in_file(folder.to_string())
-            .help("choose another folder with --out, or free space on the disk")
+            .help(super::elsewhere(&e))
         })?;
         let paths: Vec<String> =
             drawn.iter().map(|(name, _)| arguments.out.with_file_name(name).display().to_string()).collect();

@@ -69,7 +69,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
             format!("the output cannot be written to `{folder}`: {}", files::why(&e)),
         )
         .in_file(folder.to_string())
-        .help("choose another folder with --out, or free space on the disk")
+        .help(super::elsewhere(&e))
     })?;
     let [x, y, z] = planned.work.outline.size_mm();
     let layers = planned.work.outline.layers.len();

@@ -82,7 +82,7 @@ const SCALES: &[(f64, &str)] = &[
 /// Height that scale bar and axes take at the head of a sheet, and the longest legend above
 /// the title block, mm.
 const HEADING: f64 = 17.0;
-const LEGEND: f64 = 33.0;
+const LEGEND: f64 = 37.0;
 
 /// There is room for the legend beside the title block.
 fn beside_block(frame: [Point; 2]) -> bool {
@@ -140,7 +140,8 @@ fn drawing(job: &Job, work: &Work, left_out: &[LeftOut], index: usize) -> Option
         &mut canvas,
         &layout,
         left_out.iter().any(|l| l.layer == layer.number && l.mark().is_some()),
-        has_below(work, index),
+        sheet::edges_below(work, index, view.scale).is_some(),
+        cut_row(job, work, index),
         work.program.courses.get(index).is_some_and(|c| c.iter().any(|l| l.course.trail.is_some())),
     );
     Some(canvas)
@@ -263,17 +264,33 @@ fn fitted(text: &str, room: f64) -> String {
     String::new()
 }
 
-/// The layer below has edges of its own.
-fn has_below(work: &Work, index: usize) -> bool {
-    let outline = |i: usize| work.outline.layers.get(i).map(|l| &l.outline);
-    index > 0 && outline(index - 1) != outline(index)
+/// What the bars across courses mean; nothing where there is none. The tow is whole there: what
+/// the blade parts lies at the cutter, and is laid behind it.
+fn cut_row(job: &Job, work: &Work, index: usize) -> Option<String> {
+    let any = work.program.courses.get(index).is_some_and(|c| !c.is_empty());
+    any.then(|| format!("{CUT}: the end lies {} mm on", job.printer.cutter_to_nozzle_mm))
 }
 
+/// How that begins.
+const CUT: &str = "blade cuts here";
+
 /// What the lines mean, at the left of the title block or above it.
-fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool, trails: bool) {
+fn legend(
+    canvas: &mut Canvas,
+    layout: &Layout,
+    crosses: bool,
+    has_below: bool,
+    cut: Option<String>,
+    trails: bool,
+) {
     let [lo, hi] = layout.frame;
     let beside = beside_block(layout.frame);
-    let mut rows = vec!["tow, true width; start, cut", "beads", "outline"];
+    let cut = cut.unwrap_or_default();
+    let mut rows = vec!["tow, true width; start"];
+    if !cut.is_empty() {
+        rows.push(&cut);
+    }
+    rows.extend(["beads", "outline"]);
     if trails {
         rows.push("nozzle's way; the tow trails");
     }
@@ -310,11 +327,13 @@ fn legend(canvas: &mut Canvas, layout: &Layout, crosses: bool, has_below: bool, 
             "tow left out" => sheet::cross(canvas, a.lerp(b, 0.5), 1.0),
             _ => {
                 canvas.line(&[a, b], Pen::full(2.4, Ink::Tow));
-                canvas
-                    .items
-                    .push(Item::Fill { lines: vec![sheet::dot(a + pt(1.5, 0.0), 0.7)], ink: Ink::Part });
-                let cut = b - pt(4.0, 0.0);
-                canvas.line(&[cut - pt(0.0, 1.2), cut + pt(0.0, 1.2)], Pen::full(0.18, Ink::Part));
+                if row.starts_with(CUT) {
+                    let cut = b - pt(4.0, 0.0);
+                    canvas.line(&[cut - pt(0.0, 1.2), cut + pt(0.0, 1.2)], Pen::full(0.18, Ink::Part));
+                } else {
+                    let start = sheet::dot(a + pt(1.5, 0.0), 0.7);
+                    canvas.items.push(Item::Fill { lines: vec![start], ink: Ink::Part });
+                }
             }
         }
         canvas.text(b + pt(2.5, 0.7), 1.6, Anchor::Start, row);

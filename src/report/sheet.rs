@@ -2,7 +2,7 @@
 
 use super::Work;
 use super::canvas::{CENTRE, Canvas, DASHED, Ink, Line, Pen};
-use crate::geom::{Bounds, Path, Point, polyline};
+use crate::geom::{Area, Bounds, Path, Point, combine, offset, polyline};
 use crate::job::Job;
 use crate::matrix::Bead;
 use crate::reinforcement::LeftOut;
@@ -59,6 +59,20 @@ pub(super) fn part_bounds(work: &Work) -> Option<Bounds> {
     })
 }
 
+/// The outline of the layer below, where it shows beside this layer's own line at a scale.
+pub(super) fn edges_below(work: &Work, index: usize, scale: f64) -> Option<&Area> {
+    let layer = &work.outline.layers.get(index)?.outline;
+    let below = &work.outline.layers.get(index.checked_sub(1)?)?.outline;
+    if below == layer || below.is_empty() {
+        return None;
+    }
+    // half the line of the outline hides it
+    let hidden = 0.5 * WIDE_MM / scale;
+    let beyond =
+        |a: &Area, b: &Area| !combine::difference(a, &offset::grown(b, hidden, 0.1 * hidden)).is_empty();
+    (beyond(below, layer) || beyond(layer, below)).then_some(below)
+}
+
 /// Draws layer `index` (from 0).
 pub(super) fn draw(
     canvas: &mut Canvas,
@@ -85,12 +99,9 @@ pub(super) fn draw(
         beads(canvas, work.beads.get(index).map_or(&[][..], |b| &b.beads), view);
     }
     courses(canvas, job, work, index, view, whole);
-    if whole
-        && let Some(below) = index.checked_sub(1).and_then(|i| work.outline.layers.get(i))
-        && below.outline != layer.outline
-    {
+    if whole && let Some(below) = edges_below(work, index, view.scale) {
         canvas.stroke(
-            below.outline.rings().map(ring).collect(),
+            below.rings().map(ring).collect(),
             Pen { width_mm: NARROW_MM, ink: Ink::Thin, dashes: DASHED },
         );
     }

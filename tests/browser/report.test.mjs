@@ -327,6 +327,34 @@ test("tables sort and are saved as CSV", async () => {
   assert.equal(Number(cells[3]), plan.layers[2].courses.length);
 });
 
+test("crosses where tow is left out go with their box", async () => {
+  await load("link");
+  await slide("layer", 8);
+  const crossed = await pixels();
+  await page.uncheck("#show-marks");
+  await drawn();
+  const bare = await pixels();
+  assert.notEqual(bare.sum, crossed.sum, "they are gone");
+  await page.check("#show-marks");
+  await drawn();
+  assert.equal((await pixels()).sum, crossed.sum, "and there again");
+  assert.deepEqual(faults, []);
+});
+
+test("the sheet is never shown cleared", async () => {
+  await load("link");
+  // what is there in the frame in which the sheet gets another size: this observer is told after the page's own
+  const at = await page.evaluate(() => new Promise((done) => {
+    const sheet = document.getElementById("sheet"), canvas = document.getElementById("drawing");
+    let told = 0;
+    new ResizeObserver(() => {
+      if (told++) done([...canvas.getContext("2d").getImageData(3, 3, 1, 1).data]);
+      else requestAnimationFrame(() => { sheet.style.height = sheet.clientHeight - 60 + "px"; });
+    }).observe(sheet);
+  }));
+  assert.ok(at[3] === 255 && at[0] > 200 && at[1] > 200 && at[2] > 200, `paper, not ${at}`);
+});
+
 test("the stack turns and is cut at a height", async () => {
   for (const [name, last] of [["link", 20], ["bracket", 40], ["guide", 20]]) {
     await load(name);

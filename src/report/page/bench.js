@@ -3,12 +3,12 @@
 const $ = (id) => document.getElementById(id);
 
 const state = {
-  index: facts.first, time: Infinity, quantity: "", playing: false, show: { courses: true, beads: true, travels: false, ways: false },
+  index: facts.first, time: Infinity, quantity: "", playing: false, show: { courses: true, beads: true, travels: false, ways: false, marks: true },
   picked: null, hovered: null, measuring: false, from: null, to: null, flag: null, stack: false, keyed: false,
 };
 
 const sheet = $("sheet"), drawing = $("drawing"), view = new View();
-const ctx = drawing.getContext("2d", { alpha: false });
+const ctx = drawing.getContext("2d");
 let stack = null, asked = false, fitted = false;
 
 /** Draws at the next frame; many changes, one drawing. */
@@ -25,6 +25,8 @@ function refresh() {
 function resize() {
   const box = sheet.getBoundingClientRect(), ratio = window.devicePixelRatio || 1;
   const width = Math.max(50, sheet.clientWidth), height = Math.max(50, sheet.clientHeight);
+  // a canvas that gets a size is cleared, also one that it has already
+  if (fitted && width === view.width && height === view.height && ratio === view.ratio) return;
   for (const canvas of [drawing, $("stack")]) {
     canvas.width = Math.round(width * ratio);
     canvas.height = Math.round(height * ratio);
@@ -37,6 +39,8 @@ function resize() {
     view.fit(allBounds());
     fitted = true;
   } else view.pan(moved[0] / 2, moved[1] / 2);
+  // at once: the next frame would show the cleared one before
+  if (!state.stack) paint();
   refresh();
 }
 
@@ -385,7 +389,7 @@ function listen() {
     if (layer) setTime($("time").value >= 1000 ? Infinity : layer.duration * $("time").value / 1000);
   });
   $("play").addEventListener("click", () => play(!state.playing));
-  for (const what of ["courses", "beads", "travels", "ways"]) {
+  for (const what of ["courses", "beads", "travels", "ways", "marks"]) {
     $("show-" + what).addEventListener("change", (event) => {
       state.show[what] = event.target.checked;
       refresh();

@@ -395,7 +395,9 @@ function drawSheet(ctx, view, scene) {
     drawCentres(ctx, shifted, layer.rings, ink);
   }
   if (show.travels) drawTravels(ctx, view, layer, time, ink);
-  drawCrosses(ctx, view, scene.marks, ink);
+  if (show.marks) {
+    for (let copy = 0; copy < copies; copy++) drawCrosses(ctx, shiftedView(view, copy), scene.marks, ink);
+  }
   if (scene.picked) drawPicked(ctx, view, scene.picked, ink);
   const nozzle = time < layer.duration && nozzleAt(layer, time);
   if (nozzle) drawNozzle(ctx, view, nozzle, ink);
@@ -414,16 +416,35 @@ function shiftedView(view, copy) {
   return out;
 }
 
+/** Where crosses stand on the screen, none nearer to another than so many px: those hidden come out as one looks closer. */
+function apart(marks, view, least) {
+  const taken = new Map(), out = [];
+  for (const [, x, y] of marks) {
+    const px = view.x(x), py = view.y(y), i = Math.floor(px / least), k = Math.floor(py / least);
+    let free = true;
+    for (let a = i - 1; a <= i + 1 && free; a++) {
+      for (let b = k - 1; b <= k + 1 && free; b++) {
+        for (const [qx, qy] of taken.get(a + " " + b) || []) free = free && Math.hypot(px - qx, py - qy) >= least;
+      }
+    }
+    if (!free) continue;
+    const key = i + " " + k;
+    if (taken.has(key)) taken.get(key).push([px, py]);
+    else taken.set(key, [[px, py]]);
+    out.push([px, py]);
+  }
+  return out;
+}
+
 /** Crosses where tow is left out. */
 function drawCrosses(ctx, view, marks, ink) {
-  // rows of them stay apart until they are looked at closely
-  const size = Math.min(6, Math.max(3, 0.6 * view.scale));
-  for (const [r, width, style] of [[size + 1, 5, ink.part], [size, 2, ink.line]]) {
+  // small where the part is: they say where tow is missing and must not hide what is there
+  const size = Math.min(6, Math.max(1.5, 0.6 * view.scale)), places = apart(marks, view, 3 * size);
+  for (const [r, width, style] of [[size + 0.17 * size, 0.83 * size, ink.part], [size, Math.max(0.8, size / 3), ink.line]]) {
     ctx.strokeStyle = style;
     ctx.lineWidth = width;
     ctx.beginPath();
-    for (const [, x, y] of marks) {
-      const px = view.x(x), py = view.y(y);
+    for (const [px, py] of places) {
       ctx.moveTo(px - r, py - r);
       ctx.lineTo(px + r, py + r);
       ctx.moveTo(px - r, py + r);

@@ -39,7 +39,7 @@ function takeUp(was) {
   $("look").dispatchEvent(new Event("change"));
   $("pace").value = was.pace;
   $("quantity").value = state.quantity = was.quantity;
-  for (const what of Object.keys(state.show)) $("show-" + what).checked = state.show[what] = !!was.show[what];
+  for (const what of Object.keys(state.show)) if (what in was.show) $("show-" + what).checked = state.show[what] = !!was.show[what];
   goTo(was.index, was.time === null ? Infinity : was.time);
   Object.assign(view, { scale: was.seen.scale, x0: was.seen.x0 + (view.width - was.seen.width) / 2, y0: was.seen.y0 + (view.height - was.seen.height) / 2 });
   if (was.stacked) {
