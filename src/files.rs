@@ -57,6 +57,13 @@ pub fn head(path: &Path, most: usize) -> Option<String> {
     Some(String::from_utf8_lossy(&bytes).into_owned())
 }
 
+/// The first file that there is of a name with one of some endings behind it.
+pub fn with_ending(path: &Path, endings: &[&str]) -> Option<String> {
+    let name = path.file_name()?.to_string_lossy().into_owned();
+    let mut names = endings.iter().map(|ending| format!("{name}.{ending}"));
+    names.find(|name| path.with_file_name(name).is_file())
+}
+
 /// Opens a file to be read as a stream, however large it is.
 ///
 /// Errors: `file-missing`, `file-unreadable`.

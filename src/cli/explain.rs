@@ -9,12 +9,14 @@ use serde_json::json;
 /// Every diagnostic and every check, with the first sentence of each.
 pub(super) fn all() -> Report {
     let codes = codes::ALL.iter().map(|c| (c.name, first_sentence(c.text)));
-    let checks = Check::all().map(|c| (c.name(), first_sentence(c.explained())));
+    // what all of them have in common stands above them
+    let own = |text: String| text.split_once(": ").map_or(text.clone(), |(_, own)| own.to_owned());
+    let checks = Check::all().map(|c| (c.name(), own(first_sentence(c.explained()))));
     let shown =
         |(name, text): &(&str, String)| format!("{name}\n    {}\n", wrapped(text).replace('\n', "\n    "));
     let (codes, checks): (Vec<_>, Vec<_>) = (codes.collect(), checks.collect());
     let text = format!(
-        "messages, in full: towpath explain CODE\n\n{}\nchecks of towpath verify\n\n{}",
+        "messages, in full: towpath explain CODE\n\n{}\nchecks that towpath verify makes of a program, and towpath plan of what it has just written\n\n{}",
         codes.iter().map(shown).collect::<String>(),
         checks.iter().map(shown).collect::<String>()
     );

@@ -52,12 +52,36 @@ pub(super) fn run(arguments: &Arguments, console: &Console) -> Outcome<Report> {
             .help("give the NAME.gcode; its plan goes behind --plan")
             .into());
     }
+    if let Some(kind) = no_program(&arguments.program) {
+        let d =
+            Diagnostic::error("file-of-another-kind", format!("`{name}` is {kind}; a program is expected"));
+        let d = d.in_file(&name);
+        return Err(if kind == job::A_JOB {
+            d.help(format!("plan it first: `towpath plan {name} --out out` writes NAME.gcode, and checks it"))
+                .into()
+        } else {
+            d.help("give the NAME.gcode that `towpath plan` has written").into()
+        });
+    }
     let verdict = console.working(format!("checking {name}"), &Arc::default(), || {
         verify::verify(&name, program, &printer, plan.as_ref().map(|(n, b)| (n.as_str(), b.as_slice())))
     })?;
     let mut notes: Vec<String> = another_printer(&verdict, &profile, &printer.name).into_iter().collect();
     notes.extend(plan.as_ref().and_then(|(plan, _)| another_plan(&verdict, plan)));
     Ok(told(&name, &printer.name, plan.is_some(), &verdict, &notes))
+}
+
+/// What a file plainly is that is no program.
+fn no_program(path: &Path) -> Option<&'static str> {
+    /// What people type is shorter, bytes.
+    const TYPED: usize = 1 << 20;
+    // what comes through a pipe can be looked at once only
+    if !path.is_file() {
+        return None;
+    }
+    let typed = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
+    let begin = files::head(path, if typed { TYPED } else { 64 })?;
+    job::kind_of_file(begin.as_bytes()).filter(|kind| typed || !matches!(*kind, "a program" | "TOML"))
 }
 
 /// In words, where the program was written with another printer profile than the one given.

@@ -1,7 +1,9 @@
 //! Reads a TOML text against a [`Table`]: every fault of the text is found in
 //! one pass, each with its place.
 
-use super::slips::{NO_UNIT, SLASHES, header, single_header, slip, with_unit};
+use super::slips::{
+    DECIMAL_POINT, LIST, NO_UNIT, SLASHES, decimal_comma, header, number_list, single_header, slip, with_unit,
+};
 use super::table::{Key, Kind, Need, Table};
 use super::unit::{in_another_unit, unit_of};
 use crate::diagnostic::nearest::{help, listed, nearest};
@@ -27,9 +29,12 @@ pub(crate) fn other_format(text: &str) -> Option<&'static str> {
         .find_map(|(first, what)| begin.starts_with(first).then_some(what))
 }
 
+/// What a job is called in messages.
+pub const A_JOB: &str = "a job";
+
 /// The files that people type, and keys of their first level that no other kind has.
 const KINDS: &[(&str, &[&str])] = &[
-    ("a job", &["part", "build", "reinforcement"]),
+    (A_JOB, &["part", "build", "reinforcement"]),
     ("a reinforcement map", &["region"]),
     ("a printer profile", &["controller", "tools", "heads", "bed_mm", "reach_mm"]),
     ("a matrix or tow", &["kind", "polymer"]),
@@ -715,7 +720,11 @@ impl<'a> Reader<'a> {
                 d = d.help(format!("write the number without quotes: {}", s.trim()));
             }
             DeValue::String(s) if expected.contains("number") => {
-                if let Some(number) = with_unit(s.trim()) {
+                if let Some(number) = decimal_comma(s.trim()) {
+                    d = d.help(format!("{DECIMAL_POINT}, and a number stands without quotes: {number}"));
+                } else if let Some(list) = number_list(s.trim()) {
+                    d = d.help(format!("{LIST}: {list}"));
+                } else if let Some(number) = with_unit(s.trim()) {
                     d = d.help(format!("{NO_UNIT}: {number}"));
                 }
             }

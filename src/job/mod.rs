@@ -19,7 +19,7 @@ pub(crate) mod table;
 mod unit;
 
 pub use block::{Block, BlockKind, BlockValues};
-pub use document::kind_of_file;
+pub use document::{A_JOB, kind_of_file};
 pub use field::{Field, Sample};
 pub use map::{Layers, Map, Meets, Region, Rule, Shape};
 pub use material::{Matrix, Tow};

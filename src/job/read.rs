@@ -7,6 +7,7 @@ use super::named::unknown;
 use super::printer::{self, Printer};
 use super::table::{DIRECTION, Key, Kind, LARGEST_MM, Need, Table, Words, above_zero, between};
 use super::{BeadPlan, CoursePlan, Fill, Job, Map, OutlineFile, map, series};
+use crate::diagnostic::nearest::listed;
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, Place, Source};
 use crate::files::{self, Input};
 use std::ops::Range;
@@ -415,8 +416,22 @@ impl Resolver<'_> {
         match read(&source) {
             Ok(value) => Some(value),
             Err(faults) => {
-                self.elsewhere.extend(faults.0);
+                let names = builtin::names(list);
+                let help = format!("built in: {}; or a path to a profile of your own", listed(&names));
+                self.of_another(faults, build.place(key), &help);
                 None
+            }
+        }
+    }
+
+    /// Keeps faults of a file that the job names. That it is another file altogether is a fault
+    /// of where it is named.
+    fn of_another(&mut self, faults: Faults, place: Range<usize>, help: &str) {
+        for d in faults.0 {
+            if d.code == "file-of-another-kind" {
+                self.reader.fault(d.help(help), place.clone(), "named here");
+            } else {
+                self.elsewhere.push(d);
             }
         }
     }
@@ -455,7 +470,8 @@ impl Resolver<'_> {
                 Some(map)
             }
             Err(faults) => {
-                self.elsewhere.extend(faults.0);
+                let help = "a map holds `[[region]]` tables: `towpath schema map` tells its keys";
+                self.of_another(faults, reinforcement.place("map"), help);
                 None
             }
         }
@@ -489,7 +505,17 @@ impl Resolver<'_> {
         let typed = part.text("outline")?;
         let path = self.folder.join(typed);
         if let Err(faults) = files::check(&path) {
-            for d in faults.0 {
+            for mut d in faults.0 {
+                if extension(typed).is_empty() {
+                    // without an ending, any file of the name is as likely: an outline it is not
+                    d.help.retain(|h| !h.starts_with("did you mean"));
+                    let there = files::with_ending(&path, OUTLINES);
+                    let like = there.map(|name| format!("did you mean `{name}`?"));
+                    d =
+                        d.help(like.unwrap_or_else(|| {
+                            format!("an outline's name ends in .{}", OUTLINES.join(", ."))
+                        }));
+                }
                 self.reader.fault(d, part.place("outline"), "named here");
             }
         }
@@ -648,6 +674,9 @@ impl Resolver<'_> {
         }
     }
 }
+
+/// Endings of the outlines that are read.
+const OUTLINES: &[&str] = &["svg", "dxf", "3mf", "stl", "cli"];
 
 /// Whether a word in `[build]` is a path rather than a built-in's name.
 pub(super) fn is_path(typed: &str) -> bool {

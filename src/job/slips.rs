@@ -14,7 +14,10 @@ pub(super) fn slip(text: &str, at: usize) -> Option<String> {
     let (key, value) = line_at(text, at)?.split_once('=')?;
     let value = value.split('#').next()?.trim();
     if let Some(number) = decimal_comma(value) {
-        return Some(format!("the decimal sign is a point: {number}"));
+        return Some(format!("{DECIMAL_POINT}: {number}"));
+    }
+    if let Some(list) = number_list(value) {
+        return Some(format!("{LIST}: {list}"));
     }
     if key.trim() == "layers" && super::layers::parse(value).is_ok() {
         return Some(format!("`layers` is text: \"{value}\""));
@@ -34,11 +37,32 @@ pub(super) const NO_UNIT: &str = "write the number without its unit, the key say
 /// What is told of a path as another system writes it.
 pub(super) const SLASHES: &str = "write / in paths, on every system";
 
-/// A number with a decimal comma, with a point.
-fn decimal_comma(value: &str) -> Option<String> {
+/// What is told of a number with a comma.
+pub(super) const DECIMAL_POINT: &str = "the decimal sign is a point";
+
+/// What is told of a list with semicolons.
+pub(super) const LIST: &str = "a list stands in square brackets, its values apart by commas";
+
+/// A number with a decimal comma, and perhaps points between its thousands, with a point.
+pub(super) fn decimal_comma(value: &str) -> Option<String> {
     let (whole, part) = value.split_once(',')?;
     let digits = |s: &str| !s.is_empty() && s.chars().all(|c| c.is_ascii_digit());
-    (digits(whole.trim_start_matches(['+', '-'])) && digits(part)).then(|| format!("{whole}.{part}"))
+    let mut groups = whole.trim_start_matches(['+', '-']).split('.');
+    let first = groups.next().is_some_and(digits);
+    let thousands = groups.all(|group| group.len() == 3 && digits(group));
+    (first && thousands && digits(part)).then(|| format!("{}.{part}", whole.replace('.', "")))
+}
+
+/// Several numbers with semicolons between them, with commas: `0; 45` or `[0; 45]`.
+pub(super) fn number_list(value: &str) -> Option<String> {
+    let inside = value.strip_prefix('[').and_then(|v| v.strip_suffix(']')).unwrap_or(value);
+    let number = |v: &str| {
+        let v = v.trim();
+        let v = decimal_comma(v).unwrap_or_else(|| v.to_owned());
+        v.parse::<f64>().is_ok_and(f64::is_finite).then_some(v)
+    };
+    let numbers: Vec<String> = inside.split(';').map(number).collect::<Option<_>>()?;
+    (numbers.len() > 1).then(|| format!("[{}]", numbers.join(", ")))
 }
 
 /// The number of a value that ends in a unit, as `3 mm` or `45°`.

@@ -45,6 +45,13 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
                 d = d.help(format!("{turned} fit if you turn the outline and its map by 90 degrees"));
             }
         } else {
+            if let Some((word, mm)) = unit_told(outline) {
+                let as_mm = size * (1.0 / mm);
+                d = d.help(format!(
+                    "the drawing says that its unit is {word}, of {mm} mm ($INSUNITS): drawn in mm it would be {:.1} x {:.1} mm, and `$INSUNITS` 4",
+                    as_mm.x, as_mm.y
+                ));
+            }
             d = d.help("turn the part, divide it, or choose a larger printer");
         }
         return Err(d.into());
@@ -80,6 +87,14 @@ pub(super) fn placements(job: &Job, outline: &Outline) -> Outcome<Vec<Point>> {
         }
     }
     Ok(placements)
+}
+
+/// The unit that a drawing says itself, in a word, where it is none of mm.
+fn unit_told(outline: &Outline) -> Option<(&'static str, f64)> {
+    let mm = outline.own_unit_mm.filter(|mm| (mm - 1.0).abs() > 1e-9)?;
+    let words = [(25.4, "inch"), (304.8, "foot"), (10.0, "cm"), (100.0, "dm"), (1000.0, "m")];
+    let word = words.iter().find(|(is, _)| (is - mm).abs() < 1e-9).map_or("another one", |(_, word)| word);
+    Some((word, mm))
 }
 
 /// Whether the job's copies have room on the bed and height enough.

@@ -94,7 +94,7 @@ const FIGURES: &[(&str, usize, Cell)] = &[
     ("press cycles", 1, |q| q.press_cycles),
     ("press hours", 2, |q| q.press_h),
     ("presses", 0, |q| q.presses),
-    ("press tools", 0, |q| q.tools),
+    ("press tools in tool_years", 0, |q| q.tools),
     ("tow, kg", 3, |q| q.tow_kg),
     ("spools of tow", 0, |q| q.tow_spools),
     ("matrix, kg", 3, |q| q.matrix_kg),
