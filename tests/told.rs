@@ -114,7 +114,7 @@ fn layers_laid_over_nothing_are_told_once_the_worst_first() {
 fn slopes_and_parts_that_grow_narrower_are_not_told_to_hang() {
     let folder = scratch("slopes");
     let slope = |step: f64| -> String {
-        (0..4).map(|k| f64::from(k)).map(|k| plate(0.2 * k, 0.2 * k + 0.2, 4.0 - step * k)).collect()
+        (0..4).map(f64::from).map(|k| plate(0.2 * k, 0.2 * k + 0.2, 4.0 - step * k)).collect()
     };
     for (step, hangs) in [(0.5, false), (-4.0, false), (1.2, true)] {
         let ran = planned(&folder, &slope(step), "", RINGS);
