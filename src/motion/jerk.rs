@@ -25,7 +25,7 @@ const HALVINGS: usize = 60;
 const SAME: f64 = 0.05;
 
 /// Speeds that differ by less than this share differ by rounding alone.
-const ROUNDED: f64 = 0.015;
+const ROUNDED: f64 = 0.025;
 
 /// Seconds and way of a change of speed (mm/s), with acceleration `a` (mm/s2) and
 /// jerk `j` (mm/s3).

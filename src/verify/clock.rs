@@ -30,7 +30,7 @@ const BEND_TURN: f64 = 0.6;
 const ALIKE: f64 = 0.05;
 
 /// The same, of what the last digit of a line's length makes.
-const LAST_DIGIT: f64 = 0.015;
+const LAST_DIGIT: f64 = 0.025;
 
 /// What time goes into; the order of the plan's `time_s`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -247,20 +247,17 @@ impl Machine {
         }
         let heater = line.words.iter().any(|w| w.letter == b'M' && tenths(w.value) > 60);
         let change = line.words.iter().any(|w| w.letter == b'M' && tenths(w.value) == 60);
-        if let Some(t) = self.named.take().filter(|_| !change) {
-            self.say(
-                Check::Head,
-                format!("T{t} stands before it, and no M6: on this printer it selects nothing"),
-            );
-        }
         if let Some(t) = line.word(b'T')
             && !heater
         {
             self.tool = Some(t);
-            self.named = Some(t).filter(|_| self.dialect.change_m6 && !change);
+            self.named = Some(t).filter(|_| self.dialect.change_m6 && self.dialect.is_a_profiles());
             if !self.dialect.change_m6 {
                 self.steps.push(Step::Select(t));
             }
+        }
+        if change {
+            self.named = None;
         }
         if change && self.dialect.change_m6 {
             match self.tool {
@@ -337,6 +334,10 @@ impl Machine {
     }
 
     fn moves(&mut self, line: &Line) {
+        if let Some(t) = self.named.take() {
+            let text = format!("T{t} stands before this move and no M6: on this printer it selects nothing");
+            self.say(Check::Head, text);
+        }
         let Some(motion) = self.motion else {
             self.say(Check::Controller, "a move before any of G0 to G3");
             return;
