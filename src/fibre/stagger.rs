@@ -14,8 +14,8 @@ const REMEMBERED: usize = 5;
 /// Moves the ends of closed courses so that none lies within `distance` mm of an
 /// end in the layer below, nor of one in the few layers before where it can be had.
 /// Tow that trails by `trail` mm begins and ends where its line is calm, if it may.
-/// Gives the numbers of layers where the part is too
-/// small for that, with the distance that was reached.
+/// Gives the layers, counted from 0, where the part is too small for that, with the
+/// distance that was reached.
 pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<f64>) -> Vec<(usize, f64)> {
     let mut short = Vec::new();
     let mut below: Vec<(String, Point)> = Vec::new();
@@ -29,31 +29,31 @@ pub(super) fn stagger(layers: &mut [LayerCourses], distance: f64, trail: Option<
             }
             let length = course.length_mm();
             // ends of one region stay together: the layer above then finds room
-            let beside = |p: Point| {
-                here.iter()
-                    .filter(|(r, _)| *r == course.region)
-                    .map(|(_, q)| q.dist(p))
-                    .fold(f64::INFINITY, f64::min)
+            let own = |ends: &[(String, Point)]| -> Vec<Point> {
+                ends.iter().filter(|(r, _)| *r == course.region).map(|(_, q)| *q).collect()
             };
+            let (own_here, own_below) = (own(&here), own(&below));
+            let own_older: Vec<Vec<Point>> = older.iter().map(|ends| own(ends)).collect();
+            let nearest = |ends: &[Point], p: Point, most: f64| {
+                ends.iter().map(|q| (*q - p).norm2()).fold(f64::INFINITY, f64::min).sqrt().min(most)
+            };
+            let beside = |p: Point| nearest(&own_here, p, f64::INFINITY);
             // the nearer a layer is, the more its ends count
             let long_before = |p: Point| -> f64 {
-                let nearest = |ends: &Vec<(String, Point)>| {
-                    let own = ends.iter().filter(|(r, _)| *r == course.region);
-                    own.map(|(_, q)| q.dist(p)).fold(distance, f64::min)
+                let weighed = |(sum, weight): (f64, f64), ends: &Vec<Point>| {
+                    (sum + weight * nearest(ends, p, distance), 0.5 * weight)
                 };
-                older
-                    .iter()
-                    .fold((0.0, 1.0), |(sum, weight), ends| (sum + weight * nearest(ends), 0.5 * weight))
-                    .0
+                own_older.iter().fold((0.0, 1.0), weighed).0
             };
-            let first = here.iter().all(|(r, _)| *r != course.region);
+            let first = own_here.is_empty();
+            let all_below: Vec<Point> = below.iter().map(|(_, q)| *q).collect();
             let off = Ends::of(course.path(), trail);
             let mut best: Option<([f64; 4], f64, Point)> = None;
             for k in 0..PLACES {
                 let s = length * f64::from(k) / f64::from(PLACES);
                 let Some(p) = course.path().point_at(s) else { continue };
                 let third = if first { long_before(p) } else { -beside(p) };
-                let [own, all] = clear(&below, &course.region, p, distance);
+                let [own, all] = [&own_below, &all_below].map(|ends| nearest(ends, p, distance));
                 let score = [own, all, -off.told(s), third];
                 let better = |old: &[f64; 4]| {
                     let unequal = score.iter().zip(old).find(|(a, b)| (**a - **b).abs() > 1e-9);
