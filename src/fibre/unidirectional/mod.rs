@@ -89,7 +89,8 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
 /// of them together no nearer than the deviation: on broad ground rows keep their spacing.
 pub(super) fn lay_best(room: &mut Room<'_>, part: &Area, angles: &[f64]) {
     let o = room.order;
-    let give = NEARER * o.deviation;
+    // no nearer than courses may lie to each other, however coarsely they are led
+    let give = (NEARER * o.deviation).min(0.8 * o.fit());
     let part = &offset::grown(part, give, bend::PROPOSAL_CHORD_MM);
     // what rows long enough to be laid alone have, all, and how many lie side by side
     let lengths = |angle: f64, spacing: f64| {
@@ -585,6 +586,33 @@ mod tests {
 
     fn plate(w: f64, h: f64) -> Vec<Point> {
         vec![pt(0.0, 0.0), pt(w, 0.0), pt(w, h), pt(0.0, h)]
+    }
+
+    #[test]
+    fn nearer_rows_are_laid_as_planned() {
+        for deviation in [0.02, 0.05, 0.0875, 0.09, 0.1] {
+            let order =
+                Order { width: 0.6, spacing: 0.6, radius: 4.0, deviation, ..Order::sample(Rule::Contour) };
+            // ground of middle lines that lacks as much as rows may lie nearer and outside
+            let give = (NEARER * deviation).min(0.8 * order.fit());
+            for rows in 2..5 {
+                let between = f64::from(rows - 1);
+                let high = between * (0.6 - give.min(deviation / f64::from(rows))) - 2.0 * give + 2e-3;
+                let strips = offset::grown(
+                    &combine::ring_area(&plate(60.0, high)),
+                    0.3 - super::super::room::HAIR_MM,
+                    0.004,
+                );
+                let mut room = Room::new(order, &strips);
+                let part = room.area.clone();
+                lay_best(&mut room, &part, &[0.0]);
+                let ys: Vec<f64> =
+                    room.courses.iter().filter_map(|c| c.path().start()).map(|p| p.y).collect();
+                assert_eq!(ys.len(), rows as usize, "deviation {deviation}, {high} mm: at {ys:?}");
+                let outside = ys.iter().map(|y| (-y).max(y - high)).fold(0.0, f64::max);
+                assert!(outside <= order.outside() + 2e-3, "deviation {deviation}: {outside} mm outside");
+            }
+        }
     }
 
     #[test]

@@ -86,7 +86,7 @@ fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
         let worth: f64 = rows
             .iter()
             .flat_map(|r| &r.spans)
-            .map(|(a, b)| if b - a >= 0.5 * long { b - a } else { YET_JOINED * (b - a) })
+            .map(|(a, b)| if b - a >= 0.5 * long { b - a } else { SHORT_ROW * (b - a) })
             .sum();
         // a hundredth of a row more is no reason to leave the middle
         if best.as_ref().is_none_or(|(w, _)| worth > w + 0.01 * pitch + 1e-9) {
@@ -140,7 +140,7 @@ fn linked(hatched: &[hatch::Row]) -> Field {
 
 /// What a stretch that is too short for a row alone is worth, as a share of its length: a
 /// turn may yet join it.
-const YET_JOINED: f64 = 0.3;
+const SHORT_ROW: f64 = 0.3;
 
 #[cfg(test)]
 mod tests {
