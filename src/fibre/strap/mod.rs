@@ -73,9 +73,7 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
     }
     room.left_out.truncate(told);
     // of what finds room beyond them that is kept which a pin holds
-    let kept = |(i, c): (usize, super::Course)| {
-        (i < before || wraps(&c, &rounds, belts.len(), o.spacing)).then_some(c)
-    };
+    let kept = |(i, c): (usize, super::Course)| (i < before || wraps(&c, &rounds, o.spacing)).then_some(c);
     let courses = std::mem::take(&mut room.courses).into_iter().enumerate().filter_map(kept).collect();
     room.replace(courses);
     let asked = o.courses.unwrap_or(whole.max(1));
@@ -93,14 +91,15 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
 /// Times that straps are tried once more round holes that they crossed.
 const MOST_CROSSED: usize = 3;
 
-/// An open course turns about a pin, among so many belts: it hangs on that, and does not just
-/// lie along a side.
-fn wraps(course: &super::Course, rounds: &[Area], belts: usize, spacing: f64) -> bool {
+/// An open course turns about a pin: it hangs on that, and does not just lie along a side.
+/// It does so where it is nearest to the pin, round its corners too, and not where another
+/// hole bends it further on.
+fn wraps(course: &super::Course, rounds: &[Area], spacing: f64) -> bool {
     let line = course.path().flatten(bend::PROPOSAL_CHORD_MM);
-    let deep = f64_of(belts + 1) * spacing;
-    rounds.iter().map(Lines::boundary).any(|round| {
-        let near = |p: Point| round.enclose(p) || round.distance_within(p, deep).is_finite();
-        let turns = line.windows(3).filter(|w| near(w[1])).map(|w| {
+    rounds.iter().filter_map(Area::centroid).any(|middle| {
+        let nearest = line.iter().map(|p| p.dist(middle)).fold(f64::INFINITY, f64::min);
+        let far = std::f64::consts::SQRT_2 * nearest + spacing;
+        let turns = line.windows(3).filter(|w| w[1].dist(middle) <= far).map(|w| {
             let (a, b) = (w[1] - w[0], w[2] - w[1]);
             a.turn_to(b)
         });
@@ -175,7 +174,12 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
             break;
         }
         size = inside;
+        // what lies round the pins of a larger one leaves the ground: it cannot close
+        let last = combine::difference(within, &belt).is_empty();
         belts.push(belt);
+        if last {
+            break;
+        }
     }
     // as many as close round all pins side by side: one more, led along the edge, would
     // push the others into the pins, or have no room to close
@@ -410,6 +414,48 @@ mod tests {
             let r = r + k as f64 * 0.008;
             assert!((c.length_mm() - (100.0 + 2.0 * PI * r)).abs() < 0.15, "{k}: {}", c.length_mm());
         }
+    }
+
+    #[test]
+    fn straps_asked_for_without_end_are_those_that_reach_the_part() {
+        // "as many as go", as people write it
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(120.0, 0.0), pt(120.0, 32.0), pt(0.0, 32.0)]);
+        let at = pins(&[(20.0, 16.0, 5.0), (100.0, 16.0, 5.0)]);
+        let straps = |n: usize| {
+            let mut room = Room::new(order(n), &plate);
+            lay(&mut room, &at, 1.0, &Area::empty());
+            let lengths: Vec<f64> = room.courses.iter().map(super::super::Course::length_mm).collect();
+            let found = closing(&Room::new(order(n), &plate), &rounds(&at, 1.0, &order(n)), &plate);
+            (found.belts.len(), lengths)
+        };
+        let [(few, some), (most, all)] = [100, 2000].map(straps);
+        // the corner furthest from a pin is 25.6 mm away
+        assert!(few == most && most < 30, "{few} and {most} belts");
+        assert_eq!(some, all);
+    }
+
+    #[test]
+    fn what_passes_a_hole_between_the_pins_hangs_on_neither() {
+        let at = pins(&[(20.0, 30.0, 4.0), (80.0, 30.0, 4.0)]);
+        let rounds = rounds(&at, 1.0, &order(1));
+        let kept = |points: &[Point]| {
+            let fit = bend::fit(points, false, 6.0, 0.02);
+            let [path] = fit.pieces.as_slice() else { panic!("{:?}", fit.kinks) };
+            let course = super::super::Course::new("t".into(), Rule::Strap, 0, path.clone(), 6.0, 20.0);
+            wraps(&course.expect("a legal course"), &rounds, 1.0)
+        };
+        let arc = |middle: Point, r: f64, from: f64, to: f64| {
+            let n = 200_u32;
+            (0..=n).map(move |k| middle + Point::unit(from + (to - from) * f64::from(k) / f64::from(n)) * r)
+        };
+        // a half turn about a pin, 12 mm off it, and over a third of one
+        let (pin, up) = (pt(20.0, 30.0), 0.5 * PI);
+        assert!(kept(&arc(pin, 18.0, up, up + PI).collect::<Vec<_>>()));
+        assert!(kept(&arc(pin, 18.0, 2.0, 3.2).collect::<Vec<_>>()));
+        // half of that about it, and as much again where a hole in mid-span bends it
+        let (on, off) = (arc(pin, 18.0, up + 0.6, up), arc(pt(50.0, 34.0), 14.0, up, up - 0.6));
+        let side: Vec<Point> = on.chain(off).collect();
+        assert!(!kept(&side), "most of its turn lies far from the pin");
     }
 
     #[test]
@@ -723,6 +769,15 @@ mod tests {
                 assert!(most > 1.0, "{courses:?}: turns by {most} from {:?}", c.path().start());
             }
             assert!(room.courses.len() > open.len(), "{courses:?}: some close");
+        }
+        // two heads: what is too wide for the waist between them hangs on either pin
+        let at = [(20.0, 20.0), (100.0, 20.0)];
+        let mut room = Room::new(order(13), &sharply_waisted(20.0));
+        lay(&mut room, &pins(&at.map(|(x, y)| (x, y, 5.0))), 1.0, &sharply_waisted(20.0));
+        for (x, y) in at {
+            let about = |c: &&super::super::Course| c.path().places(1.0).all(|p| p.dist(pt(x, y)) < 30.0);
+            let open = room.courses.iter().filter(|c| !c.path().closed).filter(about).count();
+            assert!(open > 1, "{open} courses hang on the pin at {x}, of {}", room.courses.len());
         }
     }
 
