@@ -8,7 +8,8 @@ use super::{Area, Point, Polygon, Ring};
 use i_overlay::i_float::int::point::IntPoint;
 
 /// Grid step, mm. A thousandth of the program's last written digit, so that
-/// rounding here never shows there; coarse enough for 64-bit products.
+/// rounding here never shows there. Products of coordinates need more than 64 bits from 3 m
+/// on: the kernel makes them in 128.
 pub const STEP_MM: f64 = 1e-6;
 
 /// Largest coordinate, mm: 100 m in whole steps leaves the kernel's products

@@ -238,7 +238,8 @@ impl Lines {
     /// Adds an open polyline.
     pub fn add(&mut self, points: &[Point]) {
         let before = self.edges.len();
-        self.edges.extend(points.windows(2).map(|w| Edge { a: w[0], b: w[1] }));
+        // a piece without length has no direction
+        self.edges.extend(points.windows(2).filter(|w| w[0] != w[1]).map(|w| Edge { a: w[0], b: w[1] }));
         let outside = |e: &Edge| !self.squares.holds(e.a) || !self.squares.holds(e.b);
         if self.edges.len() > 4 * self.laid_out || self.edges[before..].iter().any(outside) {
             self.lay_out(0.3);
@@ -430,6 +431,14 @@ mod tests {
             assert!(lines.nearer(p, q, near + 0.11), "{p:?} to {q:?} at {near}");
             assert!(near < 0.2 || !lines.nearer(p, q, near - 0.11), "{p:?} to {q:?} at {near}");
         }
+    }
+
+    #[test]
+    fn a_point_told_twice_hides_no_line() {
+        let mut lines = Lines::default();
+        lines.add(&[pt(0.0, 0.0), pt(0.0, 0.0), pt(10.0, 0.0)]);
+        let (at, along) = lines.nearest(pt(-1.0, 0.0)).expect("a line 1 mm away");
+        assert!(at.norm() < 1e-9 && along.dist(pt(1.0, 0.0)) < 1e-9, "{at:?}, {along:?}");
     }
 
     #[test]
