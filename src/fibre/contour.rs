@@ -344,10 +344,15 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
         return;
     }
     let chord = COARSE_MM;
-    let mut band = room.area.clone();
+    // the ground of strips, not only where their middle lines may lie
+    let half = 0.5 * o.width;
+    let mut band = offset::grown(&room.area, half, chord);
+    let mut tow_on_a_mm2 = 1.0 / o.spacing;
     if most < ROUNDS {
-        let deep = offset::shrunk(&band, (f64_of(most) - 1.0) * o.spacing + 0.1 * o.width, chord);
-        band = combine::difference(&band, &deep);
+        // hardly beyond the innermost middle line: lines that were eased leave slivers there
+        let depth = (f64_of(most) - 1.0) * o.spacing + 0.1 * o.width;
+        band = combine::difference(&band, &offset::shrunk(&room.area, depth, chord));
+        tow_on_a_mm2 = f64_of(most) / (half + depth);
     }
     let strips: Vec<Area> = room
         .courses
@@ -358,7 +363,7 @@ pub(super) fn tell_unserved(room: &mut Room<'_>) {
         .collect();
     let rest = combine::difference_all(&band, &strips);
     for a in rest.split() {
-        let length = a.area() / o.spacing;
+        let length = a.area() * tow_on_a_mm2;
         if length > o.width {
             let at = a.polygons()[0].outer()[0];
             // along a piece of ground half its edge is as long as a course can be, unless it winds

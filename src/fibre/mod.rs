@@ -230,7 +230,13 @@ fn lay_layer<'a>(
             let asked = within.perimeter().max(width);
             let at = within.rings().next().and_then(|r| r.first().copied());
             let (radius_mm, shortest_mm) = (order.asked_radius, order.shortest);
-            room.leave_out(Reason::TooSmall { radius_mm, shortest_mm }, asked, at);
+            // the shape is not too small where others have its ground
+            let reason = if combine::difference(within, &free).area() > width * width {
+                Reason::NothingFits { radius_mm, shortest_mm }
+            } else {
+                Reason::TooSmall { radius_mm, shortest_mm }
+            };
+            room.leave_out(reason, asked, at);
         }
         for c in &room.courses {
             if !c.path().closed {

@@ -79,10 +79,11 @@ pub struct AngleDeviation {
     pub worst_at_mm: [f64; 2],
 }
 
-/// Bend radii by length of tow, mm. Straights count as infinite.
+/// Bend radii by length of tow, mm. Straights count as infinite. Of tow that trails its
+/// nozzle all but the tightest are those of the line that it is wanted on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bends {
-    /// Tightest.
+    /// Tightest, as the tow comes to lie.
     pub least_mm: f64,
     /// Of the bent tow one tenth is bent at least as tightly.
     pub p10_mm: f64,
@@ -175,7 +176,8 @@ pub(super) fn measure(
         gaps,
         gap_count,
         angle: direction.and_then(|d| deviation(s.courses, d)),
-        bends: bends(s.courses),
+        bends: bends(s.courses)
+            .map(|b| Bends { least_mm: if tightest.is_finite() { tightest } else { b.least_mm }, ..b }),
         courses: s.courses.len(),
         closed: s.courses.iter().filter(|c| c.wanted().closed).count(),
         spirals: s.courses.iter().filter(|c| c.is_spiral()).count(),

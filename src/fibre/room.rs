@@ -431,7 +431,8 @@ impl<'a> Room<'a> {
     }
 
     /// Lays a path that keeps clear of other courses by construction, but perhaps
-    /// not of those from the far side of a narrow place. Gives the length laid.
+    /// not of those from the far side of a narrow place. No wall is asked: it lies as
+    /// far within as its rule has made it. Gives the length laid.
     pub(super) fn lay_row(&mut self, path: Path) -> f64 {
         if self.clear(&path) { self.accept(path) } else { self.lay_path(&path) }
     }
@@ -549,7 +550,9 @@ impl<'a> Room<'a> {
                 {
                     self.short.push(path);
                 }
-                self.leave_out(Reason::TooShort { shortest_mm: o.shortest }, length, middle);
+                // a row's strip ends square at either wall, half a width from where its middle line may
+                let ends = if o.rule == Rule::Unidirectional { o.width } else { 0.0 };
+                self.leave_out(Reason::TooShort { shortest_mm: o.shortest }, length + ends, middle);
                 0.0
             }
             Err(super::CourseFault::TooTight { .. } | super::CourseFault::Joint { .. }) => {

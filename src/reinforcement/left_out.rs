@@ -162,18 +162,20 @@ impl LeftOut {
     /// and reason, which stands where the first of them stood. Their sum is without a place.
     pub fn summed(all: Vec<Self>) -> Vec<Self> {
         let mut out: Vec<Self> = Vec::with_capacity(all.len());
-        let mut sums: BTreeMap<(String, usize, String), usize> = BTreeMap::new();
+        // by region and layer: one for each reason, wherever among `out`
+        let mut sums: BTreeMap<(String, usize), Vec<usize>> = BTreeMap::new();
         for one in all {
             if one.length_mm >= Self::LEAST_MM {
                 out.push(one);
                 continue;
             }
-            let key = (one.region.clone(), one.layer, one.reason.to_string());
-            if let Some(&k) = sums.get(&key) {
+            let mine = sums.entry((one.region.clone(), one.layer)).or_default();
+            if let Some(&k) = mine.iter().find(|k| out[**k].reason.is_as(&one.reason)) {
                 out[k].length_mm += one.length_mm;
+                out[k].reason = out[k].reason.worse(one.reason);
                 out[k].at_mm = None;
             } else {
-                sums.insert(key, out.len());
+                mine.push(out.len());
                 out.push(one);
             }
         }
@@ -211,5 +213,18 @@ mod tests {
         let marks: Vec<bool> = summed.iter().map(|l| l.mark().is_some()).collect();
         assert_eq!(marks, [false, true, false, false], "a sum lies nowhere, a speck is not seen");
         assert_eq!(summed[2].at_mm, Some([4.0, 0.0]), "one by itself keeps its place");
+    }
+
+    #[test]
+    fn short_pieces_astray_are_summed_however_far_off() {
+        let one = |off_mm| LeftOut {
+            region: "a".to_owned(),
+            layer: 1,
+            reason: Reason::Astray { off_mm },
+            length_mm: 0.5,
+            at_mm: Some([1.0, 0.0]),
+        };
+        let [sum] = LeftOut::summed([0.21, 0.34, 0.2].map(one).to_vec()).try_into().expect("one entry");
+        assert_eq!((sum.length_mm, sum.reason), (1.5, Reason::Astray { off_mm: 0.34 }));
     }
 }

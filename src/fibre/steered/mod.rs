@@ -19,7 +19,7 @@ mod seeds;
 use super::Course;
 use super::room::Room;
 use super::worth::Worth;
-use crate::geom::Point;
+use crate::geom::{Point, offset};
 use crate::reinforcement::Reason;
 pub(crate) use directions::Directions;
 use line::{Line, MARGIN, Tracer};
@@ -200,8 +200,9 @@ fn tell(room: &mut Room<'_>) {
     let o = room.order;
     let rest = room.rest();
     for a in rest.split() {
-        let length = a.area() / o.spacing;
-        if length > o.width && a.perimeter() > o.width {
+        // where middle lines may lie: half a spacing more all round is their strips'
+        let length = offset::grown(&a, 0.5 * o.spacing, 0.02).area() / o.spacing;
+        if a.area() > o.width * o.spacing && a.perimeter() > o.width {
             let at = a.polygons()[0].outer()[0];
             room.leave_out(Reason::NothingFollows { shortest_mm: o.shortest }, length, Some(at));
         }
