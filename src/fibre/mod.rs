@@ -144,13 +144,17 @@ pub(crate) fn closes_alone(job: &Job, task: &Task, inside: &Area) -> bool {
     let Some(region) = job.map.as_ref().and_then(|map| map.regions.get(task.region)) else { return false };
     let within = task.target.within();
     let place = task::Place { within, free: within, inside, others: &[] };
-    task::lay(job, region, task, None, &place).room.courses.iter().any(|c| c.path().closed)
+    task::lay(job, region, task, None, &place).room.courses.iter().any(closes)
+}
+
+/// A course that is wound of closed ones is closed, too.
+fn closes(course: &Course) -> bool {
+    course.wanted().closed || course.is_spiral()
 }
 
 /// A strap that weaves does not close, but would if it were its turn.
 fn waits(job: &Job, task: &Task, laid: &[Course], inside: &Area) -> bool {
     let strap = matches!(task.target, Target::Pins { .. });
-    let closes = |c: &Course| c.wanted().closed || c.is_spiral();
     strap && task.waits && !laid.iter().any(closes) && closes_alone(job, task, inside)
 }
 
