@@ -293,6 +293,18 @@ impl<'a> Room<'a> {
     }
 
     /// The same room with nothing laid in it.
+    /// Lays in that part of the room which lies in a body.
+    pub(super) fn only_in(&mut self, body: &Area, lay: impl FnOnce(&mut Self)) {
+        if combine::difference(&self.area, body).is_empty() {
+            return lay(self);
+        }
+        let area = combine::intersection(&self.area, body);
+        let boundary = std::mem::replace(&mut self.boundary, Lines::boundary(&area));
+        let whole = std::mem::replace(&mut self.area, area);
+        lay(self);
+        (self.area, self.boundary) = (whole, boundary);
+    }
+
     pub(super) fn empty_copy(&self) -> Room<'a> {
         Room {
             order: self.order,

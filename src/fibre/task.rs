@@ -202,9 +202,11 @@ fn lay_wound<'a>(
             }
         }
         (Target::Area(_), _) => contour::lay(&mut room),
-        (Target::Holes { holes, .. }, rule) => {
-            for hole in holes {
-                hoop::lay(&mut room, hole, clearance(job), rule != Rule::Hoop, winding.all);
+        (Target::Holes { holes, bodies, .. }, rule) => {
+            for (hole, body) in holes.iter().zip(bodies) {
+                room.only_in(body, |room| {
+                    hoop::lay(room, hole, clearance(job), rule != Rule::Hoop, winding.all);
+                });
             }
             if order.courses.is_none() {
                 // filled as far as it goes: what of loops lies outside was not asked for

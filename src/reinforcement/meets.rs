@@ -36,11 +36,12 @@ fn sharing(job: &Job, map: &Map, tasks: &[Task], meets: Meets) -> Vec<Vec<usize>
     sets.into_iter().map(|(members, _)| members).filter(|members| members.len() > 1).collect()
 }
 
-/// Some tasks in the opposite order.
-pub(super) fn turn_round(tasks: &mut [Task], some: &[usize]) {
-    for k in 0..some.len() / 2 {
-        let (a, b) = (some[k], some[some.len() - 1 - k]);
-        tasks.swap(a, b);
+/// Some tasks so many turns further: what was first is last, and all others come one sooner.
+pub(super) fn turn_round(tasks: &mut [Task], some: &[usize], turns: usize) {
+    let mut order: Vec<Task> = some.iter().map(|&k| tasks[k].clone()).collect();
+    order.rotate_left(turns % some.len().max(1));
+    for (&k, task) in some.iter().zip(order) {
+        tasks[k] = task;
     }
 }
 
@@ -160,7 +161,7 @@ pub(crate) fn ground(job: &Job, region: &Region, task: &Task, enclosed: bool) ->
         (Target::Area(a), Some(deep)) => combine::difference(a, &offset::shrunk(a, deep, CHORD_MM)),
         (Target::Area(a), None) => a.clone(),
         (Target::Holes { room, .. } | Target::Pins { room, .. }, None) => room.clone(),
-        (Target::Holes { holes, room }, Some(deep)) => {
+        (Target::Holes { holes, room, .. }, Some(deep)) => {
             let outer: Vec<Area> = holes.iter().map(|h| between(h, deep)).map(|[_, outer]| outer).collect();
             combine::intersection(&combine::union_all(&outer), room)
         }

@@ -37,8 +37,8 @@ pub struct Task {
     pub target: Target,
     /// Direction of unidirectional courses, degrees.
     pub angle_deg: f64,
-    /// It weaves, all others that it weaves with are laid before it here, and in some other
-    /// layer it is laid before them.
+    /// It weaves, another one that it weaves with is laid before it here, and in some other
+    /// layer it is laid before all of them.
     pub waits: bool,
 }
 
@@ -51,6 +51,8 @@ pub enum Target {
     Holes {
         /// The holes, filled.
         holes: Vec<Area>,
+        /// The body of the part that each is in: nothing in another one goes round it.
+        bodies: Vec<Area>,
         /// Where courses may lie.
         room: Area,
     },
@@ -114,7 +116,7 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
     // part
     let mut met: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
     let mut below: Option<(Vec<Task>, Vec<Vec<usize>>)> = None;
-    let mut last: Vec<(usize, usize, Vec<usize>)> = Vec::new();
+    let mut behind: Vec<(usize, usize, Vec<usize>)> = Vec::new();
     let any_weaves = map.regions.iter().any(|r| r.meets == Meets::Weave);
     for (i, layer) in layers.iter_mut().enumerate().filter(|_| any_weaves) {
         let asked = layer.tasks.clone();
@@ -122,17 +124,17 @@ pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
         let sets = same.map_or_else(|| meets::woven(job, map, &asked), |(_, sets)| sets);
         for set in &sets {
             let regions: Vec<usize> = set.iter().map(|&k| asked[k].region).collect();
-            last.extend(set.last().map(|&k| (i, k, regions.clone())));
-            let before = met.entry(regions).or_default();
-            if *before % 2 == 1 {
-                meets::turn_round(&mut layer.tasks, set);
-            }
+            let before = met.entry(regions.clone()).or_default();
+            meets::turn_round(&mut layer.tasks, set, *before);
             *before += 1;
+            behind.extend(set[1..].iter().map(|&k| (i, k, regions.clone())));
         }
         below = Some((asked, sets));
     }
-    for (i, k, regions) in last {
-        layers[i].tasks[k].waits = met.get(&regions).is_some_and(|layers| *layers > 1);
+    for (i, k, regions) in behind {
+        // the first is first in the first layer in which they meet, the second in the second one
+        let own = regions.iter().position(|r| *r == layers[i].tasks[k].region);
+        layers[i].tasks[k].waits = own.zip(met.get(&regions)).is_some_and(|(own, layers)| *layers > own);
     }
     if faults.is_empty() { Ok(layers) } else { Err(Faults(faults)) }
 }

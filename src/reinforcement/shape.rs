@@ -37,8 +37,8 @@ pub(super) fn resolve(
                 .help("give a polygon_mm, a circle_mm or { outline = true }, or use the rule `hoop`")
                 .into());
             }
-            let Some(hole) = hole_at(&layer.outline, pt(*x, *y)) else { return Ok(None) };
-            return Ok(Some(Target::Holes { holes: vec![hole], room: inside.clone() }));
+            let Some((hole, body)) = hole_at(&layer.outline, pt(*x, *y)) else { return Ok(None) };
+            return Ok(Some(round_holes(vec![(hole, body)], inside, &layer.outline)));
         }
         Shape::Pins(pins) => {
             let discs: Vec<Area> = pins.iter().map(|pin| pin_area(pin, &layer.outline)).collect();
@@ -62,15 +62,15 @@ pub(super) fn resolve(
     if region.rule == Rule::Hoop {
         // the holes whose edge lies within the shape
         let reach = offset::grown(&area, 0.05, super::CHORD_MM);
-        let holes: Vec<Area> =
-            holes(&layer.outline).filter(|h| combine::difference(h, &reach).area() < LEAST_MM2).collect();
+        let within = |h: &Area| combine::difference(h, &reach).area() < LEAST_MM2;
+        let holes: Vec<(Area, Area)> = holes_of_bodies(&layer.outline).filter(|(h, _)| within(h)).collect();
         if holes.is_empty() {
             return Ok(None);
         }
         // a shape that is just the hole bounds nothing
         let room = combine::intersection(inside, &area);
-        let room = if room.area() < LEAST_MM2 { inside.clone() } else { room };
-        return Ok(Some(Target::Holes { holes, room }));
+        let room = if room.area() < LEAST_MM2 { inside } else { &room };
+        return Ok(Some(round_holes(holes, room, &layer.outline)));
     }
     if part.area() < LEAST_MM2 {
         return Ok(None);
@@ -112,14 +112,31 @@ fn holes(outline: &Area) -> impl Iterator<Item = Area> + '_ {
     outline.polygons().iter().flat_map(|p| p.holes()).map(|h| combine::ring_area(h))
 }
 
-/// The hole that holds the point, or whose edge is nearest and within reach.
-fn hole_at(outline: &Area, p: Point) -> Option<Area> {
+/// The same, each with the body that it is in.
+fn holes_of_bodies(outline: &Area) -> impl Iterator<Item = (Area, Area)> + '_ {
+    outline.split().flat_map(|body| holes(&body).map(|h| (h, body.clone())).collect::<Vec<_>>())
+}
+
+/// Courses round some holes: they lie in the bodies that these are in, for nothing in
+/// another one goes round them.
+fn round_holes(holes: Vec<(Area, Area)>, within: &Area, outline: &Area) -> Target {
+    let (holes, bodies): (Vec<Area>, Vec<Area>) = holes.into_iter().unzip();
+    let room = if outline.polygons().len() > 1 {
+        combine::intersection(within, &combine::union_all(&bodies))
+    } else {
+        within.clone()
+    };
+    Target::Holes { holes, bodies, room }
+}
+
+/// The hole that holds the point, or whose edge is nearest and within reach, with its body.
+fn hole_at(outline: &Area, p: Point) -> Option<(Area, Area)> {
     let distance = |h: &Area| if h.contains(p) { 0.0 } else { h.boundary_distance(p) };
-    holes(outline)
-        .map(|h| (distance(&h), h))
-        .filter(|(d, _)| *d <= HOLE_REACH_MM)
+    holes_of_bodies(outline)
+        .map(|(h, body)| (distance(&h), h, body))
+        .filter(|(d, ..)| *d <= HOLE_REACH_MM)
         .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.area().total_cmp(&b.1.area())))
-        .map(|(_, h)| h)
+        .map(|(_, h, body)| (h, body))
 }
 
 fn unknown_id(region: &Region, id: &str, outline: &Outline) -> crate::diagnostic::Faults {

@@ -93,7 +93,8 @@ pub(in crate::plan) fn open_hoops(
             Diagnostic::warning("hoop-open", message)
                 .at(&region.written.source, region.written.shape.clone(), "")
                 .help(if across.is_empty() {
-                    "fewer `courses`, one perimeter less or a smaller bend radius make room".to_owned()
+                    let fewer = if region.courses == Some(1) { "" } else { "fewer `courses`, " };
+                    format!("{fewer}one perimeter less or a smaller bend radius make room")
                 } else {
                     first_served(&across)
                 }),
@@ -145,16 +146,21 @@ pub(super) fn laid_across<'a>(
 
 /// What to do where others have the ground.
 pub(super) fn first_served(names: &[String]) -> String {
+    format!(
+        "across its way lies what is laid before it, of {}: give this one the higher `priority`, or other layers; `meets = \"weave\"` in both gives each its turn",
+        named(names)
+    )
+}
+
+/// Regions by name, in words.
+pub(super) fn named(names: &[String]) -> String {
     let told: Vec<String> = names.iter().take(MOST_NAMES).map(|n| format!("`{n}`")).collect();
     let more = names.len().saturating_sub(MOST_NAMES);
-    let told = match told.as_slice() {
+    match told.as_slice() {
         _ if more > 0 => format!("regions {} and {}", told.join(", "), counted(more, "other")),
         [many @ .., last] if !many.is_empty() => format!("regions {} and {last}", many.join(", ")),
         _ => format!("region {}", told.join(", ")),
-    };
-    format!(
-        "across its way lies what is laid before it, of {told}: give this one the higher `priority`, or other layers; `meets = \"weave\"` in both gives each its turn"
-    )
+    }
 }
 
 /// Regions named in one line.

@@ -1,6 +1,6 @@
 //! Warnings about straps: pins that stand elsewhere, loops that stay open, sides that are bent.
 
-use super::regions::{first_served, laid_across};
+use super::regions::{first_served, laid_across, named};
 use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
@@ -106,8 +106,19 @@ pub(in crate::plan) fn open_straps(
             // it has its turn in other layers, as was asked for
             continue;
         }
+        let weaves = |name: &String| {
+            let named = |r: &&Region| r.name == *name;
+            job.map.iter().flat_map(|m| &m.regions).find(named).is_some_and(|r| r.meets == Meets::Weave)
+        };
+        let fewer = if region.courses == Some(1) { "" } else { "fewer straps, " };
         notes.push(Diagnostic::warning("strap-open", message).help(if across.is_empty() {
-            "does every pin stand where it is meant, in its hole or on its boss? Else fewer straps, a smaller bend radius or one perimeter less make room".to_owned()
+            format!("does every pin stand where it is meant, in its hole or on its boss? Else {fewer}a smaller bend radius or one perimeter less make room")
+        } else if region.meets == Meets::Weave && across.iter().all(weaves) {
+            format!(
+                "it weaves with {}: each has its turn in one layer of as many as weave together, so put all of them into {} or more",
+                named(&across),
+                counted(across.len() + 1, "layer")
+            )
         } else {
             first_served(&across)
         }));
@@ -169,7 +180,14 @@ pub(in crate::plan) fn bent_straps(
         notes.push(
             Diagnostic::warning("strap-bent", message)
                 .at(&region.written.source, region.written.shape.clone(), "")
-                .help("fewer `courses`, or the hole elsewhere, leave their sides straight; where it is meant so, name the hole as a pin"),
+                .help(format!(
+                    "{} straight; where it is meant so, name the hole as a pin",
+                    if region.courses == Some(1) {
+                        "the hole or a pin elsewhere leaves their sides"
+                    } else {
+                        "fewer `courses`, or the hole elsewhere, leave their sides"
+                    }
+                )),
         );
     }
 }
