@@ -293,7 +293,7 @@ fn bends_of_the_tow_are_held_to_the_least_radius_and_told_where_they_are_not() {
 
 /// A plate whose inner loops may begin on their straights or in their corners, of 9 mm and
 /// less, with ends wanted further apart than half of a loop is long: the ends below drive
-/// them into the corners. The outermost loop has no room for the nozzle to swing out.
+/// them into the corners.
 const ROUND: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="50mm" viewBox="0 0 90 50">
 <rect x="5" y="5" width="80" height="40" rx="9"/></svg>"#;
 
@@ -321,11 +321,70 @@ fn a_loop_that_would_lie_astray_is_begun_where_it_does_not() {
     let planned = plan(&mut notes, &folder.join("job.toml")).expect("it is planned");
     let plan: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
     let per_layer: Vec<usize> = loops(&plan).iter().map(Vec::len).filter(|n| *n > 0).collect();
-    assert_eq!(per_layer, [3; 4], "all but the outermost are laid");
+    assert_eq!(per_layer, [4; 4], "all of them are laid");
     // a quarter of the tow's width is the most that any may lie off
     for (_, told) in loops(&plan).iter().flatten() {
         assert!(told[0].max(told[1]) <= 0.15, "{told:?} mm off");
     }
     let close = notes.warnings.iter().any(|d| d.code == "ends-close");
     assert!(close, "ends that had to lie nearer than is asked are told");
+}
+
+#[test]
+fn the_outermost_ring_has_its_corners_though_the_nozzle_swings_over_the_perimeters() {
+    // corners of 8.1 to 5.1 mm: the nozzle swings 0.38 to 0.58 mm out of them, 0.3 mm to the
+    // strip's edge, 0.9 mm to the part's
+    for round in [6.0, 7.0, 9.0] {
+        let path = job(2.5);
+        let folder = path.parent().expect("its folder").with_file_name(format!("trailing rim {round}"));
+        std::fs::create_dir_all(&folder).expect("a scratch folder");
+        std::fs::copy(path.with_file_name("tow.toml"), folder.join("tow.toml")).expect("its tow");
+        let drawn = ROUND.replace("rx=\"9\"", &format!("rx=\"{round}\""));
+        let map = LOOPS.replace("courses = 4", "courses = 1");
+        for (file, text) in [("plate.svg", drawn.as_str()), ("map.toml", &map), ("job.toml", JOB)] {
+            std::fs::write(folder.join(file), text.replace("2-5", "2-3")).expect("a scratch file");
+        }
+        let planned = plan(&mut Notes::default(), &folder.join("job.toml")).expect("it is planned");
+        let plan: Value = serde_json::from_str(&planned.plan).expect("the plan is JSON");
+        let per_layer: Vec<usize> = loops(&plan).iter().map(Vec::len).filter(|n| *n > 0).collect();
+        assert_eq!(per_layer, [1; 2], "corners of {round} mm");
+        let layers = plan["layers"].as_array().expect("layers").iter();
+        for c in layers.flat_map(|l| l["courses"].as_array().expect("courses of a layer")) {
+            let off = ["off_mm", "end_off_mm"].map(|k| c["laid"][k].as_f64().expect("a distance"));
+            assert!(off[0].max(off[1]) <= 0.15, "corners of {round} mm: {off:?} mm off");
+            // the strip stays inside the perimeter but for that, the nozzle over the part
+            let outside = |p: &Point, inset: f64| {
+                let (r, q) = (round - inset, pt((p.x - 45.0).abs(), (p.y - 25.0).abs()));
+                let in_corner = q - pt(40.0 - round, 20.0 - round);
+                if in_corner.x > 0.0 && in_corner.y > 0.0 {
+                    in_corner.norm() - r
+                } else {
+                    (q.x - 40.0 + inset).max(q.y - 20.0 + inset)
+                }
+            };
+            let laid = c["laid"]["points"].as_array().expect("its tow").iter().map(point);
+            let tow = laid.map(|p| outside(&p, 0.9)).fold(f64::MIN, f64::max);
+            assert!(tow < off[0].max(off[1]) + 0.05, "corners of {round} mm: tow {tow} mm outside");
+            let way: Vec<Segment> = c["segments"].as_array().expect("its way").iter().map(segment).collect();
+            let nozzle = points(&way).iter().map(|p| outside(p, 0.0)).fold(f64::MIN, f64::max);
+            assert!(nozzle < 0.0, "corners of {round} mm: the nozzle {nozzle} mm outside the part");
+        }
+    }
+}
+
+#[test]
+fn the_tightest_bend_that_is_told_is_the_one_that_strains_the_edge_most() {
+    for trail_mm in [0.0, 2.0] {
+        let (plan, _) = planned(trail_mm);
+        let width = plan["tow"]["width_mm"].as_f64().expect("a width");
+        let layers = plan["layers"].as_array().expect("layers").iter();
+        let mut bent = 0;
+        for region in layers.filter_map(|l| l["regions"].as_array()).flatten() {
+            let Some(least) = region["bend_radius_mm"]["least"].as_f64() else { continue };
+            let strain = region["edge_strain"].as_f64().expect("a strain");
+            assert!((strain * 2.0 * least - width).abs() < 2e-3 * width, "{strain} in a bend of {least} mm");
+            bent += 1;
+        }
+        assert!(bent > 0, "some region has bends");
+    }
 }

@@ -40,6 +40,7 @@ use crate::outline::Outline;
 use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, Task};
 use order::Order;
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// The courses of one layer.
 #[derive(Clone, Debug, Default)]
@@ -65,7 +66,11 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     let mut kinds: Vec<usize> = Vec::new();
     let kind_of: Vec<usize> = (0..tasks.len())
         .map(|i| {
-            let same = |&&k: &&usize| tasks[k].inside == tasks[i].inside && tasks[k].tasks == tasks[i].tasks;
+            let same = |&&k: &&usize| {
+                tasks[k].inside == tasks[i].inside
+                    && tasks[k].tasks == tasks[i].tasks
+                    && outline.layers[k].outline == outline.layers[i].outline
+            };
             kinds.iter().find(same).copied().unwrap_or_else(|| {
                 kinds.push(i);
                 i
@@ -84,7 +89,7 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
     let laid: Vec<(LayerCourses, Vec<Ground<'_>>)> = kinds
         .par_iter()
         .map(|&i| {
-            let layer = lay_layer(job, &fields, &tasks[i]);
+            let layer = lay_layer(job, &fields, &tasks[i], &outline.layers[i].outline);
             progress.step();
             layer
         })
@@ -143,7 +148,8 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
 pub(crate) fn closes_alone(job: &Job, task: &Task, inside: &Area) -> bool {
     let Some(region) = job.map.as_ref().and_then(|map| map.regions.get(task.region)) else { return false };
     let within = task.target.within();
-    let place = task::Place { within, free: within, inside, others: &[] };
+    let over = Lines::boundary(inside);
+    let place = task::Place { within, free: within, inside, others: &[], over: &over };
     task::lay(job, region, task, None, &place).room.courses.iter().any(closes)
 }
 
@@ -161,8 +167,8 @@ fn waits(job: &Job, task: &Task, laid: &[Course], inside: &Area) -> bool {
 /// A region of a layer as its courses were laid.
 struct Ground<'a> {
     order: Order<'a>,
-    /// Boundary of where centre lines may lie.
-    walls: Lines,
+    /// Boundary of what the nozzle may pass over: the part in this layer, with its perimeters.
+    over: Arc<Lines>,
     leads: trail::Leads,
     layable: Area,
     reachable: Area,
@@ -200,11 +206,13 @@ fn lay_layer<'a>(
     job: &'a Job,
     fields: &'a [Option<Directions>],
     tasks: &LayerTasks,
+    outline: &Area,
 ) -> (LayerCourses, Vec<Ground<'a>>) {
     let mut layer = LayerCourses::default();
     let mut grounds = Vec::new();
     let Some(map) = &job.map else { return (layer, grounds) };
     let width = job.tow.width_mm;
+    let over = Arc::new(if trailing(job) { Lines::boundary(outline) } else { Lines::default() });
     // strips end square; what is laid later keeps a tow's width from the ends too
     let mut blocked: Vec<Area> = Vec::new();
     let mut covered: Vec<Area> = Vec::new();
@@ -213,7 +221,8 @@ fn lay_layer<'a>(
         let within = task.target.within();
         let free = combine::difference_all(within, covered.iter().chain(&blocked));
         let field = fields.get(task.region).and_then(Option::as_ref);
-        let place = task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses };
+        let place =
+            task::Place { within, free: &free, inside: &tasks.inside, others: &layer.courses, over: &over };
         let task::Laid { mut room, mut layable, wound_loops, saved, .. } =
             task::lay(job, region, task, field, &place);
         if waits(job, task, &room.courses, &tasks.inside) {
@@ -257,7 +266,7 @@ fn lay_layer<'a>(
         let given_up_mm = room.left_out.iter().map(|l| l.length_mm).sum::<f64>() + 0.0;
         let mut ground = Ground {
             order,
-            walls: room.walls().clone(),
+            over: Arc::clone(&over),
             leads,
             reachable: reach.of(&layable),
             layable,

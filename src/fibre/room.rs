@@ -49,13 +49,14 @@ pub(super) fn within(boundary: &Lines, path: &Path, tolerance: f64) -> bool {
     }
 }
 
-/// The nozzle has room on a way: it lies inside these walls of where centre lines may
-/// lie, or no more than `off` mm beside them or a line that is laid.
-pub(super) fn has_way(walls: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) -> bool {
+/// The nozzle has room on a way: it is over what has this boundary, or no more than `off` mm
+/// beside that or the line that is laid. Strips have walls, not the nozzle: where it swings out
+/// of a bend it passes over beads.
+pub(super) fn has_way(over: &Lines, way: &Path, wanted: &Wanted<'_>, off: f64) -> bool {
     !way.segments.is_empty()
         && way
             .places(LOOK_MM)
-            .all(|p| wanted.distance(p) <= off || walls.enclose(p) || walls.distance(p) <= off)
+            .all(|p| wanted.distance(p) <= off || over.enclose(p) || over.distance(p) <= off)
 }
 
 /// What rounding and tidying of areas may take of the room, mm.
@@ -292,7 +293,6 @@ impl<'a> Room<'a> {
         out
     }
 
-    /// The same room with nothing laid in it.
     /// Lays in that part of the room which lies in a body.
     pub(super) fn only_in(&mut self, body: &Area, lay: impl FnOnce(&mut Self)) {
         if combine::difference(&self.area, body).is_empty() {
@@ -305,11 +305,12 @@ impl<'a> Room<'a> {
         (self.area, self.boundary) = (whole, boundary);
     }
 
+    /// The same room with nothing laid in it.
     pub(super) fn empty_copy(&self) -> Room<'a> {
         Room {
             order: self.order,
             area: self.area.clone(),
-            boundary: Lines::boundary(&self.area),
+            boundary: self.boundary.clone(),
             taken: Lines::default(),
             courses: Vec::new(),
             left_out: Vec::new(),
@@ -328,12 +329,12 @@ impl<'a> Room<'a> {
     }
 
     /// Parts courses whose trailing tow lies astray, and leaves out what of them does still.
-    pub(super) fn part_astray(&mut self, leads: trail::Leads) {
+    pub(super) fn part_astray(&mut self, over: &Lines, leads: trail::Leads) {
         let mut kept = Vec::new();
         for course in std::mem::take(&mut self.courses) {
             match course.trail.as_ref().and_then(|t| Some((t.astray(leads.most)?, t.at_mm))) {
                 Some((reason, [x, y])) => {
-                    let pieces = trail::parted(&course, &self.boundary, leads);
+                    let pieces = trail::parted(&course, over, leads);
                     let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
                     self.leave_out(reason, course.wanted().length() - laid, Some(Point::new(x, y)));
                     kept.extend(pieces);

@@ -7,6 +7,7 @@ use super::room::Room;
 use super::unidirectional;
 use super::{Course, TRAIL_MOST, contour, ends, hoop, spiral, steered, strap, trail, trails};
 use crate::count::f64_of;
+use crate::geom::nearest::Lines;
 use crate::geom::{Area, Point, Polygon, bend, combine, offset};
 use crate::job::{Job, Region, Rule};
 use crate::reinforcement::{Target, Task, hoops_between};
@@ -21,6 +22,8 @@ pub(super) struct Place<'a> {
     pub(super) inside: &'a Area,
     /// What other regions laid.
     pub(super) others: &'a [Course],
+    /// The boundary of what the nozzle may pass over.
+    pub(super) over: &'a Lines,
 }
 
 /// A task's courses.
@@ -237,9 +240,9 @@ fn lay_wound<'a>(
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
         let leads = leads_of(job, region);
         // loops are led from where they begin, which is settled with the layers beside
-        let led = |c: &Course| if c.path().closed { c.clone() } else { trail::led(c, room.walls(), leads) };
+        let led = |c: &Course| if c.path().closed { c.clone() } else { trail::led(c, place.over, leads) };
         room.courses = room.courses.iter().map(led).collect();
-        room.part_astray(leads);
+        room.part_astray(place.over, leads);
     }
     Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }

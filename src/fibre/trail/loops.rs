@@ -66,7 +66,7 @@ pub(in crate::fibre) fn led(
     }
     let todo: Vec<_> = todo.into_iter().collect();
     let done: BTreeMap<Begun, Course> =
-        todo.par_iter().map(|(key, (c, g))| (*key, trail::led(c, &g.walls, g.leads))).collect();
+        todo.par_iter().map(|(key, (c, g))| (*key, trail::led(c, &g.over, g.leads))).collect();
     let most_mm = TRAIL_MOST * job.tow.width_mm;
     let elsewhere = elsewhere(&done, laid, most_mm);
     let parted = parted(&done, &elsewhere, laid);
@@ -128,7 +128,7 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) ->
                 }
                 let share = f64::from(k * EVERY) / f64::from(stagger::PLACES);
                 let begun = course.restarted(share * course.length_mm());
-                let led = trail::led(&begun, &ground.walls, ground.leads);
+                let led = trail::led(&begun, &ground.over, ground.leads);
                 nearest = nearest.min(trail::off(&led));
                 found.push(led);
             }
@@ -158,7 +158,7 @@ fn parted(
     let part = |(&(kind, at), course): (&Loop, &&Course)| {
         let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
         let ground = grounds.iter().flat_map(|g| std::iter::repeat_n(g, g.courses)).nth(at);
-        let pieces = ground.map_or_else(Vec::new, |g| trail::parted(course, &g.walls, g.leads));
+        let pieces = ground.map_or_else(Vec::new, |g| trail::parted(course, &g.over, g.leads));
         ((kind, at), pieces)
     };
     nearest.par_iter().map(part).collect()

@@ -10,7 +10,7 @@ use crate::geom::nearest::Lines;
 use crate::geom::{Point, trig};
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
-/// swings d^2 / 2 R out of a bend, which beside a wall may be too far.
+/// swings d^2 / 2 R out of a bend, which beside an edge of the part may be too far.
 const SHARES: [f64; 4] = [1.0, 0.75, 0.5, 0.25];
 
 /// What leading a course needs to know.
@@ -34,14 +34,14 @@ pub(super) struct Leads {
 /// all: where it is not the same as nearly as matters, the course is laid in the better
 /// sense alone. A closed course is led from its start, in its own sense where that is good
 /// enough.
-pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
-    let mut there = led_one_way(course, walls, leads);
+pub(super) fn led(course: &Course, over: &Lines, leads: Leads) -> Course {
+    let mut there = led_one_way(course, over, leads);
     let closed = course.path().closed;
     if closed && good(&there, leads) {
         return there;
     }
     let Some(back) = course.reversed() else { return there };
-    let back = led_one_way(&back, walls, leads);
+    let back = led_one_way(&back, over, leads);
     if !closed && good(&there, leads) && good(&back, leads) {
         there.back = Some(Box::new(back));
     } else if cost(&back, leads) < cost(&there, leads) {
@@ -52,7 +52,7 @@ pub(super) fn led(course: &Course, walls: &Lines, leads: Leads) -> Course {
 
 /// What can be laid of a course that is led and whose tow lies astray: its line is parted where
 /// the tow is furthest off it, each piece led by itself and parted again where it still is.
-pub(super) fn parted(course: &Course, walls: &Lines, leads: Leads) -> Vec<Course> {
+pub(super) fn parted(course: &Course, over: &Lines, leads: Leads) -> Vec<Course> {
     let mut kept = Vec::new();
     let mut todo = vec![(course.clone(), PARTS)];
     while let Some((course, parts)) = todo.pop() {
@@ -85,7 +85,7 @@ pub(super) fn parted(course: &Course, walls: &Lines, leads: Leads) -> Vec<Course
                 leads.radius,
                 leads.shortest,
             );
-            todo.extend(new.ok().map(|new| (led(&new, walls, leads), parts - 1)));
+            todo.extend(new.ok().map(|new| (led(&new, over, leads), parts - 1)));
         }
     }
     kept
@@ -113,7 +113,7 @@ pub(super) fn off(course: &Course) -> f64 {
     course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
 }
 
-fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
+fn led_one_way(course: &Course, over: &Lines, leads: Leads) -> Course {
     let wanted = leading::Wanted::new(course.path());
     let judged = |path| wanted.judged(path, leads.trail).held_to(leads.radius, leads.trail);
     let plain = std::cell::LazyCell::new(|| judged(course.path().clone()));
@@ -123,7 +123,7 @@ fn led_one_way(course: &Course, walls: &Lines, leads: Leads) -> Course {
     };
     let shared = |share: f64, radius: f64| {
         let led = wanted.led(share * leads.trail, radius);
-        let room = has_way(walls, &led.path, &wanted, TRAIL_MM);
+        let room = has_way(over, &led.path, &wanted, TRAIL_MM);
         room.then(|| if share < 1.0 || radius > leads.radius { judged(led.path) } else { led })
     };
     let mut best: Option<Led> = None;
