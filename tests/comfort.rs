@@ -240,16 +240,28 @@ fn a_strap_that_another_one_lies_across_names_it() {
 /// Plans a plate of three pins with woven straps from the one in its corner to either other
 /// one, and one more region: what is told.
 fn woven_round_a_corner(folder: &Path, more: &str) -> String {
-    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
-        <rect width=\"80\" height=\"80\"/><circle cx=\"14\" cy=\"66\" r=\"5\"/>\
-        <circle cx=\"66\" cy=\"66\" r=\"5\"/><circle cx=\"14\" cy=\"14\" r=\"5\"/></svg>";
     let strap = |name: &str, far: &str| {
         let pins = format!("pins_mm = [[14, 14, 5], {far}]");
         region(name, &pins, "strap", "courses = 4\nmeets = \"weave\"\npriority = 2")
     };
     link(folder, &(strap("along", "[66, 14, 5]") + &strap("across", "[14, 66, 5]") + more));
-    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    std::fs::write(folder.join("arm.svg"), CORNER).expect("the drawing");
     told_of(folder)
+}
+
+/// A plate with a hole in each of three corners.
+const CORNER: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+    <rect width=\"80\" height=\"80\"/><circle cx=\"14\" cy=\"66\" r=\"5\"/>\
+    <circle cx=\"66\" cy=\"66\" r=\"5\"/><circle cx=\"14\" cy=\"14\" r=\"5\"/></svg>";
+
+fn plan_of(folder: &Path) -> serde_json::Value {
+    let plan = std::fs::read_to_string(folder.join("out/arm.plan.json")).expect("a plan");
+    serde_json::from_str(&plan).expect("JSON")
+}
+
+/// The courses of a layer, counted from 0.
+fn courses(folder: &Path, layer: usize) -> Vec<serde_json::Value> {
+    plan_of(folder)["layers"][layer]["courses"].as_array().expect("courses").clone()
 }
 
 #[test]
@@ -279,6 +291,118 @@ fn a_woven_strap_that_waits_for_its_turn_lies_in_nobodys_way() {
     let words =
         format!("in {} places of one part. In {} more a woven region waits", missing.len(), waiting.len());
     assert!(!waiting.is_empty() && report.contains(&words), "{words}");
+}
+
+#[test]
+fn a_woven_strap_that_is_wound_waits_for_its_turn_like_any_other() {
+    for more in ["spiral = true", "few_cuts = true"] {
+        let folder = scratch("turns of spirals");
+        let strap = |name: &str, far: &str| {
+            let pins = format!("pins_mm = [[14, 14, 5], {far}]");
+            region(name, &pins, "strap", &format!("courses = 4\nmeets = \"weave\"\n{more}"))
+        };
+        link(&folder, &(strap("along", "[66, 14, 5]") + &strap("across", "[14, 66, 5]")));
+        std::fs::write(folder.join("arm.svg"), CORNER).expect("the drawing");
+        let told = told_of(&folder);
+        assert!(!told.contains("strap-open") && !told.contains("left-out"), "{more}: {told}");
+        for (layer, own) in [(2, "along"), (3, "across")] {
+            let courses = courses(&folder, layer);
+            assert!(courses.iter().all(|c| c["region"] == own), "{more}: layer {layer} is `{own}`'s");
+            assert!(!courses.is_empty(), "{more}: layer {layer}");
+        }
+    }
+}
+
+#[test]
+fn of_three_woven_straps_each_has_its_turn_and_too_few_layers_are_told() {
+    // each side of a triangle crosses both others at its ends
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+        <rect width=\"80\" height=\"80\"/><circle cx=\"14\" cy=\"66\" r=\"5\"/>\
+        <circle cx=\"66\" cy=\"66\" r=\"5\"/><circle cx=\"40\" cy=\"14\" r=\"5\"/></svg>";
+    let pins = ["[14, 14, 5]", "[66, 14, 5]", "[40, 66, 5]"];
+    let map = |layers: &str| -> String {
+        let strap = |(k, name): (usize, &str)| {
+            let shape = format!("pins_mm = [{}, {}]", pins[k], pins[(k + 1) % 3]);
+            region(name, &shape, "strap", "courses = 3\nmeets = \"weave\"")
+                .replace("layers = \"3-4\"", &format!("layers = \"{layers}\""))
+        };
+        ["base", "right", "left"].into_iter().enumerate().map(strap).collect()
+    };
+    let folder = scratch("three turns");
+    link(&folder, &map("1-6"));
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    let told = told_of(&folder);
+    assert!(!told.contains("strap-open"), "each closes where it is its turn: {told}");
+    for (layer, own) in ["base", "right", "left", "base", "right", "left"].into_iter().enumerate() {
+        let courses = courses(&folder, layer);
+        let named = |name: &str| courses.iter().filter(|c| c["region"] == name).count();
+        let closed = courses.iter().filter(|c| c["closed"] == true).count();
+        assert_eq!((named(own), closed, courses.len()), (3, 3, 3), "layer {layer} is `{own}`'s");
+    }
+    std::fs::write(folder.join("arm.map.toml"), map("3-4")).expect("the map");
+    let told = told_of(&folder);
+    assert!(
+        told.contains("no strap of region `left`") && !told.contains("no strap of region `right`"),
+        "{told}"
+    );
+    assert!(told.contains("it weaves with regions `base` and `right`"), "{told}");
+    assert!(told.contains("put all of them into 3 layers or more"), "{told}");
+}
+
+#[test]
+fn a_region_whose_ground_others_have_is_not_told_to_be_too_small() {
+    let folder = scratch("under");
+    let top = region("top", "outline = true", "unidirectional", "angle_deg = 0\npriority = 5");
+    link(&folder, &(top + &region("under", "circle_mm = [40, 40, 15]", "contour", "")));
+    std::fs::write(folder.join("arm.svg"), CORNER).expect("the drawing");
+    let told = told_of(&folder);
+    let line = told.lines().find(|l| l.contains("region `under` gets no tow")).unwrap_or_default();
+    assert!(line.contains("fits beside the others"), "{told}");
+}
+
+#[test]
+fn hoops_lie_in_the_body_of_their_hole_alone() {
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"80mm\" viewBox=\"0 0 80 80\">\
+        <rect width=\"38\" height=\"80\"/><rect x=\"42\" width=\"38\" height=\"80\"/>\
+        <circle cx=\"61\" cy=\"40\" r=\"8\"/><circle cx=\"19\" cy=\"40\" r=\"8\"/></svg>";
+    let folder = scratch("bodies");
+    let u = region("rows", "outline = true", "unidirectional", "angle_deg = 90");
+    let one = region("ring", "hole_at_mm = [61, 40]", "hoop", "priority = 2");
+    link(&folder, &(u + &one));
+    std::fs::write(folder.join("arm.svg"), svg).expect("the drawing");
+    told_of(&folder);
+    let left = |name: &str| {
+        let from = |c: &serde_json::Value| {
+            let s = &c["segments"][0];
+            s["line"][0].as_f64().or(s["arc"]["from"][0].as_f64()).expect("where it begins")
+        };
+        courses(&folder, 2).iter().filter(|c| c["region"] == name && from(c) < 40.0).count()
+    };
+    assert!(left("ring") == 0 && left("rows") > 20, "the left body is no hoop's");
+    // each of two holes has what goes round it
+    let both = "polygon_mm = [[-1, -1], [81, -1], [81, 81], [-1, 81]]";
+    std::fs::write(folder.join("arm.map.toml"), region("ring", both, "hoop", "")).expect("the map");
+    told_of(&folder);
+    let all = courses(&folder, 2);
+    let mut mirrored: Vec<f64> = all.iter().filter_map(|c| c["length_mm"].as_f64()).collect();
+    mirrored.sort_by(f64::total_cmp);
+    let pairs = mirrored.chunks(2).filter(|p| p.len() == 2 && p[1] - p[0] < 0.5).count();
+    assert_eq!((left("ring") * 2, pairs * 2), (all.len(), all.len()), "as many in one as in the other");
+}
+
+#[test]
+fn what_runs_along_hoops_is_counted_as_ground_of_its_courses() {
+    let folder = scratch("beside hoops");
+    let hoops = region("pin", "hole_at_mm = [66, 14]", "hoop", "courses = 4\npriority = 2");
+    link(&folder, &(hoops + &region("rim", "outline = true", "contour", "courses = 2")));
+    std::fs::write(folder.join("arm.svg"), CORNER).expect("the drawing");
+    told_of(&folder);
+    let plan = plan_of(&folder);
+    let regions = plan["layers"][2]["regions"].as_array().expect("regions");
+    let rim = regions.iter().find(|r| r["region"] == "rim").expect("the rim");
+    let mm2 = |key: &str| rim[key].as_f64().expect("a figure");
+    let strips = mm2("length_mm") * plan["tow"]["width_mm"].as_f64().expect("a width");
+    assert!((mm2("covered_mm2") - strips).abs() < 0.04 * strips, "{} of {strips} mm2", mm2("covered_mm2"));
 }
 
 #[test]

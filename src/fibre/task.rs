@@ -288,27 +288,17 @@ fn clearance(job: &Job) -> f64 {
 fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
     let Some(courses) = order.courses else { return free.clone() };
     let chord = bend::PROPOSAL_CHORD_MM;
-    let depth = f64_of(courses) * order.spacing;
+    // ten thousand courses a metre apart are off the grid, and none is deeper than the ground
+    let extent = free.bounds().map_or(0.0, |b| b.hi.dist(b.lo));
+    let depth = (f64_of(courses) * order.spacing).min(2.0 * extent);
     match target {
         Target::Area(area) => {
-            let outer = area.polygons().iter().map(|p| {
-                let outer = combine::ring_area(p.outer());
-                combine::difference(&outer, &offset::shrunk(&outer, depth, chord))
-            });
-            let holes = area.polygons().iter().flat_map(|p| p.holes()).map(|h| {
-                let hole = combine::ring_area(h);
-                let line = offset::grown(&hole, 0.5 * order.width, chord);
-                let led =
-                    |p: &Polygon| bend::fit(p.outer(), true, order.radius, order.fit()).kinks.is_empty();
-                if !line.polygons().iter().all(led) {
-                    // as near to it as tow can be led round it
-                    let [inner, outer] = hoops_between(&hole, 0.0, order.width, order.radius, depth);
-                    combine::difference(&outer, &inner)
-                } else {
-                    offset::grown(&hole, depth, chord)
-                }
-            });
-            let bands: Vec<Area> = outer.chain(holes).collect();
+            let mut bands = bands_along(area, depth, order);
+            if combine::difference(area, free).area() > order.width * order.width {
+                // courses run along the edges of what is laid before, too, but not between its tows
+                let broad = offset::opened(free, 0.49 * order.width, chord);
+                bands.extend(bands_along(&broad, depth, order));
+            }
             combine::intersection(free, &combine::union_all(&bands))
         }
         Target::Holes { holes, .. } => {
@@ -326,4 +316,26 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
             combine::intersection(free, &combine::difference(&outer, &inner))
         }
     }
+}
+
+/// What lies within a depth of the boundaries of an area.
+fn bands_along(area: &Area, depth: f64, order: &Order<'_>) -> Vec<Area> {
+    let chord = bend::PROPOSAL_CHORD_MM;
+    let outer = area.polygons().iter().map(|p| {
+        let outer = combine::ring_area(p.outer());
+        combine::difference(&outer, &offset::shrunk(&outer, depth, chord))
+    });
+    let holes = area.polygons().iter().flat_map(|p| p.holes()).map(|h| {
+        let hole = combine::ring_area(h);
+        let line = offset::grown(&hole, 0.5 * order.width, chord);
+        let led = |p: &Polygon| bend::fit(p.outer(), true, order.radius, order.fit()).kinks.is_empty();
+        if line.polygons().iter().all(led) {
+            offset::grown(&hole, depth, chord)
+        } else {
+            // as near to it as tow can be led round it
+            let [inner, outer] = hoops_between(&hole, 0.0, order.width, order.radius, depth);
+            combine::difference(&outer, &inner)
+        }
+    });
+    outer.chain(holes).collect()
 }
