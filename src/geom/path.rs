@@ -190,7 +190,19 @@ impl Path {
         Self::new(self.segments.iter().rev().map(Segment::reversed).collect(), self.closed)
     }
 
-    /// The path cut in two at a length from the start; either part may be empty.
+    /// Where [`Self::split`] does cut the path that is to be cut at a length from its start: at a
+    /// joint that is hardly away from there, lest a piece be too short to have a direction.
+    pub fn cut_at(&self, s: f64) -> f64 {
+        let joints = self.segments.iter().scan(0.0, |at, segment| {
+            *at += segment.length();
+            Some(*at)
+        });
+        let near = std::iter::once(0.0).chain(joints).filter(|at| (at - s).abs() <= SHORTEST_MM);
+        near.last().unwrap_or(s)
+    }
+
+    /// The path cut in two at a length from the start, or at a joint up to [`SHORTEST_MM`] away
+    /// ([`Self::cut_at`]); either part may be empty.
     pub fn split(&self, s: f64) -> (Self, Self) {
         let mut head = Vec::new();
         let mut tail = Vec::new();

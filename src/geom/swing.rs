@@ -169,6 +169,7 @@ impl Easer<'_> {
                 if u > 0.8 * la || v > 0.8 * lb {
                     continue;
                 }
+                let (u, v) = (la - a.cut_at(la - u), b.cut_at(v));
                 let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
                 let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
                 let inside = Ends::new((p, t), (q, w))
@@ -191,10 +192,11 @@ impl Easer<'_> {
             if s <= 0.0 || s > 0.8 * la || s > 0.8 * lb {
                 continue;
             }
-            let (p, t) = (a.point_at(la - s)?, a.tangent_at(la - s)?);
-            let (q, w) = (b.point_at(s)?, b.tangent_at(s)?);
+            let (u, v) = (la - a.cut_at(la - s), b.cut_at(s));
+            let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
+            let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
             if let Some(path) = wide(p, t, q, w, least, tau.signum()).filter(|c| (self.free)(c)) {
-                return Some((s, s, path));
+                return Some((u, v, path));
             }
         }
         None
@@ -242,8 +244,7 @@ fn wide(p: Point, t: Point, q: Point, w: Point, radius: f64, sense: f64) -> Opti
     Some(Path::new(segments, false))
 }
 
-/// Splitting drops pieces under a micrometre: what does not meet exactly any more
-/// is not joined.
+/// What does not meet exactly is not joined.
 fn sound(path: Path, radius: f64) -> Option<Path> {
     let n = path.segments.len();
     let joints = if path.closed { n } else { n.checked_sub(1)? };
@@ -310,6 +311,23 @@ mod tests {
         assert!(ring.closed, "round all corners");
         assert_legal(ring, 8.0);
         assert_eq!(found.kinks.len(), 1, "the first time one is met with too short a leg: {:?}", found.kinks);
+    }
+
+    #[test]
+    fn a_corner_is_passed_though_a_joint_lies_hardly_beside_where_it_begins() {
+        let line = |from, to| Segment::Line { from, to };
+        let corner = pt(40.0, 0.0);
+        let b = Path::new(vec![line(corner, pt(40.0, 40.0))], false);
+        let free = |_: &Path| true;
+        let easer = Easer { radius: 5.0, free: &free };
+        let plain = easer.joined(&Path::new(vec![line(pt(0.0, 0.0), corner)], false), &b).expect("passed");
+        for off in [-5e-4, 0.0, 5e-4] {
+            let joint = pt(plain.segments[0].to().x + off, 0.0);
+            let a = Path::new(vec![line(pt(0.0, 0.0), joint), line(joint, corner)], false);
+            let found = easer.joined(&a, &b).expect("passed, too");
+            assert_legal(&found, 5.0);
+            assert!((found.length() - plain.length()).abs() < 5e-3, "{off}: {} mm", found.length());
+        }
     }
 
     #[test]
