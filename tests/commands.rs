@@ -668,8 +668,8 @@ fn a_program_that_fails_its_check_is_not_left() {
     for name in ["plate.svg", "plate.map.toml"] {
         std::fs::copy(tests.join(name), job.join(name)).expect("a scratch copy");
     }
-    // the start block moves the coordinates that all moves are counted in
-    let profile = fine(&["printer", "show", "shuttle-15"]).replacen("G28\n", "G28\nG92 X5\n", 1);
+    // two units on one line: which of them holds, a controller decides
+    let profile = fine(&["printer", "show", "shuttle-15"]).replacen("G28\n", "G28\nG21 G20\n", 1);
     std::fs::write(job.join("mine.toml"), profile).expect("a scratch file");
     let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
     std::fs::write(job.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");

@@ -18,6 +18,9 @@ const CHANGE: f64 = 0.13;
 /// Centre lines lose points that matter less than this, mm.
 const STRAIGHT_MM: f64 = 0.01;
 
+/// Chains this long are smoothed, in nominal widths: shorter ones are the corners of places.
+const LONG: f64 = 4.0;
+
 /// How often each point of a centre line is brought to the middle of its neighbours and itself:
 /// the chordal axis goes to and fro between the triangles of either wall, and no head follows
 /// that.
@@ -56,6 +59,8 @@ pub(super) fn lay(pieces: &[Piece], atom: f64, width: f64, height_mm: f64, beads
     if total < SHORTEST_MM.min(width) {
         return;
     }
+    let smooth = (total >= LONG * width).then(|| smoothed(pieces));
+    let pieces = smooth.as_deref().unwrap_or(pieces);
     let mut atoms: Vec<Run> = Vec::new();
     let mut open = false;
     for p in pieces {
@@ -86,7 +91,7 @@ pub(super) fn lay(pieces: &[Piece], atom: f64, width: f64, height_mm: f64, beads
 }
 
 fn place(run: &Run, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
-    let points = polyline::simplified(&smoothed(&run.points), STRAIGHT_MM);
+    let points = polyline::simplified(&run.points, STRAIGHT_MM);
     let length = polyline::length(&points);
     if length < 1e-3 {
         return;
@@ -123,18 +128,17 @@ fn place(run: &Run, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     }
 }
 
-/// A line without its to and fro, from end to end: weights 1, 2, 1, which leave nothing of
+/// A chain without its to and fro, from end to end: weights 1, 2, 1, which leave nothing of
 /// what changes sign from point to point.
-fn smoothed(points: &[Point]) -> Vec<Point> {
-    let mut line = points.to_vec();
+fn smoothed(pieces: &[Piece]) -> Vec<Piece> {
+    let mut line: Vec<Point> = pieces.first().map(|p| p.from).into_iter().collect();
+    line.extend(pieces.iter().map(|p| p.to));
     for _ in 0..SMOOTHED {
         let inner: Vec<Point> = line.windows(3).map(|w| (w[0] + w[1] * 2.0 + w[2]) * 0.25).collect();
         let last = line.len() - 1;
-        if last > 1 {
-            line[1..last].copy_from_slice(&inner);
-        }
+        line[1..last].copy_from_slice(&inner);
     }
-    line
+    line.windows(2).zip(pieces).map(|(w, p)| Piece { from: w[0], to: w[1], area: p.area }).collect()
 }
 
 /// The line moved sideways, to the left when positive.
