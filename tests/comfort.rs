@@ -392,7 +392,7 @@ fn hoops_lie_in_the_body_of_their_hole_alone() {
 
 #[test]
 fn what_runs_along_hoops_is_counted_as_ground_of_its_courses() {
-    let folder = scratch("beside hoops");
+    let folder = scratch("rim beside a hoop");
     let hoops = region("pin", "hole_at_mm = [66, 14]", "hoop", "courses = 4\npriority = 2");
     link(&folder, &(hoops + &region("rim", "outline = true", "contour", "courses = 2")));
     std::fs::write(folder.join("arm.svg"), CORNER).expect("the drawing");
@@ -536,7 +536,7 @@ fn round_a_hole_too_small_to_follow_contours_are_as_many_as_hoops() {
 
 #[test]
 fn two_hoops_round_a_small_hole_become_a_spiral_whatever_its_size() {
-    let folder = scratch("small holes");
+    let folder = scratch("small holes one by one");
     let map = "[[region]]\nname = \"h\"\nshape = { hole_at_mm = [40, 40] }\nlayers = \"2-4\"\nrule = \"hoop\"\ncourses = 2\n";
     link(&folder, map);
     let job = std::fs::read_to_string(folder.join("arm.toml")).expect("the job");
