@@ -418,6 +418,25 @@ mod tests {
     }
 
     #[test]
+    fn courses_that_are_missing_are_told_at_their_length() {
+        // round the hole no tow of 60 mm radius can be led
+        let plate = combine::ring_area(&[pt(0.0, 0.0), pt(100.0, 0.0), pt(100.0, 60.0), pt(0.0, 60.0)]);
+        let (middle, r) = (pt(50.0, 30.0), 20.0);
+        let area = combine::difference(&plate, &smooth::disc(middle, r, 1e-3));
+        for n in [1, 3] {
+            let order =
+                Order { courses: Some(n), width: 0.6, spacing: 0.6, radius: 60.0, closes: true, ..order() };
+            let mut room = Room::new(order, &area);
+            lay(&mut room);
+            let at_hole =
+                room.left_out.iter().filter(|l| l.at_mm.is_some_and(|[x, y]| pt(x, y).dist(middle) < 25.0));
+            let told: f64 = at_hole.map(|l| l.length_mm).sum();
+            let form: f64 = (0..n).map(|k| 2.0 * PI * (r + 0.3 + 0.6 * f64_of(k))).sum();
+            assert!((told - form).abs() < 0.1 * form, "{n} courses: {told} mm told of {form}");
+        }
+    }
+
+    #[test]
     fn whatever_is_followed_a_closed_course_runs_along_every_boundary_that_tow_can_follow() {
         let plate = |w: f64, h: f64| combine::ring_area(&[pt(0.0, 0.0), pt(w, 0.0), pt(w, h), pt(0.0, h)]);
         for (w, h, holes) in [

@@ -589,6 +589,24 @@ mod tests {
     }
 
     #[test]
+    fn rows_that_are_too_short_are_told_at_the_tow_that_would_fill_their_ground() {
+        // across a bar as wide as two or three tows
+        for tows in [2.0, 3.0] {
+            let order = Order {
+                width: 0.6,
+                spacing: 0.6,
+                angle: std::f64::consts::FRAC_PI_2,
+                turns: false,
+                ..Order::sample(Rule::Unidirectional)
+            };
+            let mut room = Room::new(order, &combine::ring_area(&plate(100.0, 0.6 * tows)));
+            lay(&mut room);
+            let told: f64 = room.left_out.iter().map(|l| l.length_mm).sum();
+            assert!((told - 100.0 * tows).abs() < 5.0, "{tows} tows: {told} mm");
+        }
+    }
+
+    #[test]
     fn nearer_rows_are_laid_as_planned() {
         for deviation in [0.02, 0.05, 0.0875, 0.09, 0.1] {
             let order =
