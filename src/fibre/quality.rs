@@ -176,8 +176,10 @@ pub(super) fn measure(
         gaps,
         gap_count,
         angle: direction.and_then(|d| deviation(s.courses, d)),
-        bends: bends(s.courses)
-            .map(|b| Bends { least_mm: if tightest.is_finite() { tightest } else { b.least_mm }, ..b }),
+        bends: bends(s.courses).map(|b| {
+            let least = if tightest.is_finite() { tightest } else { b.least_mm };
+            Bends { least_mm: least, p10_mm: b.p10_mm.max(least), median_mm: b.median_mm.max(least), ..b }
+        }),
         courses: s.courses.len(),
         closed: s.courses.iter().filter(|c| c.wanted().closed).count(),
         spirals: s.courses.iter().filter(|c| c.is_spiral()).count(),

@@ -206,10 +206,14 @@ fn lay_wound<'a>(
         }
         (Target::Area(_), _) => contour::lay(&mut room),
         (Target::Holes { holes, bodies, .. }, rule) => {
-            for (hole, body) in holes.iter().zip(bodies) {
-                room.only_in(body, |room| {
+            for (k, hole) in holes.iter().enumerate() {
+                let lay = |room: &mut Room<'_>| {
                     hoop::lay(room, hole, clearance(job), rule != Rule::Hoop, winding.all);
-                });
+                };
+                match bodies.get(k) {
+                    Some(body) => room.only_in(body, lay),
+                    None => lay(&mut room),
+                }
             }
             if order.courses.is_none() {
                 // filled as far as it goes: what of loops lies outside was not asked for

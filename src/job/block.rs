@@ -520,6 +520,20 @@ impl Block {
         };
         let (sets, waits) = (words(heat)?, words(self)?);
         let only_sets = |l: &Vec<(char, f64)>| l.contains(&('M', 104.0));
+        let both = sets.iter().any(|l| l.contains(&('M', 109.0)));
+        if waits == sets && both {
+            let d = Diagnostic::error(
+                "block-words",
+                "the block `heat` waits as `heat_wait` does: the program counts on going on",
+            );
+            return Some(
+                d.help("write the controller's word that sets a temperature and goes on (M104 on many)").at(
+                    &heat.source,
+                    heat.in_profile(0..heat.text.len()),
+                    "",
+                ),
+            );
+        }
         let why = if waits == sets {
             "the block `heat_wait` writes what `heat` writes"
         } else if waits.last().is_some_and(only_sets) {
@@ -634,10 +648,11 @@ pub(crate) fn other_meaning(code: f64, axes: bool) -> Option<&'static str> {
     #[expect(clippy::cast_possible_truncation, reason = "bounded by clamp")]
     let tenths = (code * 10.0).round().clamp(-1.0, 1e5) as i64;
     match tenths {
-        50..=69 => Some("it moves along a curve that is not read here"),
+        50..=69 if axes => Some("it moves along a curve that is not read here"),
         70 | 80 => Some("coordinates would count as on a lathe"),
         100 => Some("it sets values of the controller"),
-        120..=129 | 160 => Some("coordinates would be polar"),
+        121 | 160 => Some("coordinates would be polar"),
+        120 | 130 if axes => Some("it runs a cycle that is not read here"),
         180..=199 => Some("only the plane G17 is read"),
         300 => Some("it moves to a place that only the controller knows"),
         310 | 380..=389 => Some("it probes, and where it ends nobody knows"),
@@ -651,7 +666,7 @@ pub(crate) fn other_meaning(code: f64, axes: bool) -> Option<&'static str> {
         730..=769 | 810..=899 => Some("it runs a cycle that is not read here"),
         901 => Some("centres of arcs would count from the origin"),
         920 if axes => Some("it moves the coordinates of an axis"),
-        921..=929 => Some("it moves the coordinates"),
+        923 => Some("it moves the coordinates"),
         930..=939 | 950..=969 => Some("only feeds in mm/min (G94) are read"),
         _ => None,
     }

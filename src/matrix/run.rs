@@ -18,14 +18,6 @@ const CHANGE: f64 = 0.13;
 /// Centre lines lose points that matter less than this, mm.
 const STRAIGHT_MM: f64 = 0.01;
 
-/// Chains this long are smoothed, in nominal widths: shorter ones are the corners of places.
-const LONG: f64 = 4.0;
-
-/// How often each point of a centre line is brought to the middle of its neighbours and itself:
-/// the chordal axis goes to and fro between the triangles of either wall, and no head follows
-/// that.
-const SMOOTHED: usize = 3;
-
 /// A stretch of the middle line and the area that it stands for.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Piece {
@@ -59,8 +51,6 @@ pub(super) fn lay(pieces: &[Piece], atom: f64, width: f64, height_mm: f64, beads
     if total < SHORTEST_MM.min(width) {
         return;
     }
-    let smooth = (total >= LONG * width).then(|| smoothed(pieces));
-    let pieces = smooth.as_deref().unwrap_or(pieces);
     let mut atoms: Vec<Run> = Vec::new();
     let mut open = false;
     for p in pieces {
@@ -128,19 +118,6 @@ fn place(run: &Run, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
     }
 }
 
-/// A chain without its to and fro, from end to end: weights 1, 2, 1, which leave nothing of
-/// what changes sign from point to point.
-fn smoothed(pieces: &[Piece]) -> Vec<Piece> {
-    let mut line: Vec<Point> = pieces.first().map(|p| p.from).into_iter().collect();
-    line.extend(pieces.iter().map(|p| p.to));
-    for _ in 0..SMOOTHED {
-        let inner: Vec<Point> = line.windows(3).map(|w| (w[0] + w[1] * 2.0 + w[2]) * 0.25).collect();
-        let last = line.len() - 1;
-        line[1..last].copy_from_slice(&inner);
-    }
-    line.windows(2).zip(pieces).map(|(w, p)| Piece { from: w[0], to: w[1], area: p.area }).collect()
-}
-
 /// The line moved sideways, to the left when positive.
 fn beside(points: &[Point], aside: f64) -> Vec<Point> {
     let n = points.len();
@@ -152,34 +129,4 @@ fn beside(points: &[Point], aside: f64) -> Vec<Point> {
             points[i] + along.left() * aside
         })
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::count::f64_of;
-
-    #[test]
-    fn a_middle_line_that_goes_to_and_fro_becomes_a_straight_bead() {
-        // gates of triangles from either wall, 0.05 mm beside the middle of a place 0.3 mm wide
-        let at = |k: usize| Point::new(0.1 * f64_of(k), if k.is_multiple_of(2) { 0.05 } else { -0.05 });
-        let pieces: Vec<Piece> =
-            (0..40).map(|k| Piece { from: at(k), to: at(k + 1), area: 0.1 * 0.3 }).collect();
-        let mut beads = Vec::new();
-        lay(&pieces, 0.6, 0.5, 0.2, &mut beads);
-        assert_eq!(beads.len(), 1, "one bead from end to end");
-        let inner = beads[0].points.iter().filter(|p| (0.4..3.6).contains(&p.x));
-        assert!(inner.clone().all(|p| p.y.abs() < 0.012), "{:?}", inner.collect::<Vec<_>>());
-        assert!(beads[0].points.len() < 12, "{} points", beads[0].points.len());
-        // no matrix is lost by it: width times length is the area of the place
-        let length = polyline::length(&beads[0].points);
-        assert!((beads[0].width_mm * length - 1.2).abs() < 1e-9, "{} x {length} mm", beads[0].width_mm);
-        // a bend of the place is kept
-        let at = |k: usize| crate::geom::Point::unit(0.05 * f64_of(k)) * 3.0;
-        let bend: Vec<Piece> = (0..30).map(|k| Piece { from: at(k), to: at(k + 1), area: 0.045 }).collect();
-        beads.clear();
-        lay(&bend, 0.6, 0.5, 0.2, &mut beads);
-        let off = beads[0].points.windows(2).map(|w| 3.0 - w[0].lerp(w[1], 0.5).norm()).fold(0.0, f64::max);
-        assert!(off < 0.02, "{off} mm inside its arc");
-    }
 }

@@ -235,9 +235,12 @@ pub(super) fn sparse_strips(
     notes.push(
         Diagnostic::warning("strips-porous", message)
             .in_part(highest.number, highest.z_top_mm(), None)
-            .help(format!(
-                "{what} of {from} to {to} mm, near the lower end, leave less for pressing to close; or take a thicker tow"
-            )),
+            .help(if from <= to {
+                format!("{what} of {from} to {to} mm, near the lower end, leave less for pressing to close; or take a thicker tow")
+            } else {
+                let full = 100.0 * tow.area_mm2 / (tow.width_mm * tow.height_mm);
+                format!("the tow's section fills {full:.0} % of its `width_mm` x `height_mm`, so that no height of layers helps: is `area_mm2` right?")
+            }),
     );
 }
 

@@ -14,6 +14,7 @@ use crate::geom::{Area, offset, smooth};
 use crate::job::{Job, Layers, Map, Meets, Region, Rule, SAME_HEIGHT_MM, Shape};
 use crate::outline::{Layer, Outline};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// What is asked of one layer.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -51,8 +52,9 @@ pub enum Target {
     Holes {
         /// The holes, filled.
         holes: Vec<Area>,
-        /// The body of the part that each is in: nothing in another one goes round it.
-        bodies: Vec<Area>,
+        /// The body of the part that each is in: nothing in another one goes round it. Empty
+        /// where the part is one body.
+        bodies: Vec<Arc<Area>>,
         /// Where courses may lie.
         room: Area,
     },

@@ -5,6 +5,7 @@ use crate::diagnostic::{Diagnostic, Outcome};
 use crate::geom::{Area, Point, combine, offset, polyline, pt, smooth};
 use crate::job::{Region, Rule, Shape};
 use crate::outline::{Layer, Outline};
+use std::sync::Arc;
 
 /// How far from a hole's edge the point of `hole_at_mm` may lie, mm.
 const HOLE_REACH_MM: f64 = 5.0;
@@ -63,7 +64,8 @@ pub(super) fn resolve(
         // the holes whose edge lies within the shape
         let reach = offset::grown(&area, 0.05, super::CHORD_MM);
         let within = |h: &Area| combine::difference(h, &reach).area() < LEAST_MM2;
-        let holes: Vec<(Area, Area)> = holes_of_bodies(&layer.outline).filter(|(h, _)| within(h)).collect();
+        let holes: Vec<(Area, Arc<Area>)> =
+            holes_of_bodies(&layer.outline).filter(|(h, _)| within(h)).collect();
         if holes.is_empty() {
             return Ok(None);
         }
@@ -113,24 +115,29 @@ fn holes(outline: &Area) -> impl Iterator<Item = Area> + '_ {
 }
 
 /// The same, each with the body that it is in.
-fn holes_of_bodies(outline: &Area) -> impl Iterator<Item = (Area, Area)> + '_ {
-    outline.split().flat_map(|body| holes(&body).map(|h| (h, body.clone())).collect::<Vec<_>>())
+fn holes_of_bodies(outline: &Area) -> impl Iterator<Item = (Area, Arc<Area>)> + '_ {
+    outline.split().flat_map(|body| {
+        let body = Arc::new(body);
+        holes(&body).map(|h| (h, Arc::clone(&body))).collect::<Vec<_>>()
+    })
 }
 
 /// Courses round some holes: they lie in the bodies that these are in, for nothing in
 /// another one goes round them.
-fn round_holes(holes: Vec<(Area, Area)>, within: &Area, outline: &Area) -> Target {
-    let (holes, bodies): (Vec<Area>, Vec<Area>) = holes.into_iter().unzip();
-    let room = if outline.polygons().len() > 1 {
-        combine::intersection(within, &combine::union_all(&bodies))
-    } else {
-        within.clone()
-    };
+fn round_holes(holes: Vec<(Area, Arc<Area>)>, within: &Area, outline: &Area) -> Target {
+    let (holes, bodies): (Vec<Area>, Vec<Arc<Area>>) = holes.into_iter().unzip();
+    if outline.polygons().len() < 2 {
+        return Target::Holes { holes, bodies: Vec::new(), room: within.clone() };
+    }
+    let mut each: Vec<&Arc<Area>> = bodies.iter().collect();
+    each.dedup_by(|a, b| Arc::ptr_eq(a, b));
+    let each: Vec<Area> = each.into_iter().map(|body| Area::clone(body)).collect();
+    let room = combine::intersection(within, &combine::union_all(&each));
     Target::Holes { holes, bodies, room }
 }
 
 /// The hole that holds the point, or whose edge is nearest and within reach, with its body.
-fn hole_at(outline: &Area, p: Point) -> Option<(Area, Area)> {
+fn hole_at(outline: &Area, p: Point) -> Option<(Area, Arc<Area>)> {
     let distance = |h: &Area| if h.contains(p) { 0.0 } else { h.boundary_distance(p) };
     holes_of_bodies(outline)
         .map(|(h, body)| (distance(&h), h, body))

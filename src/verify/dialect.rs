@@ -104,6 +104,10 @@ pub enum Stands {
     BehindAChange,
 }
 
+/// M codes, in tenths, behind which nothing can be laid: the program stops, motors or the whole
+/// machine let go (common practice).
+const LETS_GO: [i64; 6] = [0, 10, 180, 800, 810, 840];
+
 /// M codes, in tenths, that heat heads, bed and chamber (common practice).
 const HEATERS: [i64; 6] = [1040, 1090, 1400, 1900, 1410, 1910];
 
@@ -173,8 +177,11 @@ impl Dialect {
             |blocks: &[&Block]| -> BTreeSet<(u8, i64)> { blocks.iter().flat_map(|b| codes_in(b)).collect() };
         let heaters = HEATERS.map(|m| (b'M', m)).into();
         let anywhere = &(&of(&[&blocks.cut, &blocks.heat, &blocks.heat_wait]) | &codes) | &heaters;
-        let taken = of(&[&blocks.to_matrix, &blocks.to_fibre]);
-        let at_the_end = &(&of(&[&blocks.end]) - &taken) - &of(&[&blocks.start]);
+        // a condition may write a block otherwise than it is known
+        let plain = |b: &&Block| !b.text.contains("{%");
+        let taken: Vec<&Block> = [&blocks.to_matrix, &blocks.to_fibre].into_iter().filter(plain).collect();
+        let taken = of(&taken);
+        let at_the_end = &of(&[&blocks.end]) & &LETS_GO.map(|m| (b'M', m)).into();
         let m_codes = |of: BTreeSet<(u8, i64)>| of.into_iter().filter(|c| c.0 == b'M').map(|c| c.1).collect();
         let (end_codes, taken_codes) = (m_codes(&at_the_end - &anywhere), m_codes(&taken - &anywhere));
         let values = BlockValues::samples()
@@ -233,7 +240,24 @@ impl Dialect {
             let hot = block(b)?;
             let known = |l: &Vec<Expected>| l.iter().filter(|w| w.number.is_some()).count();
             let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
-            Ok(cold.iter().filter_map(both).collect())
+            // a condition may hang on any value
+            let others = [0.0, MARKS[0], MARKS[1]].map(|mark| {
+                let filled = names(BlockKind::Start).into_iter().filter(|n| !n.ends_with("_tool"));
+                let values = filled.fold(values.clone(), |v, name| v.number(name, mark));
+                b.render(&values).map(|text| lines(&text)).unwrap_or_default()
+            });
+            let codes = |l: &[Expected]| -> Vec<(u8, f64)> {
+                let coded = l.iter().filter(|w| matches!(w.letter, b'G' | b'M'));
+                coded.filter_map(|w| Some((w.letter, w.number?))).collect()
+            };
+            let written = |l: &Vec<Expected>| {
+                let has = |line: &Vec<Word>| {
+                    line.len() == l.len()
+                        && codes(l).iter().all(|c| line.iter().any(|w| w.letter == c.0 && same(w.value, c.1)))
+                };
+                others.iter().all(|lines| lines.iter().any(has))
+            };
+            Ok(cold.iter().filter_map(both).filter(written).collect())
         };
         let (start, end_always) = (always(&blocks.start)?, always(&blocks.end)?);
         let in_start = codes_in(&blocks.start);

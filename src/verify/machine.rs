@@ -278,7 +278,10 @@ impl Machine {
                 (b'G', 910) => self.absolute = false,
                 (b'G', _) => {
                     // where G92 has axes these are told with the coordinates that they move
-                    if let Some(why) = other_meaning(w.value, false) {
+                    let axes = line.words.iter().any(|w| matches!(w.letter, b'X' | b'Y' | b'Z'));
+                    if tenths(w.value) != 920
+                        && let Some(why) = other_meaning(w.value, axes)
+                    {
                         self.say(Check::Controller, format!("G{}: {why}", w.value));
                     }
                 }
@@ -334,10 +337,6 @@ impl Machine {
     }
 
     fn moves(&mut self, line: &Line) {
-        if let Some(t) = self.named.take() {
-            let text = format!("T{t} stands before this move and no M6: on this printer it selects nothing");
-            self.say(Check::Head, text);
-        }
         let Some(motion) = self.motion else {
             self.say(Check::Controller, "a move before any of G0 to G3");
             return;
@@ -363,6 +362,12 @@ impl Machine {
             self.e = if self.absolute_feed { e } else { self.e + e };
         }
         self.at = to;
+        if feed.abs() > 1e-9
+            && let Some(t) = self.named.take()
+        {
+            let text = format!("T{t} stands before this feed and no M6: on this printer it selects nothing");
+            self.say(Check::Head, text);
+        }
         if motion == 0 && feed.abs() > 1e-9 {
             self.say(Check::Speed, "a feed in a rapid move (G0), which a controller runs as fast as it can");
         }
@@ -380,7 +385,8 @@ impl Machine {
             self.say(Check::Arc, "an arc from an unknown place");
             return None;
         }
-        if line.word(b'P').is_some_and(|p| (p - 1.0).abs() > 1e-9) || line.has(b'K') {
+        if line.word(b'P').is_some_and(|p| p > 1.0 + 1e-9) || line.word(b'K').is_some_and(|k| k.abs() > 1e-9)
+        {
             self.say(Check::Arc, "an arc of more turns than one (P), or in another plane (K)");
         }
         let offsets = (line.word(b'I'), line.word(b'J'));

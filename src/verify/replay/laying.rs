@@ -43,10 +43,17 @@ impl Replay<'_> {
             self.say(Check::Frames, "tow is fed within a purge, which clears the matrix head");
         } else {
             self.figures.purge_mm3 += feed * self.section();
-            if feed < 0.0 {
-                self.say(Check::MeltRate, "the matrix head draws back within a purge: is a G92 E0 missing?");
+            if curve.length() > 1e-9 {
+                if feed < 0.0 {
+                    self.say(
+                        Check::MeltRate,
+                        "the matrix head draws back within a purge: is a G92 E0 missing?",
+                    );
+                }
+                self.drawn_mm = 0.0;
+            } else {
+                self.drawn_mm = (self.drawn_mm - feed).max(0.0);
             }
-            self.drawn_mm = 0.0;
             let p = &self.printer.purge;
             let [x, y] = p.matrix_at_mm;
             let off = [curve.from, curve.to]

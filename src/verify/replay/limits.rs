@@ -44,37 +44,38 @@ impl Replay<'_> {
         most
     }
 
-    /// A head rests with its nozzle hot over the part: no longer than a change of heads takes.
-    pub(super) fn dwells(&mut self, seconds: f64) {
+    /// A head rests with its nozzle down on the part: no longer than a change of heads takes, all
+    /// dwells at one place together.
+    pub(super) fn dwells(&mut self, head: Head, seconds: f64) {
         let times = &self.printer.times;
         let (most, place) = (times.head_change_s.max(times.cut_s), self.place());
-        if self.heights.any() {
-            self.ledger.most(Check::Standstill, seconds, most, place, || "a dwell over the part".to_owned());
+        if self.on_the_part(head) {
+            self.rested_s += seconds;
+            let rested = self.rested_s;
+            self.ledger.most(Check::Standstill, rested, most, place, || "a dwell on the part".to_owned());
         }
         self.clock.wait(Spent::Other, seconds);
     }
 
-    /// A head that is put aside, or stands at the end, is lifted off what is laid: the carriage
-    /// may go to another place with it, and the other nozzle comes down where it stood.
-    pub(super) fn lifted(&mut self, head: Head) {
-        let z = self.machine.at[2];
-        if !z.is_finite() || !self.heights.any() {
-            return;
-        }
+    /// A nozzle stands on what is laid, at the height of its layer.
+    fn on_the_part(&self, head: Head) -> bool {
         let o = if self.printer.controller.program_applies_offsets {
             self.printer.head(head).offset_mm
         } else {
             [0.0; 3]
         };
-        let due = self.top + self.printer.clearance.travel_lift_mm;
-        let (below, place) = (due - (z + o[2]), self.place());
-        self.ledger.most(Check::Strike, below, HEIGHT_MM, place, || {
-            format!(
-                "{} stands at z {:.3}, less than `travel_lift_mm` above what is laid",
-                name(head),
-                z + o[2]
-            )
-        });
+        let [x, y, z] = [0, 1, 2].map(|k| self.machine.at[k] + o[k]);
+        let here = Curve::line([x, y], [x, y]);
+        (x + y + z).is_finite() && self.heights.any() && self.heights.depth(&here, z, z).0 > -HEIGHT_MM
+    }
+
+    /// A head that is put aside, or stands at the end, is lifted off what is laid: the carriage
+    /// may go to another place with it, and the other nozzle comes down where it stood.
+    pub(super) fn lifted(&mut self, head: Head) {
+        if self.on_the_part(head) {
+            let text = format!("{} stands on what is laid, and is not lifted off it", name(head));
+            self.say(Check::Strike, text);
+        }
     }
 
     pub(super) fn speeds(&mut self, head: Head, m: &Move, curve: &Curve, dz: f64, feed: f64) {

@@ -75,6 +75,8 @@ pub(super) struct Replay<'a> {
     past_end: bool,
     /// A word of a block that stands elsewhere, the block, and the line.
     stray: Option<(f64, Stands, u64)>,
+    /// Seconds that the nozzle has rested where it is.
+    rested_s: f64,
     /// Filament that the matrix head has drawn back at rest, mm.
     drawn_mm: f64,
     opened: std::collections::BTreeSet<String>,
@@ -133,6 +135,7 @@ impl<'a> Replay<'a> {
             last: VecDeque::new(),
             past_end: false,
             stray: None,
+            rested_s: 0.0,
             drawn_mm: 0.0,
             opened: std::collections::BTreeSet::new(),
         }
@@ -200,6 +203,9 @@ impl<'a> Replay<'a> {
         if self.stray.is_none()
             && let Some((code, stands)) = self.machine.dialect().of_block(line)
             && (stands == Stands::AtTheEnd || (self.layer > 0 && !self.told_block.of_change()))
+            && !self.head.is_some_and(|h| {
+                self.machine.dialect().taken[h.index()].iter().any(|l| alike(l, &line.words))
+            })
         {
             self.stray = Some((code, stands, self.line));
         }
@@ -212,7 +218,11 @@ impl<'a> Replay<'a> {
         for step in &steps {
             match *step {
                 Step::Select(t) => self.select(t),
-                Step::Dwell(s) if !cutting && !self.in_told && self.head.is_some() => self.dwells(s),
+                Step::Dwell(s) if !cutting && !self.in_told => {
+                    if let Some(head) = self.head {
+                        self.dwells(head, s);
+                    }
+                }
                 Step::Home => self.home(),
                 Step::Dwell(_) | Step::End => {}
                 Step::Move(m) => self.moves(&m),
@@ -342,6 +352,8 @@ impl<'a> Replay<'a> {
             self.put_aside(other, now, true);
         }
         self.back(head, now);
+        // the block that follows says anew what holds
+        self.stray = self.stray.filter(|s| s.1 == Stands::AtTheEnd);
         taken_up(self.printer, head, old, &mut self.machine.at);
         self.told_block.taken(head);
         self.head = Some(head);
@@ -414,6 +426,9 @@ impl<'a> Replay<'a> {
             return;
         }
         let flat = length > 1e-9;
+        if flat || (z1 - z0).abs() > 0.0 {
+            self.rested_s = 0.0;
+        }
         self.speeds(head, m, &curve, z1 - z0, feed);
         self.strikes(head, &curve, z0, z1);
         let what = self.room(head, m, curve, [z0, z1], feed);
