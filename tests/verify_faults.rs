@@ -271,6 +271,37 @@ fn good_programs_have_no_faults_and_planted_faults_are_caught() {
     assert!(unused.is_empty(), "checks that no fault tries: {unused:?}");
 }
 
+/// What people and posts write without harm is no fault.
+#[test]
+fn sane_variations_of_a_program_are_no_faults() {
+    let good = good("arcs");
+    let printer = read_profile(good.profile.clone());
+    let numbered =
+        |l: (usize, &str)| if l.1.starts_with('(') { l.1.to_owned() } else { format!("N{} {}", l.0, l.1) };
+    let aside = "G0 Z40\nG0 X30 Y30 F6000\nG4 P60\n";
+    for (what, text) in [
+        (
+            "line numbers",
+            good.program.lines().enumerate().map(numbered).collect::<Vec<_>>().join("\n") + "\n",
+        ),
+        ("T ahead of its M6", good.program.replacen("T2 M6", "T2\nM6", 1)),
+        ("air that is off already", good.program.replacen("(layer 2", "M107\n(layer 2", 1)),
+        ("words in another order", good.program.replace("G21 G17", "G17 G21")),
+        ("a tape", format!("%\n{}%\n", good.program)),
+        ("centres of another plane that are nothing", good.program.replacen(" J", " K0 J", 1)),
+        (
+            "a layer left to cool beside the part",
+            good.program.replacen("(layer 3", &format!("{aside}(layer 3"), 1),
+        ),
+    ] {
+        assert_ne!(text, good.program, "{what}: there is something to write otherwise");
+        let v = checked(&text, &printer, None);
+        let of = |c: &Check| v.ledger.faults_of(*c) > 0 && !matches!(c, Check::HeaderTime);
+        let found: Vec<&str> = Check::all().filter(of).map(Check::name).collect();
+        assert_eq!(found, [""; 0], "{what}:\n{}", v.ledger.table());
+    }
+}
+
 #[test]
 fn the_examples_pass_with_and_without_their_plans() {
     for example in ["link", "bracket", "guide"] {

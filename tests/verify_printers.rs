@@ -190,6 +190,19 @@ fn start_blocks_and_heating_words_of_many_kinds_are_understood() {
         ("heads cold", text.replace(heads, "")),
         ("chamber by the controller", text.replace(chamber, "")),
         (
+            "more behind a change",
+            text.replace("to_fibre = '''\n", "to_fibre = '''\n{% if layers < 15 %}M106 P2 S255\n{% endif %}"),
+        ),
+        (
+            "another word behind a change",
+            text.replace("M106 S120", "{% if layers < 15 %}M108{% else %}M106 S120{% endif %}"),
+        ),
+        (
+            "less at the end",
+            text.replace("end = '''\nM107\n", "end = '''\n{% if layers > 15 %}M107\n{% endif %}"),
+        ),
+        ("less at the start", text.replace("G28\n", "G28\n{% if layers > 15 %}M106 S0\n{% endif %}")),
+        (
             "two lines to wait",
             own_words(
                 "M568 P{{ tool }} S{{ temperature_c }}",
