@@ -242,9 +242,7 @@ impl Dialect {
             let both = |line: &Vec<Expected>| hot.iter().filter_map(|l| common(l, line)).max_by_key(known);
             // a condition may hang on any value
             let others = [0.0, MARKS[0], MARKS[1]].map(|mark| {
-                let filled = names(BlockKind::Start).into_iter().filter(|n| !n.ends_with("_tool"));
-                let values = filled.fold(values.clone(), |v, name| v.number(name, mark));
-                b.render(&values).map(|text| lines(&text)).unwrap_or_default()
+                b.render(&marked_with(&values, mark)).map(|text| lines(&text)).unwrap_or_default()
             });
             let codes = |l: &[Expected]| -> Vec<(u8, f64)> {
                 let coded = l.iter().filter(|w| matches!(w.letter, b'G' | b'M'));
@@ -382,9 +380,7 @@ fn expected(
 ) -> Outcome<Vec<Vec<Expected>>> {
     let written = lines(&block.render(&with(values.clone()))?);
     let others = MARKS.map(|mark| {
-        let filled = names(BlockKind::Start).into_iter().filter(|n| !n.ends_with("_tool"));
-        let values = filled.fold(values.clone(), |v, name| v.number(name, mark));
-        block.render(&with(values)).map(|text| lines(&text)).unwrap_or_default()
+        block.render(&with(marked_with(values, mark))).map(|text| lines(&text)).unwrap_or_default()
     });
     // a template may write other lines for other values: each is held against those like it
     let number = |line: &Vec<Word>, k: usize, word: &Word| {
@@ -395,6 +391,12 @@ fn expected(
     };
     let line = |words: &Vec<Word>| words.iter().enumerate().map(|(k, w)| number(words, k, w)).collect();
     Ok(written.iter().map(line).collect())
+}
+
+/// Values with every number that a template may fill in set to one, but for T numbers.
+fn marked_with(values: &BlockValues, mark: f64) -> BlockValues {
+    let filled = names(BlockKind::Start).into_iter().filter(|n| !n.ends_with("_tool"));
+    filled.fold(values.clone(), |v, name| v.number(name, mark))
 }
 
 /// Two lines of the same letters and codes.
