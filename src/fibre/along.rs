@@ -38,7 +38,7 @@ impl Room<'_> {
             .into_iter()
             .map(|deviation| bend::fit(ring, true, o.radius, deviation))
             .find(|fit| fit.kinks.is_empty())
-            .unwrap_or_else(|| swing::eased(ring, true, o.radius, o.fit(), &free))
+            .unwrap_or_else(|| swing::eased(ring, true, o.fit(), o.corners(&free)))
     }
 
     /// A closed path along a ring, swinging past its corners within an area; `None`
@@ -56,7 +56,7 @@ impl Room<'_> {
             .into_iter()
             .map(|share| bend::fit(ring, true, o.radius, share * o.deviation))
             .find(whole)
-            .unwrap_or_else(|| swing::eased(ring, true, o.radius, o.fit(), &free));
+            .unwrap_or_else(|| swing::eased(ring, true, o.fit(), o.corners(&free)));
         match fit.pieces.as_slice() {
             [path] if path.closed => Some(path.clone()),
             _ => None,
@@ -94,7 +94,7 @@ impl Room<'_> {
         let free = |path: &Path| self.has_swing(&boundary, path);
         let part = edge.polygons().first()?;
         let ring = part.holes().first().map_or(part.outer(), Vec::as_slice);
-        closed(&swing::eased_tightly(ring, true, o.radius, o.fit(), &free)).cloned()
+        closed(&swing::eased_tightly(ring, true, o.fit(), o.corners(&free))).cloned()
     }
 
     /// Lays along the boundary of an area, swinging past its corners, the longest
@@ -110,9 +110,9 @@ impl Room<'_> {
                     continue;
                 }
                 let eased = if o.tight { swing::eased_tightly } else { swing::eased };
-                let mut fit = eased(ring, true, o.radius, o.fit(), &free);
+                let mut fit = eased(ring, true, o.fit(), o.corners(&free));
                 if o.closes && closed(&fit).is_none() {
-                    fit = swing::eased_again(fit, true, o.radius, &free);
+                    fit = swing::eased_again(fit, true, o.corners(&free));
                 }
                 let closed = closed(&fit).is_some();
                 if i > 0 && !closed {

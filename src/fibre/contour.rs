@@ -26,7 +26,8 @@ const ROUNDS: usize = 2_000;
 /// every small hole leave wedges between them. So it is also tried with courses
 /// that follow the outer boundary alone, and the hole that is largest, but for a course
 /// or a few along every other boundary that tow can follow, before what they leave is
-/// served as above; what covers most is laid, closed courses rather than open ones.
+/// served as above, and with straight courses in places narrower than a bend; what covers
+/// most is laid, closed courses rather than open ones.
 pub(super) fn lay(room: &mut Room<'_>) {
     let o = room.order;
     let rings = room.area.rings().count();
@@ -34,24 +35,35 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let leads = if numbered || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
     // every boundary at once is what is asked for: it is tried with each way past corners, and
     // where that is all that is tried with lines that keep less near, too, which are laid sooner
-    let mut ways: Vec<Way> =
-        leads.iter().map(|&lead| Way { lead, swing: SWINGS[0], tight: true, closes: numbered }).collect();
+    let way =
+        Way { lead: Lead::Every, swing: SWINGS[0], lean: false, tight: true, closes: numbered, necks: false };
+    let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, ..way }).collect();
+    // swings that leave necks to others are longer, and leave more bare beside corners
+    let lean = Way { lean: true, closes: true, ..way };
     if numbered {
-        ways.splice(..0, SWINGS.map(|swing| Way { lead: Lead::Every, swing, tight: false, closes: true }));
+        ways.splice(..0, SWINGS.map(|swing| Way { swing, tight: false, ..way }));
+        ways.push(lean);
     } else {
         // lines that keep less near pass other corners; where a corner was passed only once
         // more, a fill covers less as a rule
-        for (swing, tight, closes) in
-            [(SWINGS[1], true, false), (SWINGS[0], false, false), (SWINGS[0], true, true)]
-        {
-            ways.push(Way { lead: Lead::Every, swing, tight, closes });
-        }
+        ways.extend([
+            Way { swing: SWINGS[1], ..way },
+            Way { tight: false, ..way },
+            Way { closes: true, ..way },
+            lean,
+            Way { necks: true, ..way },
+            Way { necks: true, closes: true, ..way },
+        ]);
     }
     let laid = |way: Way| {
         let mut tried = room.empty_copy();
         tried.order.swing = way.swing;
+        tried.order.lean = way.lean;
         tried.order.tight = way.tight;
         tried.order.closes = way.closes;
+        if way.necks && !lay_necks(&mut tried) {
+            return None;
+        }
         if !follow(&mut tried, way.lead) {
             return None;
         }
@@ -86,10 +98,13 @@ fn all_closed(room: &Room<'_>) -> bool {
 #[derive(Clone, Copy)]
 struct Way {
     lead: Lead,
-    /// See [`Order::swing`], [`Order::tight`] and [`Order::closes`].
+    /// See [`Order::swing`] and what follows it there.
     swing: f64,
+    lean: bool,
     tight: bool,
     closes: bool,
+    /// Necks are filled with straight courses before anything else is laid.
+    necks: bool,
 }
 
 /// Which boundary is followed first, past all others but for so many courses along each
@@ -231,6 +246,27 @@ fn beside(o: Order<'_>, edge: &Area, path: &Path) -> Vec<Area> {
     let mut parts: Vec<Area> = rest.split().filter(broad).collect();
     parts.sort_by(|a, b| b.area().total_cmp(&a.area()));
     parts
+}
+
+/// Straight courses in every place that is narrower than a bend: of loops round what it joins
+/// only few pass it, since they swing wide at its corners. Gives whether there is any.
+fn lay_necks(room: &mut Room<'_>) -> bool {
+    let o = room.order;
+    let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
+    let broad = offset::opened(&room.area, 0.5 * o.radius, chord);
+    // a hair wider than what opening takes off curved edges
+    let necks = combine::difference(&room.area, &offset::grown(&broad, 2.0 * chord, chord));
+    for neck in necks.split().filter(|n| n.area() >= 0.5 * o.spacing * o.shortest) {
+        let Some(&angle) = directions(&neck).first() else { continue };
+        let Some(b) = combine::turned(&neck, -angle).bounds() else { continue };
+        // as far beyond it at either end as the shortest course needs
+        let on = (0.5 * (o.shortest - (b.hi.x - b.lo.x))).max(0.0) + o.width;
+        let (lo, hi) = (b.lo.x - on, b.hi.x + on);
+        let along = combine::ring_area(&[pt(lo, b.lo.y), pt(hi, b.lo.y), pt(hi, b.hi.y), pt(lo, b.hi.y)]);
+        let part = combine::intersection(&room.area, &combine::turned(&along, angle));
+        unidirectional::lay_best(room, &part, &[angle]);
+    }
+    !room.courses.is_empty()
 }
 
 /// What lies beyond a hole: following it inwards is following the hole outwards.
@@ -689,6 +725,52 @@ mod tests {
         let foot = combine::ring_area(&foot.map(|(x, y)| pt(x, y)));
         let (closed, all, _) = laid_in(&foot, Order { radius: 8.0, ..order() });
         assert!(closed >= 5, "{closed} of {all} closed");
+    }
+
+    /// Three eyes joined by two bars, 4 and 2 mm wide between the walls.
+    fn three_eyes() -> Area {
+        let disc = |x: f64, r: f64| smooth::disc(pt(x, 25.0), r, 2e-3);
+        let bar = |x0, x1, half| {
+            combine::ring_area(&[
+                pt(x0, 25.0 - half),
+                pt(x1, 25.0 - half),
+                pt(x1, 25.0 + half),
+                pt(x0, 25.0 + half),
+            ])
+        };
+        let body = combine::union_all(&[
+            disc(20.0, 20.0),
+            disc(75.0, 14.0),
+            disc(122.0, 18.0),
+            bar(30.0, 70.0, 3.0),
+            bar(80.0, 110.0, 2.0),
+        ]);
+        let part = combine::difference_all(&body, &[disc(20.0, 8.0), disc(75.0, 6.0), disc(122.0, 7.0)]);
+        offset::shrunk(&part, 1.0, 2e-3)
+    }
+
+    #[test]
+    fn necks_with_sharp_corners_are_full() {
+        let order = Order { width: 0.6, spacing: 0.6, radius: 4.0, ..order() };
+        let mut room = Room::new(order, &three_eyes());
+        lay(&mut room);
+        let across = |x: f64| -> usize {
+            let lines = room.courses.iter().map(|c| c.path().flatten(0.01));
+            lines.map(|l| l.windows(2).filter(|w| (w[0].x < x) != (w[1].x < x)).count()).sum()
+        };
+        // 6 and 3 widths across
+        assert_eq!([45.0, 55.0, 95.0, 100.0].map(across), [6, 6, 3, 3]);
+    }
+
+    #[test]
+    fn a_rim_closes_through_necks_with_sharp_corners() {
+        let order =
+            Order { courses: Some(1), width: 0.6, spacing: 0.6, radius: 4.0, closes: true, ..order() };
+        let mut room = Room::new(order, &three_eyes());
+        lay(&mut room);
+        let longest = room.courses.iter().filter(|c| c.path().closed).map(super::super::Course::length_mm);
+        // round three eyes: more than the length of the part there and back
+        assert!(longest.fold(0.0, f64::max) > 2.0 * 130.0, "no closed course runs all round");
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! What is asked of a region in a layer.
 
+use crate::geom::Path;
+use crate::geom::swing::Corners;
 use crate::job::Rule;
 
 /// What every rule needs to know of a region in a layer.
@@ -26,6 +28,8 @@ pub(super) struct Order<'a> {
     pub(super) deviation: f64,
     /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`](super::along::SWINGS).
     pub(super) swing: f64,
+    /// Swings past corners leave narrow places free: see [`Corners::lean`].
+    pub(super) lean: bool,
     /// Lines along a boundary keep as near to it as they can, not just within the deviation:
     /// loosely some corners are passed that are just too tight.
     pub(super) tight: bool,
@@ -47,6 +51,11 @@ impl Order<'_> {
     /// Shortest path that a rule may lay, mm.
     pub(super) fn least(&self, closed: bool) -> f64 {
         if closed { self.shortest_loop } else { self.shortest }
+    }
+
+    /// How corners are passed, where `free` says whether a way past one has room.
+    pub(super) fn corners<'a>(&self, free: &'a dyn Fn(&Path) -> bool) -> Corners<'a> {
+        Corners { radius: self.radius, lean: self.lean, free }
     }
 
     /// How far a line may be fitted off what a rule proposes, mm. The other half of the
@@ -99,6 +108,7 @@ impl Order<'static> {
             shortest_loop: 20.0,
             deviation: 0.02,
             swing: super::along::SWINGS[0],
+            lean: false,
             tight: true,
             closes: false,
             courses: None,

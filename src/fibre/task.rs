@@ -273,6 +273,7 @@ fn order_of<'a>(
         shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
         swing: SWINGS[0],
+        lean: false,
         tight: true,
         closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),
         courses: region.courses,

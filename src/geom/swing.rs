@@ -19,32 +19,45 @@ const SWINGS: [f64; 24] = [
 /// How much further out than touching the corner a wide swing may begin, in radii.
 const WIDER: [f64; 9] = [0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.6, 1.0];
 
+/// Room beside a leg, in radii, below which a place is narrow.
+const NARROW: f64 = 2.0;
+
+/// A place is broader than another one from so many times its room on.
+const BROADER: f64 = 1.2;
+
+/// Steps in which that room is looked for.
+const ROOM_STEPS: u32 = 20;
+
+/// How far from the corner such a swing may begin on the leg with little room, in radii.
+const LEANING: [f64; 5] = [0.0, 0.05, 0.1, 0.2, 0.35];
+
+/// How corners are to be passed.
+#[derive(Clone, Copy)]
+pub struct Corners<'a> {
+    /// Least bend radius, mm.
+    pub radius: f64,
+    /// A swing wide round a corner between a narrow place and a broader one lies in the broader
+    /// one: what passes the narrow one then has all of it. It leaves more bare beside the corner.
+    pub lean: bool,
+    /// A way past a corner has room.
+    pub free: &'a dyn Fn(&Path) -> bool,
+}
+
 /// As [`fit`], but where the points bend too tightly the path swings past the
 /// place instead of stopping, by the shortest of these that joins what lies
-/// before and after, bends no tighter than `min_radius` and is `free`: a bend
+/// before and after, bends no tighter than the radius and is free: a bend
 /// inside the corner, or a swing wide round it (out, round, and in again). There
 /// it may lie any distance from the points. A closed run whose corners all can be
 /// passed gives one closed path; the kinks that could not be passed stay.
-pub fn eased(
-    points: &[Point],
-    closed: bool,
-    min_radius: f64,
-    deviation: f64,
-    free: &dyn Fn(&Path) -> bool,
-) -> Fit {
-    passed(fit(points, closed, min_radius, deviation), closed, min_radius, free)
+pub fn eased(points: &[Point], closed: bool, deviation: f64, corners: Corners<'_>) -> Fit {
+    corners.passed(fit(points, closed, corners.radius, deviation), closed)
 }
 
 /// As [`eased`], but no further off the points than is needed for as few kinks as
 /// `deviation` leaves: lines that keep near their points lie side by side without gaps
 /// and without coming too near to one another.
-pub fn eased_tightly(
-    points: &[Point],
-    closed: bool,
-    min_radius: f64,
-    deviation: f64,
-    free: &dyn Fn(&Path) -> bool,
-) -> Fit {
+pub fn eased_tightly(points: &[Point], closed: bool, deviation: f64, corners: Corners<'_>) -> Fit {
+    let min_radius = corners.radius;
     let at = |share: f64| fit(points, closed, min_radius, share * deviation);
     let no_worse = |f: &Fit, than: &Fit| !f.pieces.is_empty() && f.kinks.len() <= than.kinks.len();
     let mut found = at(TIGHT);
@@ -57,7 +70,7 @@ pub fn eased_tightly(
             found = if no_worse(&mixed, &loose) { mixed } else { loose };
         }
     }
-    passed(found, closed, min_radius, free)
+    corners.passed(found, closed)
 }
 
 /// Share of the deviation allowed that is kept to where it can be.
@@ -68,16 +81,16 @@ const TIGHT: f64 = 0.2;
 ///
 /// The first of two corners has the leg between them: where one is left they are passed in the
 /// other sense, too, so that mirror images are alike.
-pub fn eased_again(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
+pub fn eased_again(found: Fit, closed: bool, corners: Corners<'_>) -> Fit {
     let back = turned_round(found.clone());
-    let one = passed(found, closed, min_radius, free);
+    let one = corners.passed(found, closed);
     if one.kinks.is_empty() {
         return one;
     }
-    let other = passed(back, closed, min_radius, free);
+    let other = corners.passed(back, closed);
     let tow = |fit: &Fit| fit.pieces.iter().map(Path::length).sum::<f64>();
     let passed = f64_of(one.kinks.len().saturating_sub(other.kinks.len()));
-    let fewer = passed > 0.0 && tow(&one) - tow(&other) < passed * GIVEN_UP * min_radius;
+    let fewer = passed > 0.0 && tow(&one) - tow(&other) < passed * GIVEN_UP * corners.radius;
     let longer = other.kinks.len() == one.kinks.len() && tow(&other) > tow(&one) + SAME_MM;
     if fewer || longer { turned_round(other) } else { one }
 }
@@ -97,65 +110,60 @@ fn turned_round(fit: Fit) -> Fit {
     }
 }
 
-/// Corners passed one after the other, as the lines run.
-fn passed(found: Fit, closed: bool, min_radius: f64, free: &dyn Fn(&Path) -> bool) -> Fit {
-    if found.kinks.is_empty() || found.pieces.is_empty() {
-        return found;
-    }
-    let easer = Easer { radius: min_radius, free };
-    let corners = found.pieces.len().saturating_sub(1);
-    let mut pieces = found.pieces;
-    if closed {
-        // begun with the longest: where it is opened no corner is
-        let longest = (0..pieces.len()).max_by(|&a, &b| pieces[a].length().total_cmp(&pieces[b].length()));
-        pieces.rotate_left(longest.unwrap_or(0));
-    }
-    // where a piece ends that is not joined to the next, a kink stays
-    let kink_at = |end: Option<Point>| {
-        let end = end?;
-        found.kinks.iter().copied().min_by(|a, b| a.dist(end).total_cmp(&b.dist(end)))
-    };
-    let mut out = Fit::default();
-    for piece in pieces {
-        let Some(last) = out.pieces.last_mut() else {
-            out.pieces.push(piece);
-            continue;
-        };
-        if let Some(path) = easer.joined(last, &piece) {
-            *last = path;
-        } else {
-            out.kinks.extend(kink_at(last.end()));
-            out.pieces.push(piece);
+impl Corners<'_> {
+    /// Corners passed one after the other, as the lines run.
+    fn passed(self, found: Fit, closed: bool) -> Fit {
+        if found.kinks.is_empty() || found.pieces.is_empty() {
+            return found;
         }
-    }
-    match out.pieces.as_slice() {
-        [one] if closed => match easer.closed_up(one) {
-            Some(path) => return Fit { pieces: vec![path], kinks: Vec::new() },
-            None => out.kinks.extend(kink_at(one.end())),
-        },
-        [first, .., last] if closed => match easer.joined(last, first) {
-            Some(path) => {
-                out.pieces.pop();
-                out.pieces[0] = path;
+        let corners = found.pieces.len().saturating_sub(1);
+        let mut pieces = found.pieces;
+        if closed {
+            // begun with the longest: where it is opened no corner is
+            let longest =
+                (0..pieces.len()).max_by(|&a, &b| pieces[a].length().total_cmp(&pieces[b].length()));
+            pieces.rotate_left(longest.unwrap_or(0));
+        }
+        // where a piece ends that is not joined to the next, a kink stays
+        let kink_at = |end: Option<Point>| {
+            let end = end?;
+            found.kinks.iter().copied().min_by(|a, b| a.dist(end).total_cmp(&b.dist(end)))
+        };
+        let mut out = Fit::default();
+        for piece in pieces {
+            let Some(last) = out.pieces.last_mut() else {
+                out.pieces.push(piece);
+                continue;
+            };
+            if let Some(path) = self.joined(last, &piece) {
+                *last = path;
+            } else {
+                out.kinks.extend(kink_at(last.end()));
+                out.pieces.push(piece);
             }
-            None => out.kinks.extend(kink_at(last.end())),
-        },
-        // before its first point or behind its last one
-        [_] if corners == 0 => out.kinks = found.kinks,
-        _ => {}
+        }
+        match out.pieces.as_slice() {
+            [one] if closed => match self.closed_up(one) {
+                Some(path) => return Fit { pieces: vec![path], kinks: Vec::new() },
+                None => out.kinks.extend(kink_at(one.end())),
+            },
+            [first, .., last] if closed => match self.joined(last, first) {
+                Some(path) => {
+                    out.pieces.pop();
+                    out.pieces[0] = path;
+                }
+                None => out.kinks.extend(kink_at(last.end())),
+            },
+            // before its first point or behind its last one
+            [_] if corners == 0 => out.kinks = found.kinks,
+            _ => {}
+        }
+        out
     }
-    out
-}
 
-struct Easer<'a> {
-    radius: f64,
-    free: &'a dyn Fn(&Path) -> bool,
-}
-
-impl Easer<'_> {
     /// A curve from a place near the end of `a` to one near the start of `b`:
     /// lengths cut off each, and the curve.
-    fn swing(&self, a: &Path, b: &Path) -> Option<(f64, f64, Path)> {
+    fn swing(self, a: &Path, b: &Path) -> Option<(f64, f64, Path)> {
         let (end, start) = (a.end()?, b.start()?);
         // pieces that do not nearly meet have no corner between them
         if end.dist(start) > 2.5 * self.radius {
@@ -187,6 +195,11 @@ impl Easer<'_> {
         let (sin, cos) = trig::sin_cos(0.5 * tau.abs());
         let touching = least * ((4.0 - (1.0 + cos) * (1.0 + cos)).max(0.0).sqrt() + sin);
         let short = if cos > 0.05 { 0.5 * end.dist(start) / cos } else { 0.0 };
+        if self.lean
+            && let Some(found) = self.leaning(a, b, tau, short)
+        {
+            return Some(found);
+        }
         for more in WIDER {
             let s = touching - short + more * least;
             if s <= 0.0 || s > 0.8 * la || s > 0.8 * lb {
@@ -202,7 +215,58 @@ impl Easer<'_> {
         None
     }
 
-    fn joined(&self, a: &Path, b: &Path) -> Option<Path> {
+    /// A swing wide round a corner between a leg with little room and one with more, all of it
+    /// on the side of that one: in a neck it would stand in the way of what passes there.
+    fn leaning(self, a: &Path, b: &Path, tau: f64, short: f64) -> Option<(f64, f64, Path)> {
+        let least = self.radius + RADIUS_MARGIN_MM;
+        let (la, lb) = (a.length(), b.length());
+        let side = -tau.signum();
+        let before = self.room_beside(a.point_at((la - least).max(0.0))?, a.tangent_at(la)?.left() * side);
+        let behind = self.room_beside(b.point_at(least.min(lb))?, b.tangent_at(0.0)?.left() * side);
+        if before.min(behind) >= NARROW {
+            return None;
+        }
+        let onto_b = match () {
+            () if behind > BROADER * before => true,
+            () if before > BROADER * behind => false,
+            () => return None,
+        };
+        // where the middle arc begins at the corner, the last one ends R (sin a + sqrt(sin^2 a +
+        // 2 (1 - cos a))) behind it, a the turn
+        let (sin, cos) = trig::sin_cos(tau.abs());
+        let far = least * (sin + (sin * sin + 2.0 * (1.0 - cos)).sqrt()) - short;
+        for near in LEANING {
+            for more in WIDER {
+                let (near, far) = (near * least, far + more * least);
+                let (u, v) = if onto_b { (near, far) } else { (far, near) };
+                if u > 0.8 * la || v > 0.8 * lb {
+                    continue;
+                }
+                let (u, v) = (la - a.cut_at(la - u), b.cut_at(v));
+                let (p, t) = (a.point_at(la - u)?, a.tangent_at(la - u)?);
+                let (q, w) = (b.point_at(v)?, b.tangent_at(v)?);
+                if let Some(path) = wide(p, t, q, w, least, tau.signum()).filter(|c| (self.free)(c)) {
+                    return Some((u, v, path));
+                }
+            }
+        }
+        None
+    }
+
+    /// How far a line may go from a place to one side, in radii, up to where that is not narrow.
+    fn room_beside(self, from: Point, to: Point) -> f64 {
+        let has_room = |far: &f64| {
+            let line = Segment::Line { from, to: from + to * (far * self.radius) };
+            (self.free)(&Path::new(vec![line], false))
+        };
+        (1..=ROOM_STEPS)
+            .map(|k| NARROW * f64::from(k) / f64::from(ROOM_STEPS))
+            .take_while(has_room)
+            .last()
+            .unwrap_or(0.0)
+    }
+
+    fn joined(self, a: &Path, b: &Path) -> Option<Path> {
         let (u, v, curve) = self.swing(a, b)?;
         let mut path = a.split(a.length() - u).0;
         path.segments.extend(curve.segments);
@@ -210,7 +274,7 @@ impl Easer<'_> {
         sound(path, self.radius)
     }
 
-    fn closed_up(&self, a: &Path) -> Option<Path> {
+    fn closed_up(self, a: &Path) -> Option<Path> {
         let (u, v, curve) = self.swing(a, a)?;
         let mut path = a.between(v, a.length() - u);
         path.segments.extend(curve.segments);
@@ -259,6 +323,10 @@ mod tests {
 
     const DEVIATION: f64 = 0.02;
 
+    fn corners(radius: f64, free: &dyn Fn(&Path) -> bool) -> Corners<'_> {
+        Corners { radius, lean: false, free }
+    }
+
     fn assert_legal(path: &Path, radius: f64) {
         assert!(path.min_radius() >= radius, "radius {} below {radius}", path.min_radius());
         assert!(path.worst_joint() < 1e-3, "a joint turns by {} rad", path.worst_joint());
@@ -272,12 +340,12 @@ mod tests {
         // three sides of a square; closed form: each right angle cuts R to 2 R off
         // both sides
         let points = [pt(0.0, 0.0), pt(40.0, 0.0), pt(40.0, 40.0), pt(0.0, 40.0)];
-        let open = eased(&points, false, 5.0, DEVIATION, &|_| true);
+        let open = eased(&points, false, DEVIATION, corners(5.0, &|_| true));
         assert_eq!(open.pieces.len(), 1, "{open:?}");
         assert_legal(&open.pieces[0], 5.0);
         let least = 120.0 - 2.0 * (2.0 - std::f64::consts::FRAC_PI_2) * 8.1;
         assert!(open.pieces[0].length() > least, "{}", open.pieces[0].length());
-        let ring = eased(&points, true, 5.0, DEVIATION, &|_| true);
+        let ring = eased(&points, true, DEVIATION, corners(5.0, &|_| true));
         assert_eq!(ring.pieces.len(), 1, "{ring:?}");
         assert!(ring.pieces[0].closed, "round all four corners");
         assert_legal(&ring.pieces[0], 5.0);
@@ -291,7 +359,7 @@ mod tests {
             let clear = |p: &Path| p.flatten(0.01).iter().all(|q| q.dist(blocked) > 12.0);
             for closed in [false, true] {
                 let passed = !closed && (blocked == points[0] || blocked == points[3]);
-                let fit = eased(&points, closed, 5.0, DEVIATION, &clear);
+                let fit = eased(&points, closed, DEVIATION, corners(5.0, &clear));
                 assert_eq!(fit.pieces.len(), if passed || closed { 1 } else { 2 }, "{blocked:?}: {fit:?}");
                 assert_eq!(fit.kinks.len(), usize::from(!passed), "{blocked:?}: {fit:?}");
                 assert!(fit.kinks.iter().all(|k| k.dist(blocked) < 2.0), "{blocked:?}: {:?}", fit.kinks);
@@ -300,12 +368,45 @@ mod tests {
     }
 
     #[test]
+    fn a_swing_that_leans_leaves_a_neck_free_and_keeps_to_the_corner() {
+        // out of a neck 4 mm wide round a square corner into the open, and the other way
+        let points = [pt(-40.0, 0.0), pt(0.0, 0.0), pt(0.0, 40.0)];
+        let back = [points[2], points[1], points[0]];
+        let room = |p: Point| (p.x < 0.0 && p.y < 0.01 && p.y > -4.0) || (p.x > -0.01 && p.y < 40.1);
+        let free = |path: &Path| path.flatten(0.002).iter().all(|p| room(*p));
+        let dip = |path: &Path| {
+            let line = path.flatten(0.002);
+            line.iter().filter(|p| p.x < -1e-3).map(|p| -p.y).fold(0.0, f64::max)
+        };
+        for points in [points, back] {
+            let [straight, leaning] = [false, true].map(|lean| {
+                let fit = eased(&points, false, DEVIATION, Corners { lean, ..corners(4.0, &free) });
+                assert!(fit.kinks.is_empty(), "{lean}: {:?}", fit.kinks);
+                assert_legal(&fit.pieces[0], 4.0);
+                fit.pieces[0].clone()
+            });
+            assert!(dip(&straight) > 0.8, "{} mm into the neck", dip(&straight));
+            assert!(dip(&leaning) < 0.05, "{} mm into the neck", dip(&leaning));
+            // closed form: R (1 + sqrt 3) behind the corner it is back on its leg
+            let line = leaning.flatten(0.002);
+            let off = line.iter().filter(|p| p.x > 1e-3).map(|p| p.y).fold(0.0, f64::max);
+            assert!((off - 4.0 * (1.0 + 3f64.sqrt())).abs() < 0.3, "{off} mm behind the corner");
+        }
+        // where both legs have room it stays as it was
+        let open = |p: &Path| p.flatten(0.002).iter().all(|p| p.x > -0.01 || p.y < 0.01);
+        let both = [false, true].map(|lean| {
+            eased(&points, false, DEVIATION, Corners { lean, ..corners(4.0, &open) }).pieces[0].length()
+        });
+        assert!((both[0] - both[1]).abs() < 1e-9, "{both:?}");
+    }
+
+    #[test]
     fn corners_at_both_ends_of_a_short_leg_are_passed_whichever_comes_first() {
         // a foot whose upright edges are shorter than a bend: on one side the square corner
         // comes after the blunt one, on the other before it
         let foot = [pt(0.0, 0.0), pt(70.0, 0.0), pt(70.0, 5.0), pt(62.0, 50.0), pt(8.0, 50.0), pt(0.0, 5.0)];
-        let found = eased(&foot, true, 8.0, DEVIATION, &|_| true);
-        let again = eased_again(found.clone(), true, 8.0, &|_| true);
+        let found = eased(&foot, true, DEVIATION, corners(8.0, &|_| true));
+        let again = eased_again(found.clone(), true, corners(8.0, &|_| true));
         assert!(again.kinks.is_empty(), "{:?} after {:?}", again.kinks, found.kinks);
         let [ring] = again.pieces.as_slice() else { panic!("{} pieces", again.pieces.len()) };
         assert!(ring.closed, "round all corners");
@@ -319,12 +420,12 @@ mod tests {
         let corner = pt(40.0, 0.0);
         let b = Path::new(vec![line(corner, pt(40.0, 40.0))], false);
         let free = |_: &Path| true;
-        let easer = Easer { radius: 5.0, free: &free };
-        let plain = easer.joined(&Path::new(vec![line(pt(0.0, 0.0), corner)], false), &b).expect("passed");
+        let past = corners(5.0, &free);
+        let plain = past.joined(&Path::new(vec![line(pt(0.0, 0.0), corner)], false), &b).expect("passed");
         for off in [-5e-4, 0.0, 5e-4] {
             let joint = pt(plain.segments[0].to().x + off, 0.0);
             let a = Path::new(vec![line(pt(0.0, 0.0), joint), line(joint, corner)], false);
-            let found = easer.joined(&a, &b).expect("passed, too");
+            let found = past.joined(&a, &b).expect("passed, too");
             assert_legal(&found, 5.0);
             assert!((found.length() - plain.length()).abs() < 5e-3, "{off}: {} mm", found.length());
         }
@@ -335,7 +436,7 @@ mod tests {
         // the solid lies inside the corner: x > 0, y > 0 from (0, 0) on
         let points = [pt(0.0, 40.0), pt(0.0, 0.0), pt(40.0, 0.0)];
         let outside = |p: &Path| p.flatten(0.01).iter().all(|p| p.x < 1e-3 || p.y < 1e-3);
-        let fit = eased(&points, false, 5.0, DEVIATION, &outside);
+        let fit = eased(&points, false, DEVIATION, corners(5.0, &outside));
         assert_eq!(fit.pieces.len(), 1, "{fit:?}");
         assert_legal(&fit.pieces[0], 5.0);
         // closed form: the middle circle touches the corner, its centre R / sqrt 2
