@@ -10,12 +10,15 @@ mod parallel;
 mod ring;
 mod run;
 mod section;
+mod sparse;
 mod thin;
 
 pub use cover::Cover;
+use section::rounded_width_mm;
 pub use section::{rectangle_mm2, rounded_mm2};
+pub use sparse::FULL_GROUND;
 
-use crate::geom::{Area, Point, combine, hatch, offset, polyline, pt};
+use crate::geom::{Area, Point, combine, polyline, pt};
 use crate::job::{BeadPlan, Fill};
 
 /// Accuracy of round joins, mm.
@@ -60,58 +63,17 @@ pub fn fill(
         0 => 0.0,
         n => plan.fill_angles_deg[layer_index % n].to_radians(),
     };
-    let fraction = plan.fill_fraction.clamp(0.0, 1.0);
-    let none = plan.fill == Fill::None || fraction <= 0.0;
-    let sparse = none || fraction < 1.0;
-    if none {
-        // everything inside the perimeters stays open
-    } else if sparse {
-        let area_mm2 = rounded_mm2(width, height_mm);
-        let mut push = |points: Vec<Point>, closed: bool| {
-            beads.push(Bead { kind: BeadKind::Fill, width_mm: width, area_mm2, closed, points });
-        };
-        if plan.fill == Fill::Contour {
-            for points in ring::inwards(&rest, width, width / fraction, usize::MAX, ring::TOUCHING).lines {
-                push(points, true);
-            }
-        } else {
-            let pitch = width / fraction;
-            for row in hatch::rows(&offset::shrunk(&rest, width * 0.5, CHORD_MM), angle, pitch, pitch * 0.5) {
-                for (from, to) in row.spans {
-                    if to - from > run::SHORTEST_MM {
-                        let at = |x| hatch::to_plane(x, row.offset, angle);
-                        push(vec![at(from), at(to)], false);
-                    }
-                }
-            }
-        }
-    } else {
-        let solid = combine::without_specks(&rest, SPECK_MM2 * 0.05, HAIRLINE_MM);
-        // one bead along the edge of the ground, so that rows end against matrix and
-        // not against tow; slots between courses are followed to their middle
-        let parallel = plan.fill == Fill::Parallel;
-        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX }, ring::FITTING);
-        lay_rings(&edge, width, height_mm, &mut beads);
-        let thin = if parallel {
-            let thick = ring::roomy(&edge.inside, width * ROWS_FROM * 0.5);
-            parallel::rows(&thick, width, angle, height_mm, &mut beads);
-            let narrow = combine::difference(&edge.inside, &thick);
-            let narrow = combine::without_specks(&narrow, SPECK_MM2, HAIRLINE_MM);
-            let inner = ring::inwards(&narrow, width, width, usize::MAX, ring::FITTING);
-            lay_rings(&inner, width, height_mm, &mut beads);
-            combine::apart(vec![edge.beside, inner.left()])
-        } else {
-            edge.left()
-        };
-        let thin = combine::without_specks(&thin, SPECK_MM2, HAIRLINE_MM);
-        for polygon in thin.polygons() {
-            thin::fill(polygon, width, height_mm, &mut beads);
-        }
+    let fraction = if plan.fill == Fill::None { 0.0 } else { plan.fill_fraction.clamp(0.0, 1.0) };
+    let how = Filling { fill: plan.fill, width, angle, height_mm };
+    if fraction >= 1.0 {
+        how.solid(&rest, &mut beads);
+    } else if fraction > 0.0 {
+        beads.extend(sparse::fill(&rest, how, fraction));
     }
     held::inside(outline, &mut beads);
     as_written(&mut beads);
     spare(outline, strips, height_mm, &mut beads);
-    let areas = areas(outline, strips, &beads, height_mm, sparse.then_some(&rest));
+    let areas = areas(outline, strips, &beads, height_mm, (1.0 - fraction) * rest.area());
     let cover = cover::count(outline, strips, &beads);
     LayerBeads { beads, areas, cover }
 }
@@ -130,6 +92,45 @@ fn as_written(beads: &mut Vec<Bead>) {
         }
     }
     beads.retain(|b| b.points.len() > if b.closed { 2 } else { 1 });
+}
+
+/// How ground is filled.
+#[derive(Clone, Copy)]
+struct Filling {
+    fill: Fill,
+    /// Of a bead, mm.
+    width: f64,
+    /// Of rows, radians.
+    angle: f64,
+    height_mm: f64,
+}
+
+impl Filling {
+    /// All of the ground.
+    fn solid(self, ground: &Area, beads: &mut Vec<Bead>) {
+        let Self { fill, width, angle, height_mm } = self;
+        let solid = combine::without_specks(ground, SPECK_MM2 * 0.05, HAIRLINE_MM);
+        // one bead along the edge of the ground, so that rows end against matrix and
+        // not against tow; slots between courses are followed to their middle
+        let parallel = fill == Fill::Parallel;
+        let edge = ring::inwards(&solid, width, width, if parallel { 1 } else { usize::MAX }, ring::FITTING);
+        lay_rings(&edge, width, height_mm, beads);
+        let thin = if parallel {
+            let thick = ring::roomy(&edge.inside, width * ROWS_FROM * 0.5);
+            parallel::rows(&thick, width, angle, height_mm, beads);
+            let narrow = combine::difference(&edge.inside, &thick);
+            let narrow = combine::without_specks(&narrow, SPECK_MM2, HAIRLINE_MM);
+            let inner = ring::inwards(&narrow, width, width, usize::MAX, ring::FITTING);
+            lay_rings(&inner, width, height_mm, beads);
+            combine::apart(vec![edge.beside, inner.left()])
+        } else {
+            edge.left()
+        };
+        let thin = combine::without_specks(&thin, SPECK_MM2, HAIRLINE_MM);
+        for polygon in thin.polygons() {
+            thin::fill(polygon, width, height_mm, beads);
+        }
+    }
 }
 
 fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Bead>) {
@@ -162,21 +163,13 @@ fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
     }
 }
 
-/// How the layer's area closes; `sparse` is what fill leaves open in part.
-fn areas(outline: &Area, strips: &Area, beads: &[Bead], height_mm: f64, sparse: Option<&Area>) -> Areas {
+/// How the layer's area closes, where so much of it is to be left open.
+fn areas(outline: &Area, strips: &Area, beads: &[Bead], height_mm: f64, open: f64) -> Areas {
     let matrix: f64 = beads.iter().map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
     let whole = outline.area();
     let tow = strips.area();
     let left = whole - tow - matrix;
-    // with open fill all that is missing inside is meant to be; what the corners
-    // of the perimeters miss is not
-    let open = if let Some(rest) = sparse {
-        let fill = beads.iter().filter(|b| b.kind == BeadKind::Fill);
-        let laid = fill.map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / height_mm;
-        (rest.area() - laid).clamp(0.0, left.max(0.0))
-    } else {
-        0.0
-    };
+    let open = open.clamp(0.0, left.max(0.0));
     Areas { outline: whole, tow, matrix, open, unfilled: left - open }
 }
 

@@ -260,17 +260,40 @@ fn walls_and_scraps_are_filled_or_told() {
     assert!(none.beads.is_empty());
 }
 
+/// The share asked for is that of what perimeters and tow leave, by volume: what stays bare
+/// beyond it is told as unfilled.
 #[test]
 fn open_fill_lays_its_share() {
-    for fill in [Fill::Parallel, Fill::Contour] {
-        let mut p = plan(0.5, fill);
-        p.fill_fraction = 0.4;
-        let layer = matrix::fill(&rectangle(80.0, 60.0), &Area::empty(), &p, 2, HEIGHT);
-        let inside = 78.0 * 58.0;
-        let rounded = matrix::rounded_mm2(0.5, HEIGHT) / (0.5 * HEIGHT);
-        let share = 1.0 - layer.areas.open / inside;
-        assert!((share / (0.4 * rounded) - 1.0).abs() < 0.04, "{fill:?}: {share}");
-        assert!(layer.areas.unfilled.abs() < 0.005 * layer.areas.outline, "{:?}", layer.areas);
+    // strips 1 mm wide with slots of 0.3, 0.5, 0.8 mm between them, and open ground beside
+    let slots = [0.3, 0.5, 0.8, 0.3, 0.5, 0.8, 0.3, 0.5, 0.8, 0.3];
+    let mut y = 2.0;
+    let strips: Vec<Area> = slots
+        .iter()
+        .map(|gap| {
+            let strip = combine::ring_area(&[pt(5.0, y), pt(70.0, y), pt(70.0, y + 1.0), pt(5.0, y + 1.0)]);
+            y += 1.0 + gap;
+            strip
+        })
+        .collect();
+    for (tow, strips) in [("none", Area::empty()), ("slots", combine::union_all(&strips))] {
+        let ground = 78.0 * 58.0 - strips.area();
+        for fill in [Fill::Parallel, Fill::Contour] {
+            for fraction in [0.1, 0.25, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99] {
+                let p = BeadPlan { fill_fraction: fraction, ..plan(0.5, fill) };
+                let layer = matrix::fill(&rectangle(80.0, 60.0), &strips, &p, 2, HEIGHT);
+                let fill_mm3: f64 = layer
+                    .beads
+                    .iter()
+                    .filter(|b| b.kind == matrix::BeadKind::Fill)
+                    .map(|b| b.area_mm2 * b.length_mm())
+                    .sum();
+                let share = fill_mm3 / HEIGHT / ground;
+                let what = format!("{fill:?}, {tow}, {fraction}: {share:.4}, {:?}", layer.areas);
+                assert!((share - fraction).abs() < 0.01, "{what}");
+                assert!((layer.areas.open / ground - (1.0 - fraction)).abs() < 0.01, "{what}");
+                assert!(layer.areas.unfilled.abs() < 0.01 * layer.areas.outline, "{what}");
+            }
+        }
     }
 }
 

@@ -37,7 +37,9 @@ pub(super) fn beads(
     s.bead_s += rim_mm / full * BRAKING;
     s.matrix_mm2 = (rim_mm * width).min(s.outline_mm2);
     let fraction = if plan.fill == Fill::None { 0.0 } else { plan.fill_fraction.clamp(0.0, 1.0) };
-    let solid = fraction >= 1.0;
+    let rounded = crate::matrix::rounded_mm2(width, height) / crate::matrix::rectangle_mm2(width, height);
+    let solid = fraction >= crate::matrix::FULL_GROUND;
+    let fill_mm2 = (tasks.inside.area() - s.strips_mm2).max(0.0);
     if fraction > 0.0 {
         let ground = combine::without_specks(
             &combine::difference(&tasks.inside, taken),
@@ -45,10 +47,9 @@ pub(super) fn beads(
             0.25 * width,
         );
         let (ground_mm2, edge_mm) = (ground.area(), ground.perimeter());
-        let mut fill_mm2 = (tasks.inside.area() - s.strips_mm2).max(0.0);
         let slots_mm2 = (fill_mm2 - ground_mm2).max(0.0);
         // beads that lie apart meet as many slots fewer
-        let pitch = width / fraction;
+        let pitch = if solid { width } else { width * rounded / fraction };
         s.bead_s += slots_mm2 / pitch / full * SLOTS;
         lifts += slots_mm2 / pitch / SLOT_MM;
         let mut rows_mm2 = ground_mm2;
@@ -79,17 +80,10 @@ pub(super) fn beads(
             }
             lifts += f64_of(ground.polygons().len()) * ISLANDS;
         }
-        if !solid {
-            // beads apart have rounded sides
-            fill_mm2 *= fraction * crate::matrix::rounded_mm2(width, height)
-                / crate::matrix::rectangle_mm2(width, height);
-        }
-        s.matrix_mm2 += fill_mm2;
     }
-    s.open_mm2 = if solid { 0.0 } else { (s.outline_mm2 - s.strips_mm2 - s.matrix_mm2).max(0.0) };
-    if solid {
-        s.matrix_mm2 = (s.outline_mm2 - s.strips_mm2).max(0.0);
-    }
+    s.open_mm2 = (1.0 - fraction) * fill_mm2;
+    // what no bead fits in is not known
+    s.matrix_mm2 = (s.outline_mm2 - s.strips_mm2 - s.open_mm2).max(0.0);
     s.matrix_travel_s += lifts * lifted(job, typical(&layer.outline) * 0.25);
 }
 
