@@ -1,7 +1,6 @@
 //! Laying along boundaries: lines that follow the edge of an area, closed where tow can
 //! be led past every corner, by swinging wide where a corner is too tight.
 
-use super::Course;
 use super::room::{HAIR_MM, Room, within};
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, polyline, smooth, swing};
@@ -47,10 +46,7 @@ impl Room<'_> {
         let o = self.order;
         let boundary = Lines::boundary(area);
         let free = |path: &Path| self.has_swing(&boundary, path);
-        let legal = |path: &Path| {
-            Course::new(o.region.to_string(), o.rule, o.rank, path.clone(), o.radius, o.least(path.closed))
-                .is_ok()
-        };
+        let legal = |path: &Path| o.course(path.clone(), o.radius, o.least(path.closed)).is_ok();
         let whole = |fit: &bend::Fit| matches!(fit.pieces.as_slice(), [path] if path.closed && free(path) && legal(path));
         let fit = [0.12, 0.06, 0.25]
             .into_iter()

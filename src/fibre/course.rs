@@ -144,6 +144,19 @@ impl Course {
         Ok(Self { region, rule, rank, path, trail: None, back: None })
     }
 
+    /// A course of the same region along another path, checked like any. How this one's tow
+    /// trails is not taken over.
+    ///
+    /// Errors: see [`CourseFault`].
+    pub(super) fn relaid(
+        &self,
+        path: Path,
+        least_radius_mm: f64,
+        shortest_mm: f64,
+    ) -> Result<Self, CourseFault> {
+        Self::new(self.region.clone(), self.rule, self.rank, path, least_radius_mm, shortest_mm)
+    }
+
     /// The centre line wanted of the tow: the nozzle's way, unless the tow trails.
     pub fn wanted(&self) -> &Path {
         self.trail.as_ref().map_or(&self.path, |t| &t.wanted)

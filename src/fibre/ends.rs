@@ -240,7 +240,7 @@ pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others:
         if added.is_empty() {
             continue;
         }
-        if let Ok(made) = Course::new(c.region.clone(), c.rule, c.rank, longer, radius, o.shortest) {
+        if let Ok(made) = c.relaid(longer, radius, o.shortest) {
             bounds.remember(room, i, added);
             room.courses[i] = made;
         }
@@ -254,7 +254,7 @@ pub(super) fn lead_on(room: &mut Room<'_>, within: &Area, inside: &Area, others:
             continue;
         }
         let line = longer.flatten(bend::PROPOSAL_CHORD_MM);
-        if let Ok(made) = Course::new(o.region.to_string(), o.rule, o.rank, longer, radius, o.shortest) {
+        if let Ok(made) = o.course(longer, radius, o.shortest) {
             room.not_left_out(&path);
             bounds.remember(room, number, line.windows(2).map(|w| (w[0], w[1])).collect());
             room.courses.push(made);

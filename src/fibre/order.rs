@@ -1,5 +1,6 @@
 //! What is asked of a region in a layer.
 
+use super::{Course, CourseFault};
 use crate::geom::Path;
 use crate::geom::swing::Corners;
 use crate::job::Rule;
@@ -48,6 +49,14 @@ pub(super) struct Order<'a> {
 }
 
 impl Order<'_> {
+    /// A course of the region along a path, none tighter than `radius` mm nor shorter than
+    /// `shortest` mm.
+    ///
+    /// Errors: see [`CourseFault`].
+    pub(super) fn course(&self, path: Path, radius: f64, shortest: f64) -> Result<Course, CourseFault> {
+        Course::new(self.region.to_string(), self.rule, self.rank, path, radius, shortest)
+    }
+
     /// Shortest path that a rule may lay, mm.
     pub(super) fn least(&self, closed: bool) -> f64 {
         if closed { self.shortest_loop } else { self.shortest }

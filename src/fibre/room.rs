@@ -551,7 +551,7 @@ impl<'a> Room<'a> {
         let middle = path.point_at(0.5 * length);
         let kept = (length < o.shortest && !path.closed).then(|| path.clone());
         let least = self.least(&path);
-        match Course::new(o.region.to_string(), o.rule, o.rank, path, o.radius, least) {
+        match o.course(path, o.radius, least) {
             Ok(course) => {
                 self.taken.add(&course.path().flatten(bend::PROPOSAL_CHORD_MM));
                 self.courses.push(course);

@@ -77,14 +77,7 @@ pub(super) fn parted(course: &Course, over: &Lines, leads: Leads) -> Vec<Course>
         };
         for mut piece in pieces {
             piece.closed = false;
-            let new = Course::new(
-                course.region.clone(),
-                course.rule,
-                course.rank,
-                piece,
-                leads.radius,
-                leads.shortest,
-            );
+            let new = course.relaid(piece, leads.radius, leads.shortest);
             todo.extend(new.ok().map(|new| (led(&new, over, leads), parts - 1)));
         }
     }
@@ -117,10 +110,7 @@ fn led_one_way(course: &Course, over: &Lines, leads: Leads) -> Course {
     let wanted = leading::Wanted::new(course.path());
     let judged = |path| wanted.judged(path, leads.trail).held_to(leads.radius, leads.trail);
     let plain = std::cell::LazyCell::new(|| judged(course.path().clone()));
-    let legal = |led: &Led| {
-        let (region, path) = (course.region.clone(), led.path.clone());
-        Course::new(region, course.rule, course.rank, path, leads.radius, leads.shortest).is_ok()
-    };
+    let legal = |led: &Led| course.relaid(led.path.clone(), leads.radius, leads.shortest).is_ok();
     let shared = |share: f64, radius: f64| {
         let led = wanted.led(share * leads.trail, radius);
         let room = has_way(over, &led.path, &wanted, TRAIL_MM);
