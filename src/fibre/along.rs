@@ -70,9 +70,9 @@ impl Room<'_> {
             let fit = bend::fit(round.polygons().first()?.outer(), true, o.radius, o.fit());
             closed(&fit).cloned()
         })?;
-        let told = self.left_out.len();
+        let told = self.told();
         self.lay_path(&path);
-        self.left_out.truncate(told);
+        self.forget_since(told);
         Some(path)
     }
 
@@ -128,9 +128,9 @@ impl Room<'_> {
         }
         pieces.retain(|p| p.length() >= self.least(p));
         pieces.sort_by(|a, b| b.length().total_cmp(&a.length()));
-        let told = self.left_out.len();
+        let told = self.told();
         let laid = pieces.iter().map(|p| self.lay_path(p)).sum();
-        self.left_out.truncate(told);
+        self.forget_since(told);
         laid
     }
 

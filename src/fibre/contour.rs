@@ -290,7 +290,7 @@ fn serve(room: &mut Room<'_>, area: &Area, round: usize) {
     for place in area.split() {
         let before = room.courses.len();
         let straight = if fills(room) { straight_worth(room, &place) } else { 0.0 };
-        let told = (room.left_out.len(), room.short.len());
+        let told = (room.told(), room.short.len());
         let worth_before = worth(room);
         if round < most && place.perimeter() >= room.order.least(true) && room.lay_along(&place) > 0.0 {
             let rest = room.rest_of(&place, before);
@@ -546,7 +546,7 @@ mod tests {
             Order { width: 0.6, spacing: 0.6, radius: 4.0, shortest: 43.0, shortest_loop: 0.0, ..order() };
         let mut room = Room::new(order, &inside);
         lay(&mut room);
-        assert!(!room.short_loops().is_empty(), "the first loop round the eye is 39.6 mm long");
+        assert!(!spiral::short_loops(&room).is_empty(), "the first loop round the eye is 39.6 mm long");
         assert_eq!(spiral::lone_short(&room), [0_usize; 0], "each has another to be wound with");
     }
 

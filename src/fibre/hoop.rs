@@ -28,19 +28,19 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
     };
     // more loops than this do not fit between the hole and the far end of the part
     let most = o.courses.unwrap_or(10_000);
-    let before = room.left_out.len();
+    let before = room.told();
     let mut any = false;
     for k in 0..most {
         let Some(p) = inner.polygons().first() else { break };
         let ring = p.outer().to_vec();
-        let told = room.left_out.len();
+        let told = room.told();
         let laid = if spiral { lay_loosely(room, &ring) } else { room.lay_loop(&ring) };
         any |= laid > 0.0;
         // arcs between other holes may be too short to be laid, and hoops outside these are not
         if laid == 0.0 && beyond(room, &inner) {
             if o.courses.is_some() {
                 // this one is told with the others, and all where none was laid
-                room.left_out.truncate(if any { told } else { before });
+                room.forget_since(if any { told } else { before });
                 let left = if any { most - k } else { most };
                 let length = crate::geom::polyline::ring_length(&ring) * f64_of(left);
                 room.leave_out(Reason::Hoops { missing: left, asked: most }, length, ring.first().copied());

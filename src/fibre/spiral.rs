@@ -1,8 +1,10 @@
 //! Nested closed courses wound into one.
 
 use super::room::Room;
+use crate::count::f64_of;
 use crate::geom::nearest::Lines;
 use crate::geom::{Area, Path, Point, bend, offset, polyline};
+use crate::reinforcement::Reason;
 
 /// Step at which the way over is sampled, mm: the fit must see its bends.
 const STEP_MM: f64 = 0.5;
@@ -68,7 +70,7 @@ pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
 /// the loops that were wound.
 pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
     let shortest = room.order.shortest;
-    let short = room.short_loops();
+    let short = short_loops(room);
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
     let loops = Loops::new(room, &all);
     let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
@@ -98,7 +100,7 @@ pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
 /// Closed courses that are too short to be cut and laid, with none beside them that they
 /// could be wound with: their places among the courses.
 pub(super) fn lone_short(room: &Room<'_>) -> Vec<usize> {
-    if room.short_loops().is_empty() {
+    if short_loops(room).is_empty() {
         return Vec::new();
     }
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
@@ -106,6 +108,40 @@ pub(super) fn lone_short(room: &Room<'_>) -> Vec<usize> {
     let chains = Loops::new(room, &all).chains(room.order.spacing);
     let lone = chains.iter().filter(|c| c.iter().map(length).sum::<f64>() < room.order.shortest);
     lone.flatten().map(|&k| all[k]).collect()
+}
+
+/// Closed courses that are too short to be cut and laid by themselves: their places
+/// among the courses.
+pub(super) fn short_loops(room: &Room<'_>) -> Vec<usize> {
+    let short = |i: &usize| {
+        let course = &room.courses[*i];
+        course.path().closed && course.length_mm() < room.order.shortest
+    };
+    (0..room.courses.len()).filter(short).collect()
+}
+
+/// Leaves out closed courses that are too short and were not wound. Gives a point
+/// inside each.
+pub(super) fn give_up_short_loops(room: &mut Room<'_>) -> Vec<Point> {
+    let short = short_loops(room);
+    if short.is_empty() {
+        return Vec::new();
+    }
+    let mut within = Vec::new();
+    let mut kept = Vec::new();
+    for (i, course) in std::mem::take(&mut room.courses).into_iter().enumerate() {
+        if short.contains(&i) {
+            let at = course.path().point_at(0.5 * course.length_mm());
+            room.leave_out(Reason::TooShort { shortest_mm: room.order.shortest }, course.length_mm(), at);
+            let ring = course.path().flatten(bend::PROPOSAL_CHORD_MM);
+            let share = 1.0 / f64_of(ring.len().max(1));
+            within.push(ring.iter().fold(Point::default(), |sum, p| sum + *p * share));
+        } else {
+            kept.push(course);
+        }
+    }
+    room.replace(kept);
+    within
 }
 
 /// Puts spirals in the place of the loops that each was wound from. Gives the cuts saved and
@@ -117,7 +153,7 @@ fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (u
     let mut tried: Vec<usize> = Vec::new();
     for (members, path) in spirals {
         let before = room.courses.clone();
-        let told = room.left_out.len();
+        let told = room.told();
         let kept: Vec<_> = (0..before.len())
             .filter(|i| !members.contains(i) && !tried.contains(i))
             .map(|i| before[i].clone())
@@ -146,7 +182,7 @@ fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (u
             tried.extend(members);
             room.courses = courses;
         } else {
-            room.left_out.truncate(told);
+            room.forget_since(told);
             room.courses = before;
         }
     }
@@ -399,7 +435,6 @@ mod tests {
     use super::*;
     use crate::geom::{combine, pt, smooth};
     use crate::job::Rule;
-    use crate::reinforcement::Reason;
 
     #[test]
     fn hoops_become_one_spiral_of_nearly_their_length() {
@@ -445,7 +480,7 @@ mod tests {
         let rings: Vec<f64> = room.courses.iter().map(super::super::Course::length_mm).collect();
         assert!(matches!(rings.as_slice(), [a, b] if *a < *b && *b < 40.0), "{rings:?}");
         assert_eq!(wind_short(&mut room, 1.0).len(), 2, "loops");
-        assert!(room.give_up_short_loops().is_empty(), "{:?}", room.left_out);
+        assert!(give_up_short_loops(&mut room).is_empty(), "{:?}", room.left_out);
         let [spiral] = room.courses.as_slice() else { panic!("{} courses", room.courses.len()) };
         assert!(!spiral.path().closed && spiral.length_mm() >= 40.0, "{} mm", spiral.length_mm());
         assert!(spiral.path().min_radius() >= 5.0, "R {}", spiral.path().min_radius());
@@ -469,7 +504,7 @@ mod tests {
         let mut room = short_hoops(1);
         assert_eq!(room.courses.len(), 1, "one hoop");
         assert!(wind_short(&mut room, 1.0).is_empty(), "nothing beside it");
-        let within = room.give_up_short_loops();
+        let within = give_up_short_loops(&mut room);
         assert!(matches!(within.as_slice(), [p] if p.dist(pt(20.0, 20.0)) < 1.0), "{within:?}");
         assert!(room.courses.is_empty(), "too short to be cut");
         let told: f64 = room
@@ -486,7 +521,7 @@ mod tests {
         let mut room = short_hoops(5);
         assert_eq!(room.courses.len(), 5, "hoops");
         wind_short(&mut room, 1.0);
-        assert!(room.give_up_short_loops().is_empty(), "{:?}", room.left_out);
+        assert!(give_up_short_loops(&mut room).is_empty(), "{:?}", room.left_out);
         let closed = room.courses.iter().filter(|c| c.path().closed).count();
         assert_eq!((closed, room.courses.len()), (3, 4), "three loops and one spiral");
         assert!(room.courses.iter().all(|c| c.length_mm() >= 40.0), "all can be cut");

@@ -231,7 +231,7 @@ fn lay_wound<'a>(
     // ends of spirals stay where loops were: led on they would leave the round
     ends::lead_on(&mut room, place.within, place.inside, place.others, region.min_bend_radius_mm);
     let mut unwound = Vec::new();
-    let wound_short = !room.short_loops().is_empty();
+    let wound_short = !spiral::short_loops(&room).is_empty();
     if winding.all {
         let (fewer, strips) = spiral::wind(&mut room, winding.wider);
         saved += fewer;
@@ -239,14 +239,14 @@ fn lay_wound<'a>(
     }
     if wound_short {
         wound_loops.extend(spiral::wind_short(&mut room, winding.wider));
-        unwound = room.give_up_short_loops();
+        unwound = spiral::give_up_short_loops(&mut room);
     }
     if trails(job.tow.trail_mm, region.min_bend_radius_mm) {
         let leads = leads_of(job, region);
         // loops are led from where they begin, which is settled with the layers beside
         let led = |c: &Course| if c.path().closed { c.clone() } else { trail::led(c, place.over, leads) };
         room.courses = room.courses.iter().map(led).collect();
-        room.part_astray(place.over, leads);
+        trail::part_astray(&mut room, place.over, leads);
     }
     Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }

@@ -89,7 +89,7 @@ pub(super) fn join(room: &mut Room<'_>) -> usize {
         return 0;
     }
     let paths = joiner.paths();
-    let mut after = room.back_to(0, (room.left_out.len(), room.short.len()));
+    let mut after = room.back_to(0, (room.told(), room.short.len()));
     after.replace(closed);
     let before = after.courses.len();
     for path in paths {

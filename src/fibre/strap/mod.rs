@@ -64,14 +64,14 @@ pub(super) fn lay(room: &mut Room<'_>, pins: &[Area], clearance: f64, part: &Are
     }
     let Some(Closing { first, belts, whole, laid }) = best else { return };
     *room = laid;
-    let told = room.left_out.len();
+    let told = room.told();
     let before = room.courses.len();
     for belt in &belts[whole..] {
         if let Some(ring) = outer(belt) {
             room.lay_where_free(&ring, true);
         }
     }
-    room.left_out.truncate(told);
+    room.forget_since(told);
     // of what finds room beyond them that is kept which a pin holds
     let kept = |(i, c): (usize, super::Course)| (i < before || wraps(&c, &rounds, o.spacing)).then_some(c);
     let courses = std::mem::take(&mut room.courses).into_iter().enumerate().filter_map(kept).collect();

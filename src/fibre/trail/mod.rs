@@ -2,12 +2,12 @@
 
 pub(super) mod loops;
 
-use super::room::has_way;
+use super::room::{LOOK_MM, Room};
 use super::{Course, TRAIL_MM};
 use crate::count::f64_of;
 use crate::geom::leading::{self, Led};
 use crate::geom::nearest::Lines;
-use crate::geom::{Point, trig};
+use crate::geom::{Path, Point, trig};
 
 /// Shares of the way out that are tried where the whole has no room: the nozzle
 /// swings d^2 / 2 R out of a bend, which beside an edge of the part may be too far.
@@ -66,8 +66,8 @@ pub(super) fn parted(course: &Course, over: &Lines, leads: Leads) -> Vec<Course>
         let (line, [x, y]) = (&trail.wanted, trail.at_mm);
         let total = line.length();
         let from = |p: &Point| p.dist(Point::new(x, y));
-        let nearest = line.places(LOOK_MM).enumerate().min_by(|a, b| from(&a.1).total_cmp(&from(&b.1)));
-        let at = nearest.map_or(0.0, |(k, _)| f64_of(k) * LOOK_MM).min(total);
+        let nearest = line.places(NEAREST_MM).enumerate().min_by(|a, b| from(&a.1).total_cmp(&from(&b.1)));
+        let at = nearest.map_or(0.0, |(k, _)| f64_of(k) * NEAREST_MM).min(total);
         // the bend comes out of reach of the tow behind the nozzle on either side
         let gap = leads.trail.max(leads.apart);
         let pieces = if line.closed {
@@ -84,12 +84,29 @@ pub(super) fn parted(course: &Course, over: &Lines, leads: Leads) -> Vec<Course>
     kept
 }
 
+/// Parts a room's courses whose tow lies astray, and leaves out what of them does still.
+pub(super) fn part_astray(room: &mut Room<'_>, over: &Lines, leads: Leads) {
+    let mut kept = Vec::new();
+    for course in std::mem::take(&mut room.courses) {
+        match course.trail.as_ref().and_then(|t| Some((t.astray(leads.most)?, t.at_mm))) {
+            Some((reason, [x, y])) => {
+                let pieces = parted(&course, over, leads);
+                let laid: f64 = pieces.iter().map(|p| p.wanted().length()).sum();
+                room.leave_out(reason, course.wanted().length() - laid, Some(Point::new(x, y)));
+                kept.extend(pieces);
+            }
+            None => kept.push(course),
+        }
+    }
+    room.replace(kept);
+}
+
 /// How often a course is parted in turn, each time where it is worst: a loop with bad bends in a
 /// dozen corners, one after the other. What is left of a line with more of them is told.
 const PARTS: usize = 16;
 
 /// Places along a line at which the nearest to a point is looked for, mm apart.
-const LOOK_MM: f64 = 0.1;
+const NEAREST_MM: f64 = 0.1;
 
 /// The tow of a course lies where it is wanted, in bends that it may have.
 fn good(course: &Course, leads: Leads) -> bool {
@@ -104,6 +121,16 @@ fn cost(course: &Course, leads: Leads) -> f64 {
 /// How far the tow of a course lies off its line, mm.
 pub(super) fn off(course: &Course) -> f64 {
     course.trail.as_ref().map_or(0.0, super::Trail::off_anywhere_mm)
+}
+
+/// The nozzle has room on a way: it is over what has this boundary, or no more than `off` mm
+/// beside that or the line that is laid. Strips have walls, not the nozzle: where it swings out
+/// of a bend it passes over beads.
+fn has_way(over: &Lines, way: &Path, wanted: &leading::Wanted<'_>, off: f64) -> bool {
+    !way.segments.is_empty()
+        && way
+            .places(LOOK_MM)
+            .all(|p| wanted.distance(p) <= off || over.enclose(p) || over.distance(p) <= off)
 }
 
 fn led_one_way(course: &Course, over: &Lines, leads: Leads) -> Course {
@@ -143,9 +170,8 @@ fn led_one_way(course: &Course, over: &Lines, leads: Leads) -> Course {
 #[cfg(test)]
 mod tests {
     use super::super::order::Order;
-    use super::super::room::Room;
     use super::*;
-    use crate::geom::{Arc, Area, Path, Segment, combine, offset, pt, smooth};
+    use crate::geom::{Arc, Area, Segment, combine, offset, pt, smooth};
     use crate::job::Rule;
 
     /// A ring of 8 mm radius in a disc that leaves its centre line this much room.

@@ -63,14 +63,14 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
         let area = if round == 0 { room.area.clone() } else { room.rest() };
         let turned = Turned::new(&area, &o);
         let before = room.courses.len();
-        let told = room.left_out.len();
+        let told = room.told();
         for field in rows::fields(&area, o.angle, turned.spacing, o.shortest) {
             let planned = plan_field(room, &turned, &field);
             saved += lay_planned(room, planned, turned.angle);
         }
         if round > 0 {
             // told once, by the round that found it
-            room.left_out.truncate(told);
+            room.forget_since(told);
         }
         if room.courses.len() == before || o.spacing > 1.5 * o.width {
             break;
@@ -139,11 +139,11 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &Area, angles: &[f64]) {
         }
     }
     let Some((_, angle, plans)) = best else { return };
-    let told = room.left_out.len();
+    let told = room.told();
     for plan in plans {
         lay_planned(room, plan, angle);
     }
-    room.left_out.truncate(told);
+    room.forget_since(told);
 }
 
 /// How much nearer than a spacing rows may lie for one row more, as a share of the
