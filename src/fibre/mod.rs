@@ -9,6 +9,7 @@ mod contour;
 pub mod course;
 mod cover;
 mod ends;
+mod ground;
 mod hoop;
 mod nests;
 mod order;
@@ -34,12 +35,14 @@ pub(crate) use steered::Directions;
 
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::geom::nearest::Lines;
-use crate::geom::{Area, bend, combine, offset, smooth};
+use crate::geom::{Area, Point, combine, smooth};
 use crate::job::{Job, Rule};
 use crate::outline::Outline;
 use crate::reinforcement::{LayerTasks, LeftOut, Reason, Target, Task};
+use ground::Ground;
 use order::Order;
 use rayon::prelude::*;
+use room::Room;
 use std::sync::Arc;
 
 /// The courses of one layer.
@@ -63,20 +66,7 @@ const WITHIN: [f64; 2] = [0.05, 0.6];
 /// Lays every layer. Layers that ask for the same are laid once and copied; the
 /// ends of their closed courses are then staggered.
 pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]) -> Vec<LayerCourses> {
-    let mut kinds: Vec<usize> = Vec::new();
-    let kind_of: Vec<usize> = (0..tasks.len())
-        .map(|i| {
-            let same = |&&k: &&usize| {
-                tasks[k].inside == tasks[i].inside
-                    && tasks[k].tasks == tasks[i].tasks
-                    && outline.layers[k].outline == outline.layers[i].outline
-            };
-            kinds.iter().find(same).copied().unwrap_or_else(|| {
-                kinds.push(i);
-                i
-            })
-        })
-        .collect();
+    let (firsts, kind_of) = kinds(outline, tasks);
     // asked for in many layers, made ready once
     let fields: Vec<Option<Directions>> = job
         .map
@@ -85,8 +75,8 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         .map(|r| r.field.as_deref().map(Directions::new))
         .collect();
     let progress = &notes.progress;
-    progress.stage(WITHIN, kinds.len());
-    let laid: Vec<(LayerCourses, Vec<Ground<'_>>)> = kinds
+    progress.stage(WITHIN, firsts.len());
+    let laid: Vec<Kind<'_>> = firsts
         .par_iter()
         .map(|&i| {
             let layer = lay_layer(job, &fields, &tasks[i], &outline.layers[i].outline);
@@ -94,54 +84,87 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
             layer
         })
         .collect();
-    let kind_of: Vec<usize> =
-        kind_of.iter().map(|k| kinds.iter().position(|x| x == k).unwrap_or_default()).collect();
-    let mut layers: Vec<LayerCourses> = kind_of
-        .iter()
-        .enumerate()
-        .map(|(i, &k)| {
-            let mut layer = laid.get(k).map(|(layer, _)| layer.clone()).unwrap_or_default();
-            let number = outline.layers[i].number;
-            layer.left_out.iter_mut().for_each(|l| l.layer = number);
-            layer.quality.iter_mut().for_each(|q| q.layer = number);
-            layer.left_out.extend(tasks[i].left_out.iter().cloned());
-            layer
-        })
-        .collect();
-    let trail_mm = trailing(job).then_some(job.tow.trail_mm);
-    let mut short = stagger::stagger(&mut layers, job.courses.end_stagger_mm, trail_mm);
-    if trail_mm.is_some() {
-        let grounds: Vec<&[Ground<'_>]> =
-            kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice())).collect();
-        let (loops, parted, close) = trail::loops::led(job, &layers, &kind_of, &laid);
-        for (layer, reached) in close {
-            match short.iter_mut().find(|s| s.0 == layer) {
+    let copied = |(i, &k): (usize, &usize)| {
+        let mut layer = laid.get(k).map(|(layer, _)| layer.clone()).unwrap_or_default();
+        let number = outline.layers[i].number;
+        layer.left_out.iter_mut().for_each(|l| l.layer = number);
+        layer.quality.iter_mut().for_each(|q| q.layer = number);
+        layer.left_out.extend(tasks[i].left_out.iter().cloned());
+        layer
+    };
+    let mut layers: Vec<LayerCourses> = kind_of.iter().enumerate().map(copied).collect();
+    let trails = trailing(job);
+    let mut close =
+        stagger::stagger(&mut layers, job.courses.end_stagger_mm, trails.then_some(job.tow.trail_mm));
+    if trails {
+        for (layer, reached) in lead_loops(job, outline, &mut layers, &kind_of, &laid) {
+            match close.iter_mut().find(|s| s.0 == layer) {
                 Some(found) => found.1 = found.1.min(reached),
-                None => short.push((layer, reached)),
+                None => close.push((layer, reached)),
             }
         }
-        layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(
-            |(i, ((layer, grounds), led))| {
-                let parted = (kind_of[i], &parted);
-                trail::loops::land(job, layer, grounds, led, parted, outline.layers[i].number);
-            },
-        );
     }
-    if let Some((i, reached)) = short.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
-        notes.push(
-            Diagnostic::warning(
-                "ends-close",
-                format!(
-                    "in {}, ends of closed courses lie nearer than {} mm to ends in the layer below; the nearest {reached:.2} mm",
-                    counted(short.len(), "layer"),
-                    job.courses.end_stagger_mm
-                ),
-            )
-            .in_part(outline.layers[*i].number, outline.layers[*i].z_top_mm(), None)
-            .help("a loop shorter than three times the distance has no room for it; lower `[build] end_stagger_mm` or lay fewer hoops"),
-        );
-    }
+    tell_close_ends(notes, job, outline, &close);
     layers
+}
+
+/// A layer as it is laid for all that ask for the same.
+type Kind<'a> = (LayerCourses, Vec<Ground<'a>>);
+
+/// The first layer of each kind, those that ask for the same, and each layer's place among them.
+fn kinds(outline: &Outline, tasks: &[LayerTasks]) -> (Vec<usize>, Vec<usize>) {
+    let mut firsts: Vec<usize> = Vec::new();
+    let kind_of = (0..tasks.len())
+        .map(|i| {
+            let same = |&k: &usize| {
+                tasks[k].inside == tasks[i].inside
+                    && tasks[k].tasks == tasks[i].tasks
+                    && outline.layers[k].outline == outline.layers[i].outline
+            };
+            firsts.iter().position(same).unwrap_or_else(|| {
+                firsts.push(i);
+                firsts.len() - 1
+            })
+        })
+        .collect();
+    (firsts, kind_of)
+}
+
+/// Leads all layers' loops, whose tow trails. Gives the layers whose ends then lie nearer to
+/// those below than they are to, with how near.
+fn lead_loops(
+    job: &Job,
+    outline: &Outline,
+    layers: &mut [LayerCourses],
+    kind_of: &[usize],
+    laid: &[Kind<'_>],
+) -> Vec<(usize, f64)> {
+    let (loops, parted, close) = trail::loops::led(job, layers, kind_of, laid);
+    let grounds = kind_of.iter().map(|&k| laid.get(k).map_or(&[][..], |(_, g)| g.as_slice()));
+    let grounds: Vec<&[Ground<'_>]> = grounds.collect();
+    layers.par_iter_mut().zip(&grounds).zip(loops).enumerate().for_each(|(i, ((layer, grounds), led))| {
+        let parted = (kind_of[i], &parted);
+        trail::loops::land(job, layer, grounds, led, parted, outline.layers[i].number);
+    });
+    close
+}
+
+/// Warns of the layers whose ends of closed courses lie nearer to those below than they are to,
+/// at the nearest.
+fn tell_close_ends(notes: &mut Notes, job: &Job, outline: &Outline, close: &[(usize, f64)]) {
+    let Some((i, reached)) = close.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else { return };
+    notes.push(
+        Diagnostic::warning(
+            "ends-close",
+            format!(
+                "in {}, ends of closed courses lie nearer than {} mm to ends in the layer below; the nearest {reached:.2} mm",
+                counted(close.len(), "layer"),
+                job.courses.end_stagger_mm
+            ),
+        )
+        .in_part(outline.layers[*i].number, outline.layers[*i].z_top_mm(), None)
+        .help("a loop shorter than three times the distance has no room for it; lower `[build] end_stagger_mm` or lay fewer hoops"),
+    );
 }
 
 /// Whether a course of a task closes where nothing else is laid. Not for fields of directions.
@@ -164,50 +187,12 @@ fn waits(job: &Job, task: &Task, laid: &[Course], inside: &Area) -> bool {
     strap && task.waits && !laid.iter().any(closes) && closes_alone(job, task, inside)
 }
 
-/// A region of a layer as its courses were laid.
-struct Ground<'a> {
-    order: Order<'a>,
-    /// Boundary of what the nozzle may pass over: the part in this layer, with its perimeters.
-    over: Arc<Lines>,
-    leads: trail::Leads,
-    layable: Area,
-    reachable: Area,
-    field: Option<&'a Directions>,
-    /// How many of the layer's courses are its own: they follow those of the region before.
-    courses: usize,
-    given_up_mm: f64,
-    /// Its figures by itself and what it covers; `None` until its loops are led.
-    measured: Option<(RegionQuality, Area)>,
-}
-
-impl Ground<'_> {
-    fn measure(&self, courses: &[Course], given_up_mm: f64) -> (RegionQuality, Area) {
-        let width = self.order.width;
-        let strips: Vec<Area> = courses.iter().map(|c| strip(c, width)).collect();
-        let served = quality::Served {
-            region: self.order.region,
-            layable: &self.layable,
-            strips: &strips,
-            courses,
-            width,
-            spacing: self.order.spacing,
-            reachable: &self.reachable,
-            given_up_mm,
-        };
-        let along = |p: crate::geom::Point| self.field.map_or(self.order.angle, |f| f.at(p));
-        let directed = matches!(self.order.rule, Rule::Unidirectional | Rule::Steered);
-        let direction: Option<&dyn Fn(crate::geom::Point) -> f64> =
-            if directed { Some(&along) } else { None };
-        quality::measure(&served, direction)
-    }
-}
-
 fn lay_layer<'a>(
     job: &'a Job,
     fields: &'a [Option<Directions>],
     tasks: &LayerTasks,
     outline: &Area,
-) -> (LayerCourses, Vec<Ground<'a>>) {
+) -> Kind<'a> {
     let mut layer = LayerCourses::default();
     let mut grounds = Vec::new();
     let Some(map) = &job.map else { return (layer, grounds) };
@@ -230,8 +215,7 @@ fn lay_layer<'a>(
             // the next layer, its pieces would only lie in the way of others
             room.replace(Vec::new());
             room.left_out.clear();
-            let at = task.target.within().rings().next().and_then(|r| r.first().copied());
-            room.leave_out(Reason::NotItsTurn, 0.0, at);
+            room.leave_out(Reason::NotItsTurn, 0.0, first_corner(within));
             layable = Area::default();
         }
         layer.cuts_saved += saved;
@@ -239,17 +223,7 @@ fn lay_layer<'a>(
         let order = room.order;
         let leads = task::leads_of(job, region);
         if room.courses.is_empty() && room.left_out.is_empty() {
-            // a region never yields nothing without a word
-            let asked = within.perimeter().max(width);
-            let at = within.rings().next().and_then(|r| r.first().copied());
-            let (radius_mm, shortest_mm) = (order.asked_radius, order.shortest);
-            // the shape is not too small where others have its ground
-            let reason = if combine::difference(within, &free).area() > width * width {
-                Reason::NothingFits { radius_mm, shortest_mm }
-            } else {
-                Reason::TooSmall { radius_mm, shortest_mm }
-            };
-            room.leave_out(reason, asked, at);
+            tell_nothing_laid(&mut room, within, &free);
         }
         for c in &room.courses {
             if !c.path().closed {
@@ -276,7 +250,7 @@ fn lay_layer<'a>(
             measured: None,
         };
         if trails(leads.trail, leads.radius) && room.courses.iter().any(|c| c.path().closed) {
-            let strips: Vec<Area> = room.courses.iter().map(|c| strip(c, width)).collect();
+            let strips: Vec<Area> = room.courses.iter().map(|c| ground::strip(c, width)).collect();
             covered.push(combine::union_all(&strips));
         } else {
             let (measured, mine) = ground.measure(&room.courses, given_up_mm);
@@ -287,26 +261,25 @@ fn lay_layer<'a>(
         layer.courses.append(&mut room.courses);
         layer.left_out.append(&mut room.left_out);
     }
-    finish(&mut layer, grounds.iter().filter_map(|g| g.measured.clone()).collect());
+    ground::finish(&mut layer, grounds.iter().filter_map(|g| g.measured.clone()).collect());
     (layer, grounds)
 }
 
-/// A layer's strips and figures, from those of its regions.
-fn finish(layer: &mut LayerCourses, measured: Vec<(RegionQuality, Area)>) {
-    let (quality, covered): (Vec<RegionQuality>, Vec<Area>) = measured.into_iter().unzip();
-    layer.quality = quality;
-    layer.strips = quality::joined(&covered, &mut layer.quality);
+/// A region never yields nothing without a word.
+fn tell_nothing_laid(room: &mut Room<'_>, within: &Area, free: &Area) {
+    let Order { width, asked_radius: radius_mm, shortest: shortest_mm, .. } = room.order;
+    // the shape is not too small where others have its ground
+    let reason = if combine::difference(within, free).area() > width * width {
+        Reason::NothingFits { radius_mm, shortest_mm }
+    } else {
+        Reason::TooSmall { radius_mm, shortest_mm }
+    };
+    room.leave_out(reason, within.perimeter().max(width), first_corner(within));
 }
 
-/// The strip that a course covers.
-fn strip(course: &Course, width: f64) -> Area {
-    let chord = bend::PROPOSAL_CHORD_MM;
-    if let Some(trail) = course.trail.as_ref().filter(|t| t.off_anywhere_mm() > TRAIL_MM) {
-        let line = crate::geom::polyline::simplified(&trail.laid, chord);
-        return offset::strip(&line, width, false, chord);
-    }
-    let path = course.wanted();
-    offset::strip(&path.flatten(chord), width, path.closed, chord)
+/// A place at which an area is told.
+fn first_corner(area: &Area) -> Option<Point> {
+    area.rings().next().and_then(|r| r.first().copied())
 }
 
 /// Some region's tow lies beside the nozzle's way.

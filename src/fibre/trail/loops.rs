@@ -1,7 +1,8 @@
 //! Closed courses whose tow trails: led once it is settled where they begin, then
 //! measured as they come to lie.
 
-use crate::fibre::{Course, Ground, LayerCourses, TRAIL_MOST, finish, stagger, trail, trails};
+use crate::fibre::ground::{self, Ground};
+use crate::fibre::{Course, Kind, LayerCourses, TRAIL_MOST, stagger, trail, trails};
 use crate::geom::Point;
 use crate::job::Job;
 use crate::reinforcement::{LeftOut, Reason};
@@ -19,9 +20,6 @@ type Placed = (usize, Course);
 
 /// Loops that lie astray wherever they are begun, as they are laid in pieces.
 pub(super) type Parted = BTreeMap<Loop, Vec<Course>>;
-
-/// A kind of layers as it was laid.
-type Laid<'a> = (LayerCourses, Vec<Ground<'a>>);
 
 /// Every so manyth of the places that ends are staggered among is tried for a loop that
 /// would lie astray: sixteen to the round.
@@ -44,7 +42,7 @@ pub(in crate::fibre) fn led(
     job: &Job,
     layers: &[LayerCourses],
     kind_of: &[usize],
-    laid: &[Laid<'_>],
+    laid: &[Kind<'_>],
 ) -> (Vec<Vec<Placed>>, Parted, Vec<(usize, f64)>) {
     let own = |kind: usize| -> Vec<&Ground<'_>> {
         let grounds = laid.get(kind).map_or(&[][..], |(_, g)| g.as_slice());
@@ -108,7 +106,7 @@ fn ends(layer: &LayerCourses) -> Vec<(String, Point)> {
 
 /// Of each loop that would lie astray somewhere: how it is led from elsewhere, where it
 /// does not.
-fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) -> BTreeMap<Loop, Vec<Course>> {
+fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Kind<'_>], most_mm: f64) -> BTreeMap<Loop, Vec<Course>> {
     let mut bad: Vec<Loop> =
         done.iter().filter(|(_, c)| astray(c, most_mm).is_some()).map(|(k, _)| k.0).collect();
     bad.dedup();
@@ -144,7 +142,7 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Laid<'_>], most_mm: f64) ->
 fn parted(
     done: &BTreeMap<Begun, Course>,
     elsewhere: &BTreeMap<Loop, Vec<Course>>,
-    laid: &[Laid<'_>],
+    laid: &[Kind<'_>],
 ) -> Parted {
     let mut nearest: BTreeMap<Loop, &Course> = BTreeMap::new();
     for ((key, _), course) in done {
@@ -233,5 +231,5 @@ pub(in crate::fibre) fn land(
     for (quality, _) in &mut measured {
         quality.layer = number;
     }
-    finish(layer, measured);
+    ground::finish(layer, measured);
 }
