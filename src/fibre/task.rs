@@ -208,7 +208,7 @@ fn lay_wound<'a>(
         (Target::Holes { holes, bodies, .. }, rule) => {
             for (k, hole) in holes.iter().enumerate() {
                 let lay = |room: &mut Room<'_>| {
-                    hoop::lay(room, hole, clearance(job), rule != Rule::Hoop, winding.all);
+                    hoop::lay(room, hole, job.beads.perimeters_mm(), rule != Rule::Hoop, winding.all);
                 };
                 match bodies.get(k) {
                     Some(body) => room.only_in(body, lay),
@@ -222,7 +222,7 @@ fn lay_wound<'a>(
             }
         }
         (Target::Pins { pins, .. }, _) => {
-            strap::lay(&mut room, pins, clearance(job), place.inside);
+            strap::lay(&mut room, pins, job.beads.perimeters_mm(), place.inside);
             if let Some(ground) = strap::ground(&room) {
                 layable = combine::intersection(place.free, &ground);
             }
@@ -283,11 +283,6 @@ fn order_of<'a>(
     }
 }
 
-/// What perimeters take between an edge of the part and tow, mm.
-fn clearance(job: &Job) -> f64 {
-    job.beads.bead_width_mm * f64_of(job.beads.perimeters)
-}
-
 /// Where strips of a region may lie: all that is free, or as deep as the courses
 /// asked for go.
 fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
@@ -308,14 +303,15 @@ fn layable(target: &Target, free: &Area, order: &Order<'_>, job: &Job) -> Area {
         }
         Target::Holes { holes, .. } => {
             let band = |h: &Area| {
-                let [inner, outer] = hoops_between(h, clearance(job), order.width, order.radius, depth);
+                let [inner, outer] =
+                    hoops_between(h, job.beads.perimeters_mm(), order.width, order.radius, depth);
                 combine::difference(&outer, &inner)
             };
             let bands: Vec<Area> = holes.iter().map(band).collect();
             combine::intersection(free, &combine::union_all(&bands))
         }
         Target::Pins { pins, .. } => {
-            let first = strap::first_belt(pins, clearance(job), order);
+            let first = strap::first_belt(pins, job.beads.perimeters_mm(), order);
             let inner = offset::shrunk(&first, 0.5 * order.width, chord);
             let outer = offset::grown(&first, depth - 0.5 * order.width, chord);
             combine::intersection(free, &combine::difference(&outer, &inner))

@@ -29,6 +29,7 @@ pub use read::{built_in_text, first, first_opened, first_text, layer_fit, named_
 pub(crate) use read::{may_bring_layers, place_of};
 pub use series::Series;
 
+use crate::count::f64_of;
 use crate::files::Input;
 use std::path::PathBuf;
 
@@ -137,6 +138,13 @@ pub struct BeadPlan {
     pub fill_angles_deg: Vec<f64>,
     /// Share of what fibre and perimeters leave that is filled, 0 to 1.
     pub fill_fraction: f64,
+}
+
+impl BeadPlan {
+    /// What perimeters take from every boundary, mm.
+    pub fn perimeters_mm(&self) -> f64 {
+        self.bead_width_mm * f64_of(self.perimeters)
+    }
 }
 
 /// How the inside of a layer is filled with matrix.

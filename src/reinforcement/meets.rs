@@ -151,7 +151,7 @@ const SPECK_MM2: f64 = 1e-3;
 pub(crate) fn ground(job: &Job, region: &Region, task: &Task, enclosed: bool) -> Area {
     let width = job.tow.width_mm;
     let deep = region.courses.map(|n| (f64_of(n) - 1.0).max(0.0) * region.spacing_mm + width);
-    let clearance = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    let clearance = job.beads.perimeters_mm();
     let between = |h: &Area, by: f64| hoops_between(h, clearance, width, region.min_bend_radius_mm, by);
     let hull = |areas: &[Area]| {
         let corners: Vec<_> = areas.iter().flat_map(Area::rings).flatten().copied().collect();

@@ -5,7 +5,6 @@ mod meets;
 mod parted;
 mod shape;
 
-use crate::count::f64_of;
 pub use left_out::{LeftOut, Reason};
 pub(crate) use meets::ground;
 
@@ -82,7 +81,7 @@ impl Target {
 /// Errors, all found: `layer-missing`, `layers-empty`, `shape-outside`,
 /// `hole-missing`, `id-missing`, `rule-shape`.
 pub fn place(job: &Job, outline: &Outline) -> Outcome<Vec<LayerTasks>> {
-    let margin = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+    let margin = job.beads.perimeters_mm();
     let mut layers: Vec<LayerTasks> = Vec::with_capacity(outline.layers.len());
     for (i, l) in outline.layers.iter().enumerate() {
         // most layers are like the one below

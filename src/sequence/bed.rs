@@ -121,8 +121,7 @@ pub fn most_turned(job: &Job, outline: &Outline) -> usize {
 /// Between two copies, mm: what the printer asks for, and where perimeters are thinner than half
 /// a tow no less than keeps ends of courses a tow's width apart.
 fn gap(job: &Job) -> f64 {
-    let perimeters = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
-    let apart = job.tow.width_mm - 2.0 * perimeters;
+    let apart = job.tow.width_mm - 2.0 * job.beads.perimeters_mm();
     if job.map.is_some() { job.printer.copy_gap_mm.max(apart) } else { job.printer.copy_gap_mm }
 }
 

@@ -54,7 +54,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
             // between two loops a spiral bends a little tighter than they do
             radius: region.min_bend_radius_mm * if region.may_wind() { SPIRAL_MARGIN } else { 1.0 },
             shortest: job.printer.shortest_course_mm(),
-            clearance: job.beads.bead_width_mm * f64_of(job.beads.perimeters),
+            clearance: job.beads.perimeters_mm(),
         };
         let within = task.target.within();
         let free = combine::simplified(&combine::difference(within, &tow.taken), ROUGH_MM);

@@ -1,6 +1,5 @@
 //! Warns of beads and tow that no layer below carries.
 
-use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes};
 use crate::fibre::{Course, LayerCourses};
 use crate::geom::nearest::Lines;
@@ -163,7 +162,7 @@ fn laid<'a>(job: &Job, outline: &'a Area, courses: Option<&LayerCourses>, open: 
     if !open {
         return Cow::Borrowed(outline);
     }
-    let rim = f64_of(job.beads.perimeters) * job.beads.bead_width_mm;
+    let rim = job.beads.perimeters_mm();
     let rings = combine::difference(outline, &offset::grown(outline, -rim, CHORD_MM));
     Cow::Owned(courses.map_or_else(|| rings.clone(), |c| combine::union(&rings, &c.strips)))
 }

@@ -1,6 +1,5 @@
 //! Warnings that name a region: what it asks for and does not get.
 
-use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
 use crate::geom::{Area, combine, offset};
@@ -252,7 +251,7 @@ pub(in crate::plan) fn empty_regions(
                 job.tow.trail_mm
             ))
         } else if asked().next().is_some() && asked().all(|l| taken_by_perimeters(job, l, index)) {
-            let deep = job.beads.bead_width_mm * f64_of(job.beads.perimeters);
+            let deep = job.beads.perimeters_mm();
             d.help(format!(
                 "perimeters leave no room: {} of {} mm take {deep:.2} mm from every boundary; fewer `[matrix] perimeters` or a smaller `bead_width_mm` leave more",
                 job.beads.perimeters, job.beads.bead_width_mm

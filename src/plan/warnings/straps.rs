@@ -1,7 +1,6 @@
 //! Warnings about straps: pins that stand elsewhere, loops that stay open, sides that are bent.
 
 use super::regions::{first_served, laid_across, named};
-use crate::count::f64_of;
 use crate::diagnostic::{Diagnostic, Notes, counted};
 use crate::fibre;
 use crate::geom::path::Segment;
@@ -145,7 +144,7 @@ pub(in crate::plan) fn bent_straps(
         let holes: Vec<(Point, &[Point])> =
             holes.filter_map(|h| Some((polyline::centroid([h.as_slice()])?, h.as_slice()))).collect();
         // the innermost strap lies next to what it goes round
-        let beside = f64_of(job.beads.perimeters) * job.beads.bead_width_mm + region.spacing_mm;
+        let beside = job.beads.perimeters_mm() + region.spacing_mm;
         let mut bent = vec![0.0; holes.len()];
         for segment in &course.wanted().segments {
             let Segment::Arc(arc) = segment else { continue };
