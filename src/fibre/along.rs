@@ -9,7 +9,7 @@ use crate::geom::{Area, Path, Point, bend, polyline, smooth, swing};
 /// fitted lines on which it begins and ends, so that it keeps to the corner however coarsely
 /// that is drawn; or less, so that fewer ways past solid corners are found, which bulge into
 /// the place of courses beside them.
-pub(super) const SWINGS: [f64; 2] = [0.55, 0.3];
+pub(super) const SWING_SHARES: [f64; 2] = [0.55, 0.3];
 
 /// The path of a fit that is closed in one piece.
 fn closed(fit: &bend::Fit) -> Option<&Path> {
@@ -141,7 +141,7 @@ impl Room<'_> {
         let outside = |p: Point| if boundary.enclose(p) { 0.0 } else { boundary.distance(p) };
         let ends = [path.start(), path.end()].into_iter().flatten().map(outside).fold(0.0, f64::max);
         let both = 2.0 * self.order.fit();
-        let (least, most) = (SWINGS[1] * both, self.order.swing * both);
+        let (least, most) = (SWING_SHARES[1] * both, self.order.swing * both);
         within(boundary, path, (ends + HAIR_MM).clamp(least, most))
     }
 }

@@ -1,6 +1,6 @@
 //! Closed courses parallel to the shape's boundaries, outer and inner.
 
-use super::along::SWINGS;
+use super::along::SWING_SHARES;
 use super::order::Order;
 use super::room::Room;
 use super::{spiral, unidirectional};
@@ -35,19 +35,25 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let leads = if numbered || rings < 2 { &LEADS[..1] } else { &LEADS[..] };
     // every boundary at once is what is asked for: it is tried with each way past corners, and
     // where that is all that is tried with lines that keep less near, too, which are laid sooner
-    let way =
-        Way { lead: Lead::Every, swing: SWINGS[0], lean: false, tight: true, closes: numbered, necks: false };
+    let way = Way {
+        lead: Lead::Every,
+        swing: SWING_SHARES[0],
+        lean: false,
+        tight: true,
+        closes: numbered,
+        necks: false,
+    };
     let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, ..way }).collect();
     // swings that leave necks to others are longer, and leave more bare beside corners
     let lean = Way { lean: true, closes: true, ..way };
     if numbered {
-        ways.splice(..0, SWINGS.map(|swing| Way { swing, tight: false, ..way }));
+        ways.splice(..0, SWING_SHARES.map(|swing| Way { swing, tight: false, ..way }));
         ways.push(lean);
     } else {
         // lines that keep less near pass other corners; where a corner was passed only once
         // more, a fill covers less as a rule
         ways.extend([
-            Way { swing: SWINGS[1], ..way },
+            Way { swing: SWING_SHARES[1], ..way },
             Way { tight: false, ..way },
             Way { closes: true, ..way },
             lean,
@@ -201,7 +207,7 @@ fn follow(room: &mut Room<'_>, lead: Lead) -> bool {
         let outside = (!of_hole, combine::ring_area(part.outer()));
         let holes = part.holes().iter().map(|hole| {
             let leads = of_hole && polyline::ring_length(hole) >= AS_LARGE * largest;
-            (leads, beyond(room, hole))
+            (leads, outside_of(room, hole))
         });
         for (leads, edge) in std::iter::once(outside).chain(holes) {
             if leads { led.push(edge) } else { rims.push(edge) }
@@ -269,8 +275,8 @@ fn lay_necks(room: &mut Room<'_>) -> bool {
     !room.courses.is_empty()
 }
 
-/// What lies beyond a hole: following it inwards is following the hole outwards.
-fn beyond(room: &Room<'_>, hole: &[Point]) -> Area {
+/// What lies outside of a hole: following it inwards is following the hole outwards.
+fn outside_of(room: &Room<'_>, hole: &[Point]) -> Area {
     let Some(b) = room.area.bounds() else { return Area::empty() };
     let far = b.hi.dist(b.lo) + 10.0 * room.order.radius;
     let frame = combine::ring_area(&[

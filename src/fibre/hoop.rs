@@ -37,7 +37,7 @@ pub(super) fn lay(room: &mut Room<'_>, hole: &Area, clearance: f64, follow: bool
         let laid = if spiral { lay_loosely(room, &ring) } else { room.lay_loop(&ring) };
         any |= laid > 0.0;
         // arcs between other holes may be too short to be laid, and hoops outside these are not
-        if laid == 0.0 && beyond(room, &inner) {
+        if laid == 0.0 && all_inside(room, &inner) {
             if o.courses.is_some() {
                 // this one is told with the others, and all where none was laid
                 room.forget_since(if any { told } else { before });
@@ -73,7 +73,7 @@ fn lay_loosely(room: &mut Room<'_>, ring: &[Point]) -> f64 {
 }
 
 /// The whole room lies inside the loop: larger loops find nothing.
-fn beyond(room: &Room<'_>, inner: &Area) -> bool {
+fn all_inside(room: &Room<'_>, inner: &Area) -> bool {
     combine::difference(&room.area, inner).area() < 1e-3
 }
 

@@ -27,7 +27,8 @@ pub(super) struct Order<'a> {
     pub(super) shortest_loop: f64,
     /// Largest distance from the line asked for, mm.
     pub(super) deviation: f64,
-    /// How far outside a way past a corner may lie, as a share of that: see [`SWINGS`](super::along::SWINGS).
+    /// How far outside a way past a corner may lie, as a share of that: see
+    /// [`SWING_SHARES`](super::along::SWING_SHARES).
     pub(super) swing: f64,
     /// Swings past corners leave narrow places free: see [`Corners::lean`].
     pub(super) lean: bool,
@@ -116,7 +117,7 @@ impl Order<'static> {
             shortest: 20.0,
             shortest_loop: 20.0,
             deviation: 0.02,
-            swing: super::along::SWINGS[0],
+            swing: super::along::SWING_SHARES[0],
             lean: false,
             tight: true,
             closes: false,

@@ -42,16 +42,16 @@ pub(crate) const MARGIN: f64 = 1.08;
 /// the spiral's end a notch is left in them, which is no ground for others.
 pub(super) fn wind(room: &mut Room<'_>, margin: f64) -> (usize, Vec<Area>) {
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
-    let loops = Loops::new(room, &all);
+    let rings = Rings::new(room, &all);
     let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
-    for chain in loops.chains(room.order.spacing) {
+    for chain in rings.chains(room.order.spacing) {
         let mut rest = chain.as_slice();
         while rest.len() > 1 {
             // without the outermost loops where the whole cannot be wound
             let mut most = rest.len();
             let mut found = None;
             while most > 1 && found.is_none() {
-                found = loops.wound(room, &rest[..most], margin).map(|path| (most, path));
+                found = rings.wound(room, &rest[..most], margin).map(|path| (most, path));
                 most = if most > 8 { most - most / 4 } else { most - 1 };
             }
             let Some((n, path)) = found else {
@@ -72,9 +72,9 @@ pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
     let shortest = room.order.shortest;
     let short = short_loops(room);
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
-    let loops = Loops::new(room, &all);
+    let rings = Rings::new(room, &all);
     let mut spirals: Vec<(Vec<usize>, Path)> = Vec::new();
-    for chain in loops.chains(room.order.spacing) {
+    for chain in rings.chains(room.order.spacing) {
         let mut rest = chain.as_slice();
         loop {
             let n = rest.iter().take_while(|&&k| short.contains(&all[k])).count();
@@ -84,7 +84,7 @@ pub(super) fn wind_short(room: &mut Room<'_>, margin: f64) -> Vec<Area> {
             // all of them, or with the next one, or without the outermost
             let sizes = [n, n + 1].into_iter().chain((2..n).rev()).filter(|&n| n > 1 && n <= rest.len());
             let wound = sizes
-                .filter_map(|n| Some((n, loops.wound(room, &rest[..n], margin)?)))
+                .filter_map(|n| Some((n, rings.wound(room, &rest[..n], margin)?)))
                 .find(|(_, path)| path.length() >= shortest);
             let Some((n, path)) = wound else {
                 rest = &rest[1..];
@@ -105,7 +105,7 @@ pub(super) fn lone_short(room: &Room<'_>) -> Vec<usize> {
     }
     let all: Vec<usize> = (0..room.courses.len()).filter(|&i| room.courses[i].path().closed).collect();
     let length = |k: &usize| room.courses[all[*k]].length_mm();
-    let chains = Loops::new(room, &all).chains(room.order.spacing);
+    let chains = Rings::new(room, &all).chains(room.order.spacing);
     let lone = chains.iter().filter(|c| c.iter().map(length).sum::<f64>() < room.order.shortest);
     lone.flatten().map(|&k| all[k]).collect()
 }
@@ -197,12 +197,12 @@ fn lay(room: &mut Room<'_>, margin: f64, spirals: Vec<(Vec<usize>, Path)>) -> (u
 }
 
 /// Closed courses as rings of points, counter-clockwise, the first repeated.
-struct Loops {
+struct Rings {
     lines: Vec<Vec<Point>>,
     near: Vec<Lines>,
 }
 
-impl Loops {
+impl Rings {
     fn new(room: &Room<'_>, of: &[usize]) -> Self {
         let lines: Vec<Vec<Point>> =
             of.iter().map(|&i| ccw(&room.courses[i].path().flatten(0.5 * bend::PROPOSAL_CHORD_MM))).collect();

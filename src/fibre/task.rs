@@ -1,7 +1,7 @@
 //! One region of a layer: the rule that lays it, and what is done with its courses
 //! whatever the rule.
 
-use super::along::SWINGS;
+use super::along::SWING_SHARES;
 use super::order::Order;
 use super::room::Room;
 use super::unidirectional;
@@ -272,7 +272,7 @@ fn order_of<'a>(
         shortest,
         shortest_loop: if winds { 0.0 } else { shortest },
         deviation: job.courses.deviation_mm,
-        swing: SWINGS[0],
+        swing: SWING_SHARES[0],
         lean: false,
         tight: true,
         closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),

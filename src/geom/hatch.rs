@@ -2,9 +2,9 @@
 
 use super::{Area, Point, trig};
 
-/// One row of a hatch: the stretches of a line that lie inside the area.
+/// One row of a hatch: the stretches of its line that lie inside the area.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Row {
+pub struct HatchLine {
     /// Number of the row, counted along the normal from a fixed zero.
     pub index: i64,
     /// Distance of the row along the normal, in the turned frame, mm.
@@ -18,12 +18,12 @@ pub struct Row {
 /// rows are in the frame turned by `angle`: see [`to_plane`].
 ///
 /// Scanline with half-open edges, even-odd: a row through a vertex counts it once.
-pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<Row> {
+pub fn rows(area: &Area, angle: f64, pitch: f64, phase: f64) -> Vec<HatchLine> {
     Turned::new(area, angle).rows(pitch, phase)
 }
 
 /// The same with the rows that fit in the middle of the area's extent, wherever it lies.
-pub fn rows_amid(area: &Area, angle: f64, pitch: f64) -> Vec<Row> {
+pub fn rows_amid(area: &Area, angle: f64, pitch: f64) -> Vec<HatchLine> {
     let turned = Turned::new(area, angle);
     let (lo, hi) = turned.extent;
     turned.rows(pitch, lo + 0.5 * ((hi - lo) % pitch))
@@ -50,7 +50,7 @@ impl Turned {
     }
 
     /// See [`rows`].
-    pub fn rows(&self, pitch: f64, phase: f64) -> Vec<Row> {
+    pub fn rows(&self, pitch: f64, phase: f64) -> Vec<HatchLine> {
         let (lo, hi) = self.extent;
         if lo >= hi || pitch <= 0.0 {
             return Vec::new();
@@ -59,7 +59,7 @@ impl Turned {
     }
 }
 
-fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<Row> {
+fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<HatchLine> {
     let first = index_at((lo - phase) / pitch);
     let last = index_at((hi - phase) / pitch);
     #[expect(
@@ -96,7 +96,7 @@ fn cut(turned: &[Vec<Point>], lo: f64, hi: f64, pitch: f64, phase: f64) -> Vec<R
             xs.sort_by(f64::total_cmp);
             let spans: Vec<(f64, f64)> =
                 xs.chunks_exact(2).map(|c| (c[0], c[1])).filter(|(a, b)| b > a).collect();
-            (!spans.is_empty()).then(|| Row { index, offset: y_of(index), spans })
+            (!spans.is_empty()).then(|| HatchLine { index, offset: y_of(index), spans })
         })
         .collect()
 }

@@ -176,7 +176,7 @@ fn leading(k0: f64, k1: f64, about: f64, step: f64, d: f64) -> (f64, [f64; 2]) {
 }
 
 /// A wanted line, to be led along at a distance.
-pub(super) struct Wanted<'a> {
+pub(super) struct LedLine<'a> {
     line: Line<'a>,
     ends: Vec<Straight>,
     distance: f64,
@@ -195,7 +195,7 @@ pub(super) struct Way {
     pub(super) tightest: f64,
 }
 
-impl<'a> Wanted<'a> {
+impl<'a> LedLine<'a> {
     /// The path, a loop opened at its start; `None` where it is too short to be told of.
     pub(super) fn new(path: &'a Path, distance: f64) -> Option<Self> {
         if path.length() <= 2.0 * distance {

@@ -143,7 +143,7 @@ impl Look<'_> {
 
     /// Ways to the nearest line along which the follower bends no tighter than the leader
     /// may. Tells whether one was found that is better than what there was, tight or not.
-    fn held(&mut self, line: &leadable::Wanted<'_>) -> bool {
+    fn held(&mut self, line: &leadable::LedLine<'_>) -> bool {
         self.looked_held = true;
         let mut better = false;
         for (times, wider) in HOLDS {
@@ -168,7 +168,7 @@ impl Look<'_> {
 
     /// Ways to the nearest line that can be led along. Tells whether one leaves hardly more
     /// than need be.
-    fn nearest(&mut self, line: &leadable::Wanted<'_>) -> bool {
+    fn nearest(&mut self, line: &leadable::LedLine<'_>) -> bool {
         // whether what the nearest way is fitted with leaves nothing to be gained by more room
         let (mut found, mut closely) = (false, false);
         for (n, wider) in leadable::WIDER.into_iter().enumerate() {
@@ -289,7 +289,7 @@ impl<'a> Wanted<'a> {
     pub fn led(&self, distance: f64, radius: f64) -> Led {
         let mut best = self.judged(self.path.clone(), distance).held_to(radius, distance);
         let mut look = Look { wanted: self, distance, radius, best: &mut best, looked_held: false };
-        let line = leadable::Wanted::new(self.path, distance);
+        let line = leadable::LedLine::new(self.path, distance);
         if !line.as_ref().is_some_and(|line| look.nearest(line)) {
             look.simple();
         }

@@ -30,7 +30,7 @@ pub(super) fn count(outline: &Area, strips: &Area, beads: &[Bead]) -> Cover {
     let (sin, cos) = trig::sin_cos(-ASKEW);
     let turn = |p: &Point| Point::new(p.x * cos - p.y * sin, p.x * sin + p.y * cos);
     let Some(bounds) = Bounds::of(outline.rings().flatten().map(turn)) else { return Cover::default() };
-    let lines = Lines::over(bounds);
+    let lines = ScanLines::over(bounds);
     let (mut outline_at, mut strips_at, mut beads_at) = (lines.empty(), lines.empty(), lines.empty());
     for (area, crossings) in [(outline, &mut outline_at), (strips, &mut strips_at)] {
         for ring in area.rings() {
@@ -73,13 +73,13 @@ pub(super) fn count(outline: &Area, strips: &Area, beads: &[Bead]) -> Cover {
 type Span = (f64, f64);
 
 /// Horizontal lines over a box.
-struct Lines {
+struct ScanLines {
     low: f64,
     step: f64,
     count: usize,
 }
 
-impl Lines {
+impl ScanLines {
     fn over(bounds: Bounds) -> Self {
         let height = bounds.hi.y - bounds.lo.y;
         #[expect(

@@ -67,7 +67,7 @@ pub(in crate::fibre) fn led(
         todo.par_iter().map(|(key, (c, g))| (*key, trail::led(c, &g.over, g.leads))).collect();
     let most_mm = TRAIL_MOST * job.tow.width_mm;
     let elsewhere = elsewhere(&done, laid, most_mm);
-    let parted = parted(&done, &elsewhere, laid);
+    let parted = parted_loops(&done, &elsewhere, laid);
     let mut out: Vec<Vec<(usize, Course)>> = Vec::with_capacity(layers.len());
     let mut ends: Vec<Vec<(String, Point)>> = layers.iter().map(ends).collect();
     let mut close: Vec<(usize, f64)> = Vec::new();
@@ -139,7 +139,7 @@ fn elsewhere(done: &BTreeMap<Begun, Course>, laid: &[Kind<'_>], most_mm: f64) ->
 
 /// Of each loop that lies astray from elsewhere too: what of it can be laid in pieces, begun
 /// where it lies least astray.
-fn parted(
+fn parted_loops(
     done: &BTreeMap<Begun, Course>,
     elsewhere: &BTreeMap<Loop, Vec<Course>>,
     laid: &[Kind<'_>],

@@ -32,12 +32,12 @@ pub(super) fn lay(room: &mut Room<'_>) -> usize {
     let mut saved = 0;
     for round in 0..ROUNDS {
         let area = if round == 0 { room.area.clone() } else { room.rest() };
-        let turned = Turned::new(&area, &o);
+        let frame = RowFrame::new(&area, &o);
         let before = room.courses.len();
         let told = room.told();
-        for field in rows::fields(&area, o.angle, turned.spacing, o.shortest) {
-            let planned = plan_field(room, &turned, &field);
-            saved += lay_planned(room, planned, turned.angle);
+        for field in rows::fields(&area, o.angle, frame.spacing, o.shortest) {
+            let planned = plan_field(room, &frame, &field);
+            saved += lay_planned(room, planned, frame.angle);
         }
         if round > 0 {
             // told once, by the round that found it
@@ -89,9 +89,9 @@ pub(super) fn lay_best(room: &mut Room<'_>, part: &Area, angles: &[f64]) {
         }
     }
     let plan = |(angle, spacing): (f64, f64)| {
-        let turned = Turned::new(part, &Order { angle, spacing, ..o });
-        let fields = rows::fields(part, angle, turned.spacing, o.shortest);
-        let plans: Vec<Planned> = fields.iter().map(|f| plan_field(room, &turned, f)).collect();
+        let frame = RowFrame::new(part, &Order { angle, spacing, ..o });
+        let fields = rows::fields(part, angle, frame.spacing, o.shortest);
+        let plans: Vec<Planned> = fields.iter().map(|f| plan_field(room, &frame, f)).collect();
         (plans.iter().map(|p| p.worth).sum::<f64>(), angle, plans)
     };
     let mut tried: Vec<(f64, f64)> = Vec::new();
@@ -131,14 +131,14 @@ const SERVED: f64 = 0.75;
 const TRIED: usize = 6;
 
 /// The room in the frame whose x runs along the rows.
-struct Turned {
+struct RowFrame {
     boundary: Lines,
     angle: f64,
     radius: f64,
     spacing: f64,
 }
 
-impl Turned {
+impl RowFrame {
     fn new(area: &Area, o: &Order<'_>) -> Self {
         let boundary = Lines::boundary(&combine::turned(area, -o.angle));
         let radius = o.radius + MARGIN_MM;

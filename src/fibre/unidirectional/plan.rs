@@ -1,6 +1,6 @@
 //! Which rows of a field turns join: at each side the nests that are worth most.
 
-use super::Turned;
+use super::RowFrame;
 use super::chains::{LEAST_SHARE, chains, mostly_rows, rows_in};
 use super::rows::{Field, Row};
 use super::turn::{Front, Side, Turn};
@@ -53,11 +53,11 @@ pub(super) struct Planned {
 const STUB: f64 = 0.25;
 
 /// The turns of one field that are worth most, before its stubs or past them.
-pub(super) fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Planned {
-    let value_of = Worth::in_order(&room.order, turned.radius, field.rows.iter().map(Row::length));
-    let planned = plan_turns(room, turned, field, value_of);
-    let Some(past) = field.past_stubs(turned.spacing, STUB * room.order.shortest) else { return planned };
-    let mut other = plan_turns(room, turned, &past, value_of);
+pub(super) fn plan_field(room: &Room<'_>, frame: &RowFrame, field: &Field) -> Planned {
+    let value_of = Worth::in_order(&room.order, frame.radius, field.rows.iter().map(Row::length));
+    let planned = plan_turns(room, frame, field, value_of);
+    let Some(past) = field.past_stubs(frame.spacing, STUB * room.order.shortest) else { return planned };
+    let mut other = plan_turns(room, frame, &past, value_of);
     if other.worth <= planned.worth + 1e-6 {
         return planned;
     }
@@ -66,23 +66,23 @@ pub(super) fn plan_field(room: &Room<'_>, turned: &Turned, field: &Field) -> Pla
     other
 }
 
-fn plan_turns(room: &Room<'_>, turned: &Turned, field: &Field, value_of: Worth) -> Planned {
+fn plan_turns(room: &Room<'_>, frame: &RowFrame, field: &Field, value_of: Worth) -> Planned {
     let shortest = room.order.shortest;
     let median = median(&field.rows);
     let (share, most) = if room.order.few_cuts { DEEPEST_FOR_FEW_CUTS } else { DEEPEST };
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few rows")]
-    let deepest = ((share * median / turned.spacing) as usize).clamp(1, most);
+    let deepest = ((share * median / frame.spacing) as usize).clamp(1, most);
     // rows too short to be laid alone are only laid by joining them: as deep as it goes
     let deepest = if median < shortest { most } else { deepest };
     let depths = DEPTHS.into_iter().filter(|d| *d < deepest).chain([deepest]);
     let joining = Joining {
-        turned,
+        frame,
         field,
         fronts: [(Side::Left, &field.left), (Side::Right, &field.right)].map(|(side, of)| {
-            of.iter().map(|f| Front::new(side, f, &field.rows, turned.radius, turned.spacing)).collect()
+            of.iter().map(|f| Front::new(side, f, &field.rows, frame.radius, frame.spacing)).collect()
         }),
         value_of,
-        least: rows_across(turned.radius * 2.0, turned.spacing),
+        least: rows_across(frame.radius * 2.0, frame.spacing),
     };
     // where many rows are only laid by joining them, nests of either side lie in one another
     // best: what a nest encloses and what lies beside it go on at the other end
@@ -166,7 +166,7 @@ impl Plan {
 
     /// Joins ends at one side, all of them free, by the nests that are worth most.
     fn join(&mut self, joining: &Joining<'_>, side: Side, depth: usize, comes: Comes) {
-        let Joining { turned, field, value_of, least, .. } = joining;
+        let Joining { frame, field, value_of, least, .. } = joining;
         for (row, whole) in self.rows.iter_mut().zip(&field.rows) {
             side.set_end(row, side.end(whole));
         }
@@ -187,7 +187,7 @@ impl Plan {
             let count = front.numbers.len();
             let (_, nests) = nests::best(count, *least, depth, comes.between(), |nest| offers.worth(nest));
             for nest in nests {
-                let Some(made) = front.placed(nest, &|p: &Path| turned.inside(p)) else { continue };
+                let Some(made) = front.placed(nest, &|p: &Path| frame.inside(p)) else { continue };
                 let nest = Nest { depth: made.turns.len(), ..nest };
                 if !offers.spare(&made.lost, nest) {
                     continue;
@@ -302,7 +302,7 @@ fn rows_across(distance: f64, spacing: f64) -> usize {
 
 /// What the search for turns in a field needs to know.
 struct Joining<'a> {
-    turned: &'a Turned,
+    frame: &'a RowFrame,
     field: &'a Field,
     /// At the left, at the right.
     fronts: [Vec<Front<'a>>; 2],

@@ -19,18 +19,15 @@ impl Row {
     }
 }
 
-/// Rows whose ends at one side lie one above the other, each one spacing from the
-/// one before: what turns can join. Indices into the field's rows.
-pub(super) type Front = Vec<usize>;
-
-/// The rows of one connected area.
+/// The rows of one connected area. A front is rows whose ends at one side lie one above the
+/// other, each one spacing from the one before: what turns can join.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Field {
     pub(super) rows: Vec<Row>,
-    /// Fronts of left ends: every row is in one.
-    pub(super) left: Vec<Front>,
-    /// Fronts of right ends: every row is in one.
-    pub(super) right: Vec<Front>,
+    /// Fronts of left ends, as numbers of rows: every row is in one.
+    pub(super) left: Vec<Vec<usize>>,
+    /// Fronts of right ends, as numbers of rows: every row is in one.
+    pub(super) right: Vec<Vec<usize>>,
     /// Rows that are in no front: see [`Field::past_stubs`].
     pub(super) stubs: Vec<Row>,
 }
@@ -42,7 +39,7 @@ impl Field {
     /// `None` where there are none.
     pub(super) fn past_stubs(&self, pitch: f64, least: f64) -> Option<Self> {
         let mut stubs: Vec<Row> = Vec::new();
-        let lines: Vec<hatch::Row> = self
+        let lines: Vec<hatch::HatchLine> = self
             .rows
             .chunk_by(|r, t| r.y.total_cmp(&t.y).is_eq())
             .map(|line| {
@@ -51,7 +48,7 @@ impl Field {
                 #[expect(clippy::cast_possible_truncation, reason = "rows of one part")]
                 let index = ((line[0].y - self.rows[0].y) / pitch).round() as i64;
                 let spans = line.iter().filter(|r| !short(r)).map(|r| (r.a, r.b)).collect();
-                hatch::Row { index, offset: line[0].y, spans }
+                hatch::HatchLine { index, offset: line[0].y, spans }
             })
             .collect();
         (!stubs.is_empty()).then(|| Self { stubs, ..linked(&lines) })
@@ -80,7 +77,7 @@ fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
     let middle = lo + (0.5 * spare).max(1e-4);
     let tried = (0..PHASES).map(|k| middle + pitch * f64::from(k) / f64::from(PHASES));
     let flush = [lo + 1e-4, hi - 1e-4 - pitch * ((hi - lo - 2e-4) / pitch).floor()];
-    let mut best: Option<(f64, Vec<hatch::Row>)> = None;
+    let mut best: Option<(f64, Vec<hatch::HatchLine>)> = None;
     for phase in tried.chain(flush) {
         let rows = turned.rows(pitch, phase);
         let worth: f64 = rows
@@ -99,7 +96,7 @@ fn field_of(part: &Area, angle: f64, pitch: f64, long: f64) -> Field {
 /// Finds the fronts. Two rows one above the other are neighbours at a side when
 /// they overlap and no other row beyond them at that side does: a hole beside
 /// them begins fronts of its own.
-fn linked(hatched: &[hatch::Row]) -> Field {
+fn linked(hatched: &[hatch::HatchLine]) -> Field {
     let mut field = Field::default();
     let mut before: Option<(i64, Vec<usize>)> = None;
     for line in hatched {
@@ -126,7 +123,8 @@ fn linked(hatched: &[hatch::Row]) -> Field {
             };
             for &i in &here {
                 let joined = farthest(i, below).filter(|&j| farthest(j, &here) == Some(i));
-                let front = joined.and_then(|j| fronts.iter().position(|f: &Front| f.last() == Some(&j)));
+                let front =
+                    joined.and_then(|j| fronts.iter().position(|f: &Vec<usize>| f.last() == Some(&j)));
                 match front {
                     Some(k) => fronts[k].push(i),
                     None => fronts.push(vec![i]),
