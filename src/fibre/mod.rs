@@ -93,10 +93,9 @@ pub fn lay(notes: &mut Notes, job: &Job, outline: &Outline, tasks: &[LayerTasks]
         layer
     };
     let mut layers: Vec<LayerCourses> = kind_of.iter().enumerate().map(copied).collect();
-    let trails = trailing(job);
-    let mut close =
-        stagger::stagger(&mut layers, job.courses.end_stagger_mm, trails.then_some(job.tow.trail_mm));
-    if trails {
+    let trail_mm = trailing(job).then_some(job.tow.trail_mm);
+    let mut close = stagger::stagger(&mut layers, job.courses.end_stagger_mm, trail_mm);
+    if trail_mm.is_some() {
         for (layer, reached) in lead_loops(job, outline, &mut layers, &kind_of, &laid) {
             match close.iter_mut().find(|s| s.0 == layer) {
                 Some(found) => found.1 = found.1.min(reached),
