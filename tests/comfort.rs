@@ -67,7 +67,7 @@ fn straps_that_hold_no_pin_and_pins_in_no_hole_are_told() {
         );
         std::fs::write(folder.join("yoke.svg"), svg).expect("the drawing");
         let map = format!(
-            "[[region]]\nname = \"belt\"\nshape = {{ pins_mm = {pins} }}\nlayers = \"2\"\nrule = \"strap\"\ncourses = 2\n"
+            "[[region]]\nname = \"belt\"\nshape = {{ pins_mm = {pins} }}\nlayers = \"3-4\"\nrule = \"strap\"\ncourses = 2\n"
         );
         std::fs::write(folder.join("map.toml"), map).expect("the map");
         let (status, said, told) = towpath(&folder, &["plan", "job.toml", "--out", "out"]);
@@ -557,6 +557,107 @@ fn two_hoops_round_a_small_hole_become_a_spiral_whatever_its_size() {
         assert_eq!(status, Some(0), "{r}: {told}");
         assert!(out.contains("3 courses (3 spirals)"), "{r}: {out}{told}");
     }
+}
+
+/// Closed courses and all of a map of one region on a drawing of one path.
+fn laid(folder: &Path, drawn: &str, map: &str) -> (usize, usize) {
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"120mm\" height=\"100mm\" viewBox=\"0 0 120 100\"><path fill-rule=\"evenodd\" d=\"{drawn}\"/></svg>"
+    );
+    std::fs::write(folder.join("part.svg"), svg).expect("the drawing");
+    std::fs::write(folder.join("map.toml"), map).expect("the map");
+    let job = "[part]\nname = \"part\"\noutline = \"part.svg\"\nthickness_mm = 0.2\n[build]\nprinter = \"shuttle-15\"\nmatrix = \"pa12\"\ntow = \"carbon-1k-pa12\"\nlayer_height_mm = 0.2\n[reinforcement]\nmap = \"map.toml\"\n";
+    std::fs::write(folder.join("job.toml"), job).expect("the job");
+    let ran = support::run::plan(&folder.join("job.toml"), &folder.join("out"));
+    let findings = ran.checked().expect("a plan and a program");
+    assert!(findings.0.is_empty(), "{}", findings.summary(3));
+    let (_, plan) = ran.file(".plan.json").expect("a plan");
+    let plan: serde_json::Value = serde_json::from_str(&plan).expect("JSON");
+    let courses = plan["layers"][0]["courses"].as_array().cloned().unwrap_or_default();
+    (courses.iter().filter(|c| c["closed"] == true).count(), courses.len())
+}
+
+#[test]
+fn a_wall_of_just_so_many_widths_holds_that_many_hoops_and_straps() {
+    // two perimeters of 0.5 mm on either side, tow of 0.6 mm
+    for n in 2..=6_u32 {
+        let folder = scratch(&format!("walls-{n}"));
+        let count = usize::try_from(n).expect("a few");
+        let (hole, rim) = (8.0, 10.0 + 0.6 * f64::from(n));
+        let disc =
+            |r: f64| format!("M{} 50 a{r} {r} 0 1 1 {} 0 a{r} {r} 0 1 1 {} 0 Z", 50.0 - r, 2.0 * r, -2.0 * r);
+        let hoops = region("eye", "hole_at_mm = [50.0, 50.0]", "hoop", &format!("courses = {n}\n"))
+            .replace("layers = \"3-4\"", "");
+        let made = laid(&folder, &format!("{} {}", disc(rim), disc(hole)), &hoops);
+        assert_eq!(made, (count, count), "hoops in a wall of {n}");
+        let (left, right) = (30.0, 80.0);
+        let hole_at = |x: f64| {
+            format!(
+                "M{} 50 a{hole} {hole} 0 1 1 {} 0 a{hole} {hole} 0 1 1 {} 0 Z",
+                x - hole,
+                2.0 * hole,
+                -2.0 * hole
+            )
+        };
+        let race = format!(
+            "M{left} {} H{right} a{rim} {rim} 0 0 1 0 {} H{left} a{rim} {rim} 0 0 1 0 {} Z {} {}",
+            50.0 - rim,
+            2.0 * rim,
+            -2.0 * rim,
+            hole_at(left),
+            hole_at(right)
+        );
+        let straps = region(
+            "belt",
+            "pins_mm = [[30.0, 50.0, 8.0], [80.0, 50.0, 8.0]]",
+            "strap",
+            &format!("courses = {n}\n"),
+        )
+        .replace("layers = \"3-4\"", "");
+        assert_eq!(laid(&folder, &race, &straps), (count, count), "straps in a wall of {n}");
+    }
+}
+
+#[test]
+fn contours_close_past_teeth_tabs_and_notches() {
+    let polar = |r: f64, share: f64| {
+        let (sin, cos) = libm::sincos(std::f64::consts::TAU * share);
+        format!("{:.3} {:.3} ", 60.0 + r * cos, 50.0 + r * sin)
+    };
+    let gear = |teeth: u32, height: f64| {
+        let corners = (0..4 * teeth).map(|k| {
+            polar(if k % 4 < 2 { 39.0 } else { 39.0 + height }, f64::from(k) / f64::from(4 * teeth))
+        });
+        format!("M{}Z", corners.collect::<String>())
+    };
+    for (name, drawn) in [
+        ("a gear of small teeth", gear(24, 0.8)),
+        ("a gear", gear(20, 3.0)),
+        ("a plate with a tooth", "M10 20 H70 V50 H43 V54 H37 V50 H10 Z".to_owned()),
+        ("a plate with a flat tooth", "M10 20 H70 V50 H43 V51 H37 V50 H10 Z".to_owned()),
+        ("a plate with a notch", "M10 20 H70 V50 H43 V47 H37 V50 H10 Z".to_owned()),
+        ("a rack", "M10 20 H90 V50 H80 V46 H74 V50 H60 V46 H54 V50 H40 V46 H34 V50 H10 Z".to_owned()),
+    ] {
+        for courses in [1, 3] {
+            let folder = scratch("teeth");
+            let map = region("rim", "outline = true", "contour", &format!("courses = {courses}\n"))
+                .replace("layers = \"3-4\"", "");
+            assert_eq!(laid(&folder, &drawn, &map), (courses, courses), "{courses} round {name}");
+        }
+    }
+}
+
+#[test]
+fn contours_close_along_edges_drawn_with_many_rough_points() {
+    let n = 5_000;
+    let points = (0..n).map(|k| {
+        let (sin, cos) = libm::sincos(std::f64::consts::TAU * f64::from(k) / f64::from(n));
+        // two decimals, as some files keep
+        format!("{:.2} {:.2} ", 60.0 + 45.0 * cos, 50.0 + 45.0 * sin)
+    });
+    let drawn = format!("M{}Z", points.collect::<String>());
+    let map = region("rim", "outline = true", "contour", "courses = 3\n").replace("layers = \"3-4\"", "");
+    assert_eq!(laid(&scratch("rough"), &drawn, &map), (3, 3));
 }
 
 #[test]

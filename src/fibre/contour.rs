@@ -5,6 +5,7 @@ use super::order::Order;
 use super::room::Room;
 use super::{spiral, unidirectional};
 use crate::count::f64_of;
+use crate::geom::followable::followable;
 use crate::geom::{Area, Path, Point, combine, hatch, offset, polyline, pt, trig};
 use crate::reinforcement::Reason;
 use rayon::prelude::*;
@@ -42,6 +43,7 @@ pub(super) fn lay(room: &mut Room<'_>) {
         tight: true,
         closes: numbered,
         necks: false,
+        evened: false,
     };
     let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, ..way }).collect();
     // swings that leave necks to others are longer, and leave more bare beside corners
@@ -73,7 +75,11 @@ pub(super) fn lay(room: &mut Room<'_>) {
         if !follow(&mut tried, way.lead) {
             return None;
         }
-        let rest = tried.rest();
+        let mut rest = tried.rest();
+        if way.evened {
+            let even = followable(&combine::simplified(&rest, EVEN * o.deviation), o.radius);
+            rest = combine::intersection(&rest, &even);
+        }
         serve(&mut tried, &rest, 0);
         Some((worth_closed(&tried), tried))
     };
@@ -81,8 +87,12 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let first = o.courses.and_then(|_| laid(ways.remove(0)));
     let whole = first.as_ref().is_some_and(|(_, tried)| all_closed(tried));
     let others: Vec<_> = if whole { Vec::new() } else { ways.into_par_iter().filter_map(laid).collect() };
+    // an edge that is too rough to be followed as it is
+    let closed = |tried: &(f64, Room<'_>)| tried.1.courses.iter().any(|c| c.path().closed);
+    let rough = if numbered { !whole } else { !others.iter().any(closed) };
+    let evened = rough.then(|| laid(Way { evened: true, closes: true, ..way })).flatten();
     let mut best: Option<(f64, Room<'_>)> = None;
-    for tried in first.into_iter().chain(others) {
+    for tried in first.into_iter().chain(others).chain(evened) {
         if best.as_ref().is_none_or(|b| tried.0 > b.0) {
             best = Some(tried);
         }
@@ -111,7 +121,13 @@ struct Way {
     closes: bool,
     /// Necks are filled with straight courses before anything else is laid.
     necks: bool,
+    /// Rings follow what is left of the shape without teeth and round notches that are too tight.
+    evened: bool,
 }
+
+/// How far the edge of an area that is evened may be moved to have fewer corners, as a share of
+/// the deviation: edges drawn with many rough points turn at every one of them.
+const EVEN: f64 = 0.3;
 
 /// Which boundary is followed first, past all others but for so many courses along each
 /// of them that tow can follow: ends lie there, and not at a rim.

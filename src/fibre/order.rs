@@ -39,6 +39,9 @@ pub(super) struct Order<'a> {
     /// that a leg was too short for are tried once more when it is joined to the next one, and
     /// no loop is cut open for a hair.
     pub(super) closes: bool,
+    /// Courses round a hole or pins begin as near to it as lines that are exact may lie: where a
+    /// wall is just as many of them wide they all fit.
+    pub(super) snug: bool,
     /// Courses side by side; `None` fills.
     pub(super) courses: Option<usize>,
     /// Direction, radians.
@@ -93,9 +96,13 @@ impl Order<'_> {
 
     /// From an edge that the first course keeps clear of by so much to its middle, mm.
     pub(super) fn first(&self, clearance: f64) -> f64 {
-        clearance + 0.5 * self.width + self.outside()
+        let margin = if self.snug { SNUG } else { 1.0 };
+        clearance + 0.5 * self.width + margin * self.outside()
     }
 }
+
+/// What lines that lie snugly keep of the margin from the edge that they begin at.
+const SNUG: f64 = 0.1;
 
 /// However far lines may lie off what is asked for, they leave the room or come too near to
 /// each other by no more than this, mm: less than the 0.05 mm that programs are held to, by
@@ -121,6 +128,7 @@ impl Order<'static> {
             lean: false,
             tight: true,
             closes: false,
+            snug: false,
             courses: None,
             angle: 0.0,
             few_cuts: false,

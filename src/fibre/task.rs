@@ -210,10 +210,10 @@ fn lay_wound<'a>(
                 let lay = |room: &mut Room<'_>| {
                     hoop::lay(room, hole, job.beads.perimeters_mm(), rule != Rule::Hoop, winding.all);
                 };
-                match bodies.get(k) {
+                snugly_if_more(&mut room, |room| match bodies.get(k) {
                     Some(body) => room.only_in(body, lay),
-                    None => lay(&mut room),
-                }
+                    None => lay(room),
+                });
             }
             if order.courses.is_none() {
                 // filled as far as it goes: what of loops lies outside was not asked for
@@ -222,7 +222,9 @@ fn lay_wound<'a>(
             }
         }
         (Target::Pins { pins, .. }, _) => {
-            strap::lay(&mut room, pins, job.beads.perimeters_mm(), place.inside);
+            snugly_if_more(&mut room, |room| {
+                strap::lay(room, pins, job.beads.perimeters_mm(), place.inside);
+            });
             if let Some(ground) = strap::ground(&room) {
                 layable = combine::intersection(place.free, &ground);
             }
@@ -251,6 +253,25 @@ fn lay_wound<'a>(
     Laid { room, layable, wound_loops, saved, unwound, wound_short }
 }
 
+/// Lays loops, and where not as many close as are asked for once more as near to what they go
+/// round as they may lie; what closes more stays.
+fn snugly_if_more<'a>(room: &mut Room<'a>, lay: impl Fn(&mut Room<'a>)) {
+    let before = room.clone();
+    lay(room);
+    let closed = |room: &Room<'_>| room.courses.iter().filter(|c| c.path().closed).count();
+    let made = closed(room).saturating_sub(closed(&before));
+    if room.order.courses.is_none_or(|asked| made >= asked) {
+        return;
+    }
+    let mut snug = before;
+    snug.order.snug = true;
+    lay(&mut snug);
+    if closed(&snug) > closed(room) {
+        snug.order.snug = false;
+        *room = snug;
+    }
+}
+
 /// What a region asks for in a layer.
 fn order_of<'a>(
     job: &Job,
@@ -276,6 +297,7 @@ fn order_of<'a>(
         lean: false,
         tight: true,
         closes: region.courses.is_some() || matches!(region.rule, Rule::Hoop | Rule::Strap),
+        snug: false,
         courses: region.courses,
         angle: task.angle_deg.to_radians(),
         few_cuts: region.few_cuts,

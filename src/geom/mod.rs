@@ -6,6 +6,7 @@ pub mod arc;
 pub mod bend;
 mod biarc;
 pub mod combine;
+pub mod followable;
 pub mod grid;
 pub mod hatch;
 mod leadable;

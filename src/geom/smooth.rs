@@ -80,7 +80,7 @@ fn convex_shrunk(ring: &[Point], distance: f64) -> Vec<Point> {
 
 /// The smallest circle that holds some points, as its centre and radius: grown point by point
 /// (Welzl, *Smallest enclosing disks*, 1991, from memory, without the recursion).
-fn smallest_circle(points: &[Point]) -> Option<(Point, f64)> {
+pub(super) fn smallest_circle(points: &[Point]) -> Option<(Point, f64)> {
     let of_two = |p: Point, q: Point| (p.lerp(q, 0.5), 0.5 * p.dist(q));
     let of_three = |p: Point, q: Point, r: Point| {
         let (a, b) = (q - p, r - p);

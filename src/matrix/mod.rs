@@ -144,7 +144,8 @@ fn lay_rings(rings: &ring::Rings, width: f64, height_mm: f64, beads: &mut Vec<Be
 }
 
 /// Beads that overlap a little at bends could ask for more than there is room for:
-/// the fill then gives way, so that no more is laid than the layer holds.
+/// the fill then gives way, so that no more is laid than the layer holds; where there is
+/// hardly any, as in a wall full of tow, all beads do, by a hair.
 fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
     let room = (outline.area() - strips.area()) * height_mm;
     let sum = |kind: BeadKind, beads: &[Bead]| -> f64 {
@@ -152,12 +153,14 @@ fn spare(outline: &Area, strips: &Area, height_mm: f64, beads: &mut [Bead]) {
     };
     let (rings, fill) = (sum(BeadKind::Perimeter, beads), sum(BeadKind::Fill, beads));
     let excess = rings + fill - room;
-    if excess <= 0.0 || fill <= excess {
+    let all = fill <= excess;
+    let giving = if all { rings + fill } else { fill };
+    if excess <= 0.0 || giving <= excess {
         return;
     }
     // a hair below, so that rounding leaves nothing negative
-    let share = (1.0 - excess / fill) * (1.0 - 1e-9);
-    for b in beads.iter_mut().filter(|b| b.kind == BeadKind::Fill) {
+    let share = (1.0 - excess / giving) * (1.0 - 1e-9);
+    for b in beads.iter_mut().filter(|b| all || b.kind == BeadKind::Fill) {
         b.area_mm2 *= share;
         b.width_mm *= share;
     }
