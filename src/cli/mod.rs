@@ -16,6 +16,7 @@ mod verify;
 mod watch;
 
 use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::files;
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 use console::Console;
 use serde_json::{Value, json};
@@ -266,6 +267,20 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
         Command::Explain { code: None } => Ok(explain::all()),
         Command::Completions { shell } => Ok(completions(*shell)),
     }
+}
+
+/// Told before the work where its output cannot be written.
+///
+/// Errors: `output-unwritable`.
+fn writable(what: &str, folder: &Path) -> Outcome<()> {
+    Ok(files::writable(folder).map_err(|e| unwritable(what, folder, &e))?)
+}
+
+/// Why files cannot be written to a folder, and the next step.
+fn unwritable(what: &str, folder: &Path, e: &std::io::Error) -> Diagnostic {
+    let folder = folder.display();
+    let message = format!("the {what} cannot be written to `{folder}`: {}", files::why(e));
+    Diagnostic::error("output-unwritable", message).in_file(folder.to_string()).help(elsewhere(e))
 }
 
 /// The next step where an output cannot be written.
