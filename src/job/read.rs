@@ -232,7 +232,13 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
         elsewhere: Vec::new(),
     };
     let build = values.table("build");
-    let printer = build.and_then(|b| job.named(b, "printer", builtin::PRINTERS, printer::read));
+    let printer = build.and_then(|b| {
+        // a built-in machine is known to be invented
+        let own = b.text("printer").is_some_and(|typed| builtin::find(builtin::PRINTERS, typed).is_none());
+        job.named(b, "printer", builtin::PRINTERS, |source| {
+            Ok((printer::read(source)?, printer::not_measured(source).filter(|_| own)))
+        })
+    });
     let matrix = build.and_then(|b| job.named(b, "matrix", builtin::MATRICES, material::read_matrix));
     let tow = build.and_then(|b| job.named(b, "tow", builtin::TOWS, material::read_tow));
     let map = values.table("reinforcement").and_then(|r| job.map(notes, r, tow.as_ref()));
@@ -245,7 +251,8 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     {
         job.reader.fault(d, cost.place("shift_h"), "");
     }
-    let mut printer = printer;
+    let (mut printer, unmeasured) = printer.unzip();
+    notes.warnings.extend(unmeasured.flatten());
     notes.warnings.extend(printer.iter().flat_map(Printer::doubts));
     if let Some(build) = build {
         job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
