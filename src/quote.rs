@@ -253,6 +253,8 @@ fn tell_missing(notes: &mut Notes, job: &Job, missing: &[String]) {
     }
     if !known(Rate::SetupH) {
         d = d.help("without `cost.setup_h` the hours are told without setting up");
+    } else if !known(Rate::BatchesPerYear) {
+        d = d.help("without `cost.batches_per_year` the hours are told without setting up");
     }
     notes.push(d);
 }

@@ -177,6 +177,21 @@ fn a_rate_that_is_missing_is_named_and_not_made_up() {
     assert_eq!(q["series"]["mass"]["part_g"], Value::Null);
 }
 
+/// Hours without setting up are told as such, whichever of the two rates is not given.
+#[test]
+fn hours_without_setting_up_say_so() {
+    for key in ["setup_h", "batches_per_year"] {
+        let job =
+            link(key, |j| j.lines().filter(|l| !l.starts_with(key)).map(|l| format!("{l}\n")).collect());
+        let ran = estimate(&[text(&job), "--quantity", "100", "--quick"]);
+        let help = format!("help: without `cost.{key}` the hours are told without setting up");
+        assert!(ran.status == Some(0) && ran.told.contains(&help), "{}", ran.told);
+        assert_eq!(ran.told.matches("without setting up").count(), 1, "{}", ran.told);
+    }
+    let ran = estimate(&[text(&example("link")), "--quantity", "100", "--quick"]);
+    assert!(!ran.told.contains("without setting up"), "{}", ran.told);
+}
+
 #[test]
 fn without_any_rate_hours_are_told_all_the_same() {
     let ran = estimate(&[text(&example("guide")), "--quantity", "10", "--quick"]);
