@@ -302,3 +302,32 @@ fn explanations_in_short_repeat_nothing() {
     let all = Ran::of(&folder, &["explain"]).out;
     assert!(all.matches("what it has just written").count() == 1 && all.contains("standby"), "{all}");
 }
+
+/// What is left open on purpose stands beside the pores, which it is none of.
+#[test]
+fn what_is_left_open_is_told_and_is_no_porosity() {
+    let folder = scratch("left open");
+    let drawn = "<rect x=\"0\" y=\"0\" width=\"80\" height=\"60\"/>";
+    for (keys, least, most) in
+        [("fill_fraction = 0.25", 0.5, 0.75), ("fill = \"none\"", 0.8, 0.97), ("", 0.0, 0.0)]
+    {
+        write(&folder, drawn, &format!("[matrix]\n{keys}\n"), RINGS);
+        let job = std::fs::read_to_string(folder.join("job.toml")).expect("the job");
+        let bare = job.split("[reinforcement]").next().expect("the job without its map");
+        std::fs::write(folder.join("job.toml"), bare).expect("the job");
+        let ran = Ran::of(&folder, &["plan", "job.toml", "--out", "out"]);
+        assert_eq!(ran.status, Some(0), "{}", ran.told);
+        let estimate = &ran.plan()["estimate"];
+        let open = estimate["open_fraction"].as_f64().expect("a share");
+        assert!((least..=most).contains(&open), "{keys}: {estimate}");
+        let pores = estimate["printed_porosity"].as_f64().expect("a share");
+        assert!(pores.to_bits() == 0 || pores.abs() > 1e-9, "{keys}: {estimate}");
+        let told = ran.out.lines().find(|l| l.starts_with("left open on purpose"));
+        let wanted = format!("{:.1} % of the part", 100.0 * open);
+        assert_eq!(told.is_some_and(|l| l.ends_with(&wanted)), most > 0.0, "{}", ran.out);
+        let quick = Ran::of(&folder, &["estimate", "job.toml", "--quick", "--json"]).out;
+        let quick: Value = serde_json::from_str(&quick).expect("JSON");
+        let rough = quick["estimate"]["open_fraction"].as_f64().expect("a share");
+        assert!((rough - open).abs() < 0.03, "{keys}: {rough} for {open}");
+    }
+}
