@@ -331,3 +331,16 @@ fn what_is_left_open_is_told_and_is_no_porosity() {
         assert!((rough - open).abs() < 0.03, "{keys}: {rough} for {open}");
     }
 }
+
+#[test]
+fn one_layer_is_no_range_and_no_heater_heats_to_nothing() {
+    let folder = scratch("words");
+    let drawn = plate(0.0, 0.6, 2.0) + "<g data-z-mm=\"0-0.2\"><circle cx=\"0.8\" cy=\"30\" r=\"0.7\"/></g>";
+    let ran = planned(&folder, &drawn, "", RINGS);
+    let warning = ran.warning("outline-apart");
+    assert!(warning.contains(" mm2 in layer 1, lies about"), "{}", ran.told);
+    let job = std::fs::read_to_string(folder.join("job.toml")).expect("the job");
+    std::fs::write(folder.join("job.toml"), job.replace("shuttle-15", "heddle-25")).expect("the job");
+    let warning = Ran::of(&folder, &["plan", "job.toml", "--out", "out"]).warning("temperature-limit");
+    assert!(warning.contains("`heddle-25` has no heated chamber: the part may warp"), "{warning}");
+}

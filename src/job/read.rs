@@ -668,8 +668,13 @@ impl Resolver<'_> {
             ("chamber", matrix.chamber_temperature_c, printer.max_chamber_temperature_c),
         ] {
             if wanted > most {
+                let gets = if most > 0.0 {
+                    format!("gets it to {most} degC")
+                } else {
+                    format!("has no heated {what}")
+                };
                 let message = format!(
-                    "`{}` wants a {what} of {wanted} degC, `{}` gets it to {most} degC: the part may warp or come off",
+                    "`{}` wants a {what} of {wanted} degC, `{}` {gets}: the part may warp or come off",
                     matrix.name, printer.name
                 );
                 notes.push(Diagnostic::warning("temperature-limit", message).at(

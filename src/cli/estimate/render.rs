@@ -44,7 +44,9 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
 }
 
 fn line(out: &mut String, name: &str, value: &str) {
-    let _ = writeln!(out, "{name:<NAME$}{value}");
+    // a long name keeps off what stands behind it
+    let gap = if name.chars().count() < NAME { "" } else { "  " };
+    let _ = writeln!(out, "{name:<NAME$}{gap}{value}");
 }
 
 /// One job: a column for each quantity.
@@ -206,10 +208,15 @@ fn mass(out: &mut String, s: &SeriesQuoted) {
     let mut text = m.part_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
     if !s.inserts.is_empty() {
         let inserts = m.inserts_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
-        let _ = write!(text, ", {:.2} g as printed and {inserts} of inserts,", m.printed_g);
+        let _ = write!(text, ", {:.2} g as printed and {inserts} of inserts", m.printed_g);
     }
-    if let (Some(g), Some(from)) = (m.machined_g, &m.machined_from) {
-        let _ = write!(text, " against {g:.2} g machined, without inserts ({from})");
+    match (m.machined_g, &m.machined_from) {
+        (Some(g), Some(from)) => {
+            let comma = if s.inserts.is_empty() { "" } else { "," };
+            let _ = write!(text, "{comma} against {g:.2} g machined, without inserts ({from})");
+        }
+        (None, Some(_)) => text.push_str("; that of the machined part is unknown"),
+        _ => {}
     }
     if let Some(ratio) = m.ratio {
         let _ = write!(text, ": {ratio:.3} of it");
