@@ -236,6 +236,11 @@ fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
     assert_eq!(rows[1][column("cost.tow_per_kg")], "210.0");
     assert_eq!(rows[1][column("currency")], "EUR");
     assert!(rows[3][column("error")].contains("unknown-key"), "{csv}");
+    assert_eq!(rows[1][column("copies")], "1");
+    let tow: f64 = rows[1][column("part.tow_g")].parse().expect("a number");
+    near("tow of a part", tow, number(&jobs[0], "/series/part/tow_g"), 1e-9);
+    let cents: f64 = rows[1][column("total_per_part")].parse().expect("a number");
+    near("the same", cents, number(&jobs[0], "/series/quantities/0/total_per_part"), 1e-9);
 }
 
 /// A line's fields by RFC 4180.
@@ -441,6 +446,13 @@ fn more_copies_share_what_a_bed_costs() {
         assert!(b < a, "{q}");
         assert!(number(&pair[1], "/total_per_part") < number(&pair[0], "/total_per_part"), "{q}");
     }
+    let (one, both) = (example("link"), ["--quick", "--format", "csv"]);
+    let csv = estimate(&[&[text(&one), text(&job)], &both[..]].concat()).out;
+    let rows: Vec<Vec<String>> = csv.split("\r\n").filter(|l| !l.is_empty()).map(fields).collect();
+    let column = rows[0].iter().position(|c| c == "copies").expect("what a bed's figures are of");
+    assert_eq!([&rows[1][column], &rows[2][column]], ["1", "3"], "{csv}");
+    let table = estimate(&[text(&one), text(&job), "--quick"]).out;
+    assert!(table.lines().next().is_some_and(|head| head.contains("  copies  build time")), "{table}");
     let most = number(&q, "/series/most_on_a_bed");
     let over = link("over", |j| {
         j.replace("layer_height_mm = 0.2", &format!("layer_height_mm = 0.2\ncopies = {:.0}", most + 1.0))
