@@ -201,6 +201,17 @@ fn completions_for_every_shell() {
         let script = fine(&["completions", shell]);
         assert!(script.contains("towpath") && script.contains("explain"), "{shell}");
     }
+    let fish = fine(&["completions", "fish"]);
+    let behind = |when: &str| {
+        let when = format!("complete -c towpath -n \"__fish_towpath_using_subcommand {when}\" -f -a \"");
+        let line = fish.lines().find_map(|l| l.strip_prefix(&when));
+        line.unwrap_or_else(|| panic!("nothing behind {when}: {fish}")).to_owned()
+    };
+    assert!(behind("schema").starts_with("job map printer"), "{fish}");
+    assert!(behind("completions").contains("zsh"), "{fish}");
+    assert!(behind("explain").contains("left-out"), "{fish}");
+    assert!(behind("printer; and __fish_seen_subcommand_from show").contains("shuttle-15"), "{fish}");
+    assert!(behind("material; and __fish_seen_subcommand_from show").contains("pa12"), "{fish}");
 }
 
 #[test]
