@@ -192,6 +192,41 @@ pub fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> std::io::Result<
     Ok(())
 }
 
+/// Looks whether files can be written to a folder that is there or can be made: nothing stays
+/// of it.
+///
+/// Errors: of the file system. That the disk is full shows only when it is written to.
+pub fn writable(folder: &Path) -> std::io::Result<()> {
+    let mut there = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    // a link to nothing is there: no folder can be made in its place
+    while std::fs::symlink_metadata(there).is_err() {
+        there = match there.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        if there == Path::new(".") {
+            break;
+        }
+    }
+    if !there.is_dir() {
+        let whole = there == folder;
+        return Err(if whole {
+            std::io::ErrorKind::AlreadyExists
+        } else {
+            std::io::ErrorKind::NotADirectory
+        }
+        .into());
+    }
+    let mut temporary = tempfile::Builder::new();
+    temporary.prefix(TEMPORARY).rand_bytes(CHANCE);
+    // as it will be: a file in the folder, or a folder on the way to it
+    if there == folder {
+        temporary.tempfile_in(there).map(drop)
+    } else {
+        temporary.tempdir_in(there).map(drop)
+    }
+}
+
 /// Writes several new files of one folder, none over a file that is there.
 ///
 /// Errors: `AlreadyExists` where one is there; those written before it are taken

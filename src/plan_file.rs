@@ -236,7 +236,7 @@ struct BendRadius {
     /// One tenth of the bent tow is bent at least as tightly.
     p10: f64,
     median: f64,
-    /// Share of the tow that is bent.
+    /// Share of the tow that is bent; radii above 10 m count as straight.
     bent_share: f64,
 }
 

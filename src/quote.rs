@@ -239,7 +239,12 @@ fn tell_missing(notes: &mut Notes, job: &Job, missing: &[String]) {
     if missing.is_empty() {
         return;
     }
-    let listed: Vec<String> = missing.iter().map(|m| format!("`{m}`")).collect();
+    // a key, and behind some whose it is
+    let quoted = |m: &String| match m.split_once(' ') {
+        Some((key, whose)) => format!("`{key}` {whose}"),
+        None => format!("`{m}`"),
+    };
+    let listed: Vec<String> = missing.iter().map(quoted).collect();
     let message =
         format!("part of the quote for `{}` is unknown; not given: {}", job.name, listed.join(", "));
     let mut d = Diagnostic::warning("rate-missing", message)
@@ -253,6 +258,8 @@ fn tell_missing(notes: &mut Notes, job: &Job, missing: &[String]) {
     }
     if !known(Rate::SetupH) {
         d = d.help("without `cost.setup_h` the hours are told without setting up");
+    } else if !known(Rate::BatchesPerYear) {
+        d = d.help("without `cost.batches_per_year` the hours are told without setting up");
     }
     notes.push(d);
 }

@@ -796,6 +796,13 @@ fn a_pin_given_twice_is_warned_about() {
     assert!(told.contains("strap.map.toml:3"), "{told}");
     let told = pins("40.0, 20.0, 7.0");
     assert!(!told.contains("pin-twice"), "{told}");
+    // two that are one are a single pin
+    let shape = "pins_mm = [[20.0, 20.0, 7.0], [20.0, 20.0, 7.0]]";
+    let map = MAP.replace("hole_at_mm = [20.0, 20.0]", shape).replace("\"hoop\"", "\"strap\"");
+    write(&folder, JOB, &map, SVG);
+    let (status, told, _) = run(&folder);
+    assert!(status == Some(1) && told.contains("error[shape-empty]"), "{told}");
+    assert!(told.contains("a strap needs two of them"), "{told}");
 }
 
 /// The job without its map.

@@ -201,6 +201,17 @@ fn completions_for_every_shell() {
         let script = fine(&["completions", shell]);
         assert!(script.contains("towpath") && script.contains("explain"), "{shell}");
     }
+    let fish = fine(&["completions", "fish"]);
+    let behind = |when: &str| {
+        let when = format!("complete -c towpath -n \"__fish_towpath_using_subcommand {when}\" -f -a \"");
+        let line = fish.lines().find_map(|l| l.strip_prefix(&when));
+        line.unwrap_or_else(|| panic!("nothing behind {when}: {fish}")).to_owned()
+    };
+    assert!(behind("schema").starts_with("job map printer"), "{fish}");
+    assert!(behind("completions").contains("zsh"), "{fish}");
+    assert!(behind("explain").contains("left-out"), "{fish}");
+    assert!(behind("printer; and __fish_seen_subcommand_from show").contains("shuttle-15"), "{fish}");
+    assert!(behind("material; and __fish_seen_subcommand_from show").contains("pa12"), "{fish}");
 }
 
 #[test]
@@ -406,6 +417,28 @@ fn an_output_folder_that_cannot_be_made_could_not_run() {
     assert!(ran.told.contains("error[output-unwritable]"), "{}", ran.told);
     let kept = std::fs::read_to_string(&file).expect("the file is still there");
     assert_eq!(kept, "a file, no folder");
+    // and before the work: a job that is not there is not looked for
+    let mut places = vec![path(&file).to_owned(), file.join("below").display().to_string()];
+    if cfg!(target_os = "linux") {
+        places.push("/proc/none".to_owned());
+    }
+    for place in places {
+        let picture = format!("{place}/layer.svg");
+        for arguments in [
+            &["plan", "none.toml", "--out", &place][..],
+            &["picture", "none.toml", "-l", "1", "--out", &picture],
+        ] {
+            let ran = towpath(arguments);
+            assert_eq!(ran.status, Some(2), "{}", ran.told);
+            let told = ran.told.contains("error[output-unwritable]") && ran.told.contains("with --out");
+            assert!(told && !ran.told.contains("none.toml"), "{}", ran.told);
+        }
+    }
+    let new = folder.join("new/below");
+    let ran = towpath(&["plan", "none.toml", "--out", path(&new)]);
+    assert!(ran.told.contains("error[input-missing]"), "{}", ran.told);
+    let left: Vec<_> = std::fs::read_dir(&folder).expect("the folder").collect();
+    assert_eq!(left.len(), 1, "nothing was made but the scratch file: {left:?}");
 }
 
 #[test]
@@ -612,7 +645,11 @@ fn a_reach_without_the_heads_offset_is_doubted_and_small_parts_can_be_made() {
     let text = std::fs::read_to_string(tests.join("arcs.toml")).expect("the job");
     std::fs::write(to.join("job.toml"), text.replace("shuttle-15", "mine.toml")).expect("a scratch file");
     let ran = towpath(&["plan", path(&to.join("job.toml")), "--out", path(&to.join("out"))]);
-    assert!(ran.status == Some(0) && !ran.told.contains("idle-reach"), "it gets nowhere near: {}", ran.told);
+    assert!(
+        ran.status == Some(0) && !ran.told.contains("[idle-reach]"),
+        "it gets nowhere near: {}",
+        ran.told
+    );
 }
 
 #[test]

@@ -164,8 +164,8 @@ fn a_rate_that_is_missing_is_named_and_not_made_up() {
     });
     let ran = estimate(&[text(&job), "--quantity", "500", "--quick", "--json"]);
     assert_eq!(ran.status, Some(0), "{}", ran.told);
-    for key in ["cost.tow_per_kg", "cost.shift_h", "insert.mass_g of `bush`"] {
-        assert!(ran.told.contains(&format!("`{key}`")) && ran.told.contains("rate-missing"), "{}", ran.told);
+    for key in ["`cost.tow_per_kg`", "`cost.shift_h`", "`insert.mass_g` of `bush`"] {
+        assert!(ran.told.contains(key) && ran.told.contains("rate-missing"), "{}", ran.told);
     }
     let q = json(&ran.out);
     assert_eq!(q["series"]["missing"].as_array().map(Vec::len), Some(3), "{q}");
@@ -175,6 +175,21 @@ fn a_rate_that_is_missing_is_named_and_not_made_up() {
     }
     assert!(number(row, "/cost_per_part/printer") > 0.0 && number(row, "/printer_h") > 0.0);
     assert_eq!(q["series"]["mass"]["part_g"], Value::Null);
+}
+
+/// Hours without setting up are told as such, whichever of the two rates is not given.
+#[test]
+fn hours_without_setting_up_say_so() {
+    for key in ["setup_h", "batches_per_year"] {
+        let job =
+            link(key, |j| j.lines().filter(|l| !l.starts_with(key)).map(|l| format!("{l}\n")).collect());
+        let ran = estimate(&[text(&job), "--quantity", "100", "--quick"]);
+        let help = format!("help: without `cost.{key}` the hours are told without setting up");
+        assert!(ran.status == Some(0) && ran.told.contains(&help), "{}", ran.told);
+        assert_eq!(ran.told.matches("without setting up").count(), 1, "{}", ran.told);
+    }
+    let ran = estimate(&[text(&example("link")), "--quantity", "100", "--quick"]);
+    assert!(!ran.told.contains("without setting up"), "{}", ran.told);
 }
 
 #[test]
@@ -221,6 +236,9 @@ fn several_jobs_make_one_table_and_a_fault_stays_in_its_row() {
     assert_eq!(rows[1][column("cost.tow_per_kg")], "210.0");
     assert_eq!(rows[1][column("currency")], "EUR");
     assert!(rows[3][column("error")].contains("unknown-key"), "{csv}");
+    assert_eq!(rows[1][column("copies")], "1");
+    let tow: f64 = rows[1][column("part.tow_g")].parse().expect("a number");
+    near("tow of a part", tow, number(&jobs[0], "/series/part/tow_g"), 1e-9);
     let cents: f64 = rows[1][column("total_per_part")].parse().expect("a number");
     near("the same", cents, number(&jobs[0], "/series/quantities/0/total_per_part"), 1e-9);
 }
@@ -364,6 +382,12 @@ fn a_quote_says_what_its_figures_hold() {
     let priced = estimate(&[text(&example("link")), "--quantity", "250,1000", "--quick"]).out;
     assert!(priced.contains("courses and cuts are rough: plans had 0.6 to 2.5 times as many"), "{priced}");
     assert!(priced.contains(" a part at 250 a year"), "which quantity: {priced}");
+    let unknown = link("no alloy", |j| j.replace("alloy = \"aluminium-7075\"\n", ""));
+    let ran = estimate(&[text(&unknown), "--quantity", "1000000000", "--quick"]);
+    let mass = ran.out.lines().find(|l| l.starts_with("mass of a part")).expect("its line");
+    assert!(mass.ends_with("6.20 g of inserts; that of the machined part is unknown"), "{mass}");
+    let ran = estimate(&[text(&example("link")), "--quantity", "1000000000", "--quick"]);
+    assert!(ran.out.contains("moves the cost at 1000000000  "), "a long name keeps off: {}", ran.out);
     let few = estimate(&[text(&example("link")), "--quantity", "3", "--quick"]).out;
     assert!(few.contains("more than a year needs"), "12 on a bed for 3 a year: {few}");
 }
@@ -401,6 +425,9 @@ fn quantities_that_make_no_sense_could_not_run() {
         assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{quantity}: {}", ran.told);
         assert!(ran.told.contains("whole numbers of parts a year"), "{quantity}: {}", ran.told);
     }
+    // as two words, too
+    let ran = estimate(&[text(&job), "--quantity", "-5"]);
+    assert!(ran.status == Some(2) && ran.told.contains("whole numbers of parts a year"), "{}", ran.told);
     for threads in ["0", "two"] {
         let ran = estimate(&[text(&job), "-j", threads]);
         assert_eq!((ran.status, ran.out.as_str()), (Some(2), ""), "{threads}: {}", ran.told);
@@ -419,6 +446,13 @@ fn more_copies_share_what_a_bed_costs() {
         assert!(b < a, "{q}");
         assert!(number(&pair[1], "/total_per_part") < number(&pair[0], "/total_per_part"), "{q}");
     }
+    let (one, both) = (example("link"), ["--quick", "--format", "csv"]);
+    let csv = estimate(&[&[text(&one), text(&job)], &both[..]].concat()).out;
+    let rows: Vec<Vec<String>> = csv.split("\r\n").filter(|l| !l.is_empty()).map(fields).collect();
+    let column = rows[0].iter().position(|c| c == "copies").expect("what a bed's figures are of");
+    assert_eq!([&rows[1][column], &rows[2][column]], ["1", "3"], "{csv}");
+    let table = estimate(&[text(&one), text(&job), "--quick"]).out;
+    assert!(table.lines().next().is_some_and(|head| head.contains("  copies  build time")), "{table}");
     let most = number(&q, "/series/most_on_a_bed");
     let over = link("over", |j| {
         j.replace("layer_height_mm = 0.2", &format!("layer_height_mm = 0.2\ncopies = {:.0}", most + 1.0))

@@ -62,6 +62,24 @@ fn a_new_profile_passes_and_is_not_overwritten() {
     let (_, said, told) = towpath(&folder, &["printer", "check", "sley.toml"]);
     assert!(said.contains("no faults") && said.contains("(course L1.1)"), "{said}");
     assert!(told.contains("warning[profile-not-measured]"), "values that nobody measured: {told}");
+    // and wherever it is planned with, in the report too; a built-in machine is known to be one
+    let link = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/link");
+    for file in ["link.svg", "map.toml"] {
+        std::fs::copy(link.join(file), folder.join(file)).expect("a copy");
+    }
+    let job = std::fs::read_to_string(link.join("job.toml")).expect("the example's job");
+    std::fs::write(folder.join("built-in.toml"), &job).expect("a scratch file");
+    std::fs::write(folder.join("own.toml"), job.replace("\"shuttle-15\"", "\"sley.toml\""))
+        .expect("a scratch file");
+    for arguments in [&["plan", "own.toml", "--out", "out"][..], &["estimate", "own.toml", "--quick"]] {
+        let (status, _, told) = towpath(&folder, arguments);
+        assert_eq!(status, Some(0), "{told}");
+        assert_eq!(told.matches("warning[profile-not-measured]").count(), 1, "{told}");
+    }
+    let report = std::fs::read_to_string(folder.join("out/treadle-link.report.html")).expect("a report");
+    assert!(report.contains("values that are to be measured on the machine are those of"), "in the report");
+    let (_, _, told) = towpath(&folder, &["estimate", "built-in.toml", "--quick"]);
+    assert!(!told.contains("profile-not-measured"), "{told}");
     let (_, _, told) = towpath(&folder, &["printer", "trial", "sley.toml", "--out", "trials"]);
     assert!(told.contains("warning[profile-not-measured]"), "{told}");
     let (status, out, told) = towpath(&folder, &["printer", "new", "other", "--out", "sley.toml"]);

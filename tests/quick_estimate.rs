@@ -77,6 +77,51 @@ rule = "steered"
 field = "field.csv"
 "#;
 
+/// A bell crank: belts from its bearing along both arms, turn and turn about, and a rim.
+const CRANK: &str = "<path d=\"M15 115 L110 112 A12 12 0 0 0 110 88 L43 86 A14 14 0 0 1 29 72 L27 15 A12 12 0 0 0 3 15 L0 100 A15 15 0 0 0 15 115 Z\"/><circle cx=\"15\" cy=\"100\" r=\"7\"/><circle cx=\"110\" cy=\"100\" r=\"5\"/><circle cx=\"15\" cy=\"15\" r=\"5\"/>";
+const BELTS_AND_RIM: &str = r#"[[region]]
+name = "long arm"
+shape = { pins_mm = [[15, 15, 7], [110, 15, 5]] }
+layers = "2-14"
+rule = "strap"
+courses = 4
+priority = 3
+meets = "weave"
+
+[[region]]
+name = "short arm"
+shape = { pins_mm = [[15, 15, 7], [15, 100, 5]] }
+layers = "2-14"
+rule = "strap"
+courses = 4
+priority = 2
+meets = "weave"
+
+[[region]]
+name = "rim"
+shape = { outline = true }
+layers = "2-14"
+rule = "contour"
+courses = 2
+priority = 1
+"#;
+
+/// The bell crank, 3 mm thick and of coarse tow.
+fn crank(name: &str, map: &str) -> PathBuf {
+    let job = own(name, [125, 115], CRANK, map);
+    let mut text = std::fs::read_to_string(&job).expect("the job");
+    for (old, new) in [
+        ("0.8", "3.0"),
+        ("shuttle-15", "weir-20"),
+        ("\"pa12\"", "\"pekk\""),
+        ("carbon-1k-pa12", "carbon-3k-pekk"),
+    ] {
+        text = text.replace(old, new);
+    }
+    std::fs::write(&job, text).expect("a scratch file");
+    job
+}
+
 /// A plate with two holes far apart.
 const PLATE: &str = "<rect width=\"160\" height=\"120\" rx=\"6\"/><circle cx=\"30\" cy=\"30\" r=\"6\"/><circle cx=\"130\" cy=\"90\" r=\"10\"/>";
 const RINGS: &str = "[[region]]\nname = \"all\"\nshape = { outline = true }\nrule = \"contour\"\n";
@@ -84,6 +129,10 @@ const RINGS: &str = "[[region]]\nname = \"all\"\nshape = { outline = true }\nrul
 fn bench() -> Vec<(String, PathBuf)> {
     let mut all: Vec<(String, PathBuf)> = variants().into_iter().map(|(n, p)| (n.to_owned(), p)).collect();
     all.push(("arms, belt and field".to_owned(), own("arms", [80, 80], ARMS, BELT_AND_FIELD)));
+    all.push(("bell crank, woven belts".to_owned(), crank("woven", BELTS_AND_RIM)));
+    let belts = BELTS_AND_RIM.split("[[region]]\nname = \"rim\"").next().unwrap_or_default();
+    let crossed = belts.replace("meets = \"weave\"\n", "").replace("courses = 4", "courses = 6");
+    all.push(("bell crank, belts that cross".to_owned(), crank("crossed", &crossed)));
     all.push(("plate with two holes, rings".to_owned(), own("plate", [160, 120], PLATE, RINGS)));
     for part in support::bench_parts::parts() {
         for printer in ["shuttle-15", "reed-35"] {

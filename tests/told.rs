@@ -302,3 +302,45 @@ fn explanations_in_short_repeat_nothing() {
     let all = Ran::of(&folder, &["explain"]).out;
     assert!(all.matches("what it has just written").count() == 1 && all.contains("standby"), "{all}");
 }
+
+/// What is left open on purpose stands beside the pores, which it is none of.
+#[test]
+fn what_is_left_open_is_told_and_is_no_porosity() {
+    let folder = scratch("left open");
+    let drawn = "<rect x=\"0\" y=\"0\" width=\"80\" height=\"60\"/>";
+    for (keys, least, most) in
+        [("fill_fraction = 0.25", 0.5, 0.75), ("fill = \"none\"", 0.8, 0.97), ("", 0.0, 0.0)]
+    {
+        write(&folder, drawn, &format!("[matrix]\n{keys}\n"), RINGS);
+        let job = std::fs::read_to_string(folder.join("job.toml")).expect("the job");
+        let bare = job.split("[reinforcement]").next().expect("the job without its map");
+        std::fs::write(folder.join("job.toml"), bare).expect("the job");
+        let ran = Ran::of(&folder, &["plan", "job.toml", "--out", "out"]);
+        assert_eq!(ran.status, Some(0), "{}", ran.told);
+        let estimate = &ran.plan()["estimate"];
+        let open = estimate["open_fraction"].as_f64().expect("a share");
+        assert!((least..=most).contains(&open), "{keys}: {estimate}");
+        let pores = estimate["printed_porosity"].as_f64().expect("a share");
+        assert!(pores.to_bits() == 0 || pores.abs() > 1e-9, "{keys}: {estimate}");
+        let told = ran.out.lines().find(|l| l.starts_with("left open on purpose"));
+        let wanted = format!("{:.1} % of the part", 100.0 * open);
+        assert_eq!(told.is_some_and(|l| l.ends_with(&wanted)), most > 0.0, "{}", ran.out);
+        let quick = Ran::of(&folder, &["estimate", "job.toml", "--quick", "--json"]).out;
+        let quick: Value = serde_json::from_str(&quick).expect("JSON");
+        let rough = quick["estimate"]["open_fraction"].as_f64().expect("a share");
+        assert!((rough - open).abs() < 0.03, "{keys}: {rough} for {open}");
+    }
+}
+
+#[test]
+fn one_layer_is_no_range_and_no_heater_heats_to_nothing() {
+    let folder = scratch("words");
+    let drawn = plate(0.0, 0.6, 2.0) + "<g data-z-mm=\"0-0.2\"><circle cx=\"0.8\" cy=\"30\" r=\"0.7\"/></g>";
+    let ran = planned(&folder, &drawn, "", RINGS);
+    let warning = ran.warning("outline-apart");
+    assert!(warning.contains(" mm2 in layer 1, lies about"), "{}", ran.told);
+    let job = std::fs::read_to_string(folder.join("job.toml")).expect("the job");
+    std::fs::write(folder.join("job.toml"), job.replace("shuttle-15", "heddle-25")).expect("the job");
+    let warning = Ran::of(&folder, &["plan", "job.toml", "--out", "out"]).warning("temperature-limit");
+    assert!(warning.contains("`heddle-25` has no heated chamber: the part may warp"), "{warning}");
+}

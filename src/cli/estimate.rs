@@ -19,7 +19,7 @@ pub(super) struct Arguments {
     #[arg(value_name = "JOB.toml", required = true)]
     job: Vec<PathBuf>,
     /// Good parts a year, one or several: machines, material and cost of each
-    #[arg(long, value_name = "N,N,…", value_delimiter = ',', value_parser = quantity)]
+    #[arg(long, value_name = "N,N,…", value_delimiter = ',', value_parser = quantity, allow_negative_numbers = true)]
     quantity: Vec<u32>,
     /// How to print; --json is the same as json
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Table)]

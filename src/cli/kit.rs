@@ -132,25 +132,6 @@ pub(super) fn new(arguments: &New) -> Outcome<Report> {
     Ok(Report::telling(text, json!({"files": [shown, schema.display().to_string()]})))
 }
 
-/// Warns where half of what is to be measured is as in a built-in profile.
-fn note_not_measured(source: &Source, notes: &mut Notes) {
-    let (model, same, all) = blank::not_measured(&source.text);
-    if same.is_empty() || 2 * same.len() < all {
-        return;
-    }
-    let message = format!(
-        "{} of {all} values that are to be measured on the machine are those of `{model}`, a machine that does not exist",
-        same.len(),
-    );
-    let lines = blank::lines_of(&source.text, &same);
-    let each: Vec<String> = lines.iter().map(|(line, key)| format!("`{key}` (line {line})")).collect();
-    let d = Diagnostic::warning("profile-not-measured", message).in_file(&source.name);
-    let d = d.help(format!("as in that one: {}", each.join(", ")));
-    notes.push(
-        d.help("`towpath printer new` says above each key how to find its value; run no program before that"),
-    );
-}
-
 /// `printer check FILE`: faults, then a small program.
 ///
 /// Errors: every fault of the profile; `input-missing` and the like; what keeps
@@ -185,7 +166,7 @@ pub(super) fn check(file: &Path, notes: &mut Notes) -> Outcome<Report> {
     }
     notes.warnings.extend(p.doubts().into_iter().chain(p.idle_out_of_reach()));
     notes.warnings.extend(cold);
-    note_not_measured(&source, notes);
+    notes.warnings.extend(printer::not_measured(&source));
     let mut json = checked(&source, "printer");
     json["faults"] = json!(faults);
     json["warnings"] = notes.warnings.iter().map(super::show::json).collect();
@@ -213,7 +194,7 @@ pub(super) fn trials(arguments: &Trial, notes: &mut Notes) -> Outcome<Report> {
     // a built-in machine is known to be invented
     if Path::new(&arguments.printer).extension().is_some() {
         notes.warnings.extend(p.doubts().into_iter().chain(p.idle_out_of_reach()));
-        note_not_measured(&source, notes);
+        notes.warnings.extend(printer::not_measured(&source));
     }
     let matrix = arguments.matrix.as_deref().map(job::matrix_named).transpose()?;
     let tow = arguments.tow.as_deref().map(job::tow_named).transpose()?;

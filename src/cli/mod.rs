@@ -15,7 +15,9 @@ mod show;
 mod verify;
 mod watch;
 
-use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome};
+use crate::diagnostic::{Diagnostic, Faults, Notes, Outcome, codes};
+use crate::files;
+use crate::job::builtin::{self, BuiltIn};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 use console::Console;
 use serde_json::{Value, json};
@@ -268,6 +270,20 @@ fn dispatch(cli: &Cli, console: &Console, notes: &mut Notes) -> Outcome<Report> 
     }
 }
 
+/// Told before the work where its output cannot be written.
+///
+/// Errors: `output-unwritable`.
+fn writable(what: &str, folder: &Path) -> Outcome<()> {
+    Ok(files::writable(folder).map_err(|e| unwritable(what, folder, &e))?)
+}
+
+/// Why files cannot be written to a folder, and the next step.
+fn unwritable(what: &str, folder: &Path, e: &std::io::Error) -> Diagnostic {
+    let folder = folder.display();
+    let message = format!("the {what} cannot be written to `{folder}`: {}", files::why(e));
+    Diagnostic::error("output-unwritable", message).in_file(folder.to_string()).help(elsewhere(e))
+}
+
 /// The next step where an output cannot be written.
 fn elsewhere(e: &std::io::Error) -> &'static str {
     if e.kind() == std::io::ErrorKind::StorageFull {
@@ -308,9 +324,40 @@ const MOST_THREADS: usize = 256;
 fn completions(shell: clap_complete::Shell) -> Report {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "towpath", &mut script);
-    let script = String::from_utf8_lossy(&script).into_owned();
+    let mut script = String::from_utf8_lossy(&script).into_owned();
+    if shell == clap_complete::Shell::Fish {
+        script.push_str(&fish_words());
+    }
     let json = json!(script);
     Report::of(script, json)
+}
+
+/// What else fish completes: words behind a command, which the generator knows for flags alone.
+fn fish_words() -> String {
+    fn of<E: ValueEnum>() -> Vec<String> {
+        E::value_variants()
+            .iter()
+            .filter_map(|v| Some(v.to_possible_value()?.get_name().to_owned()))
+            .collect()
+    }
+    let named = |lists: &[&'static [BuiltIn]]| -> Vec<String> {
+        lists.iter().flat_map(|l| builtin::names(l)).map(str::to_owned).collect()
+    };
+    let below = |command: &str, inner: &str| {
+        format!("__fish_towpath_using_subcommand {command}; and __fish_seen_subcommand_from {inner}")
+    };
+    let codes = codes::ALL.iter().map(|c| c.name.to_owned()).collect();
+    let all: [(String, Vec<String>); 5] = [
+        ("__fish_towpath_using_subcommand schema".to_owned(), of::<schema::What>()),
+        ("__fish_towpath_using_subcommand completions".to_owned(), of::<clap_complete::Shell>()),
+        ("__fish_towpath_using_subcommand explain".to_owned(), codes),
+        (below("printer", "show"), named(&[builtin::PRINTERS])),
+        (below("material", "show"), named(&[builtin::MATRICES, builtin::TOWS])),
+    ];
+    let line = |(when, words): &(String, Vec<String>)| {
+        format!("complete -c towpath -n \"{when}\" -f -a \"{}\"\n", words.join(" "))
+    };
+    all.iter().map(line).collect()
 }
 
 /// Prints what there is to print; gives the exit status.

@@ -56,6 +56,11 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
         let text = format!("`{shown}` is no name of a file");
         return Err(unclear(text, "as `layer.svg`").into());
     };
+    let folder = match arguments.out.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    super::writable("picture", folder)?;
     let what = format!("drawing {}", arguments.job.display());
     let progress = Arc::clone(&notes.progress);
     console.working(what, &progress, || {
@@ -65,19 +70,7 @@ pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -
         for (name, _) in &drawn {
             keep_drawings(&arguments.job, &arguments.out.with_file_name(name))?;
         }
-        let folder = match arguments.out.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder,
-            _ => Path::new("."),
-        };
-        files::write_all(folder, &drawn).map_err(|e| {
-            let folder = folder.display();
-            Diagnostic::error(
-                "output-unwritable",
-                format!("the picture cannot be written to `{folder}`: {}", files::why(&e)),
-            )
-            .in_file(folder.to_string())
-            .help(super::elsewhere(&e))
-        })?;
+        files::write_all(folder, &drawn).map_err(|e| super::unwritable("picture", folder, &e))?;
         let paths: Vec<String> =
             drawn.iter().map(|(name, _)| arguments.out.with_file_name(name).display().to_string()).collect();
         let text = paths.iter().map(|p| format!("written  {p}\n")).collect::<String>();

@@ -35,6 +35,7 @@ pub(super) struct Arguments {
 
 /// Reads the job and plans it, in as many threads as asked for.
 pub(super) fn run(arguments: &Arguments, console: &Console, notes: &mut Notes) -> Outcome<Report> {
+    super::writable("output", &arguments.out)?;
     let pool = super::threads(arguments.threads)?;
     let progress = Arc::clone(&notes.progress);
     console.working(format!("planning {}", arguments.job.display()), &progress, || {
@@ -62,15 +63,7 @@ fn planned(arguments: &Arguments, notes: &mut Notes) -> Outcome<Report> {
     another(notes, &arguments.out.join(&names[1]), &planned.job);
     let files: Vec<(String, Vec<u8>)> =
         names.iter().cloned().zip([planned.program, planned.plan, page].map(String::into_bytes)).collect();
-    files::write_all(&arguments.out, &files).map_err(|e| {
-        let folder = arguments.out.display();
-        Diagnostic::error(
-            "output-unwritable",
-            format!("the output cannot be written to `{folder}`: {}", files::why(&e)),
-        )
-        .in_file(folder.to_string())
-        .help(super::elsewhere(&e))
-    })?;
+    files::write_all(&arguments.out, &files).map_err(|e| super::unwritable("output", &arguments.out, &e))?;
     let [x, y, z] = planned.work.outline.size_mm();
     let layers = planned.work.outline.layers.len();
     let s = if layers == 1 { "" } else { "s" };

@@ -40,6 +40,9 @@ pub fn table(e: &Estimate, job: &Job) -> String {
         );
     }
     row("fibre by volume", fibre);
+    if e.open_fraction > 0.0 {
+        row("left open on purpose", format!("{:.1} % of the part", e.open_fraction * 100.0));
+    }
     let pores = e.printed_porosity * 100.0;
     // layers thinner than the tow hold less than is laid: a warning says so too
     let pores = if pores < 0.0 {

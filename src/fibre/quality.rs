@@ -79,7 +79,7 @@ pub struct AngleDeviation {
     pub worst_at_mm: [f64; 2],
 }
 
-/// Bend radii by length of tow, mm. Straights count as infinite. Of tow that trails its
+/// Bend radii by length of tow, mm. Straights count as infinite, and so do bends of more than 10 m. Of tow that trails its
 /// nozzle all but the tightest are those of the line that it is wanted on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bends {
@@ -266,11 +266,16 @@ fn at_share(sorted: &[(f64, f64)], share: f64) -> f64 {
     sorted.last().map_or(0.0, |s| s.0)
 }
 
+/// Radius from which on tow is as good as straight, mm: over 50 mm it is 0.03 mm off the line
+/// between its ends, and its edges are strained by a ten-thousandth at most. Arcs that only
+/// stand for a straight side have such radii.
+const STRAIGHT_MM: f64 = 10_000.0;
+
 fn bends(courses: &[Course]) -> Option<Bends> {
     let mut bent: Vec<(f64, f64)> = courses
         .iter()
         .flat_map(|c| &c.wanted().segments)
-        .filter(|s| s.radius().is_finite())
+        .filter(|s| s.radius() < STRAIGHT_MM)
         .map(|s| (s.radius(), s.length()))
         .collect();
     bent.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -287,7 +292,30 @@ fn bends(courses: &[Course]) -> Option<Bends> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geom::smooth;
+    use crate::geom::{Arc, Path, pt, smooth};
+    use crate::job::Rule;
+
+    #[test]
+    fn arcs_that_stand_for_straight_sides_are_no_bends() {
+        // 80 mm along a side, once as an arc of a kilometre, then a bend of 20 mm
+        let arc = |from: Point, along: Point, radius: f64, length: f64| {
+            let centre = from + along.left() * radius;
+            let to = centre + (from - centre).turned(length / radius);
+            Segment::Arc(Arc { from, to, centre, ccw: true })
+        };
+        let gentle = arc(Point::default(), pt(1.0, 0.0), 1e6, 80.0);
+        let bend = arc(gentle.to(), gentle.tangent_at(80.0), 20.0, 20.0);
+        let course = |segments: Vec<Segment>| {
+            let path = Path::new(segments, false);
+            Course::new("side".into(), Rule::Contour, 0, path, 5.0, 20.0).expect("a course")
+        };
+        assert_eq!(bends(&[course(vec![gentle])]), None, "straight");
+        let told = bends(&[course(vec![gentle, bend])]).expect("a bend");
+        assert!((told.bent_share - 0.2).abs() < 1e-6, "{told:?}");
+        for radius in [told.least_mm, told.p10_mm, told.median_mm] {
+            assert!((radius - 20.0).abs() < 1e-6, "{told:?}");
+        }
+    }
 
     #[test]
     fn a_gap_is_told_where_it_is_broad() {

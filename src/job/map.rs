@@ -523,6 +523,11 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
             reader.fault(empty(message).help("[x, y, r]"), v.place("pins_mm"), "");
             return None;
         }
+        if pins.len() > 1 && pins.iter().all(|p| same_pin(p, &pins[0])) {
+            let d = empty("the pins are all the same one, a strap needs two of them".to_owned());
+            reader.fault(d.help("pins_mm = [[x, y, r], [x, y, r]]"), v.place("pins_mm"), "");
+            return None;
+        }
         return Some(Shape::Pins(pins.to_vec()));
     }
     v.text("id").map(|id| Shape::Id(id.to_owned()))
@@ -530,9 +535,12 @@ fn shape(reader: &mut Reader<'_>, region: &Values, v: &Values) -> Option<Shape> 
 
 /// Two pins that are the same.
 fn alike(pins: &[[f64; 3]]) -> Option<[usize; 2]> {
-    let same = |i: usize, j: usize| pins[i].iter().zip(&pins[j]).all(|(a, b)| a.total_cmp(b).is_eq());
     let pairs = (0..pins.len()).flat_map(|i| (i + 1..pins.len()).map(move |j| [i, j]));
-    pairs.into_iter().find(|&[i, j]| same(i, j))
+    pairs.into_iter().find(|&[i, j]| same_pin(&pins[i], &pins[j]))
+}
+
+fn same_pin(a: &[f64; 3], b: &[f64; 3]) -> bool {
+    a.iter().zip(b).all(|(a, b)| a.total_cmp(b).is_eq())
 }
 
 /// Two sides of a polygon that cross, by the corners they begin at: the first such pair.

@@ -36,7 +36,13 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
         elsewhere: Vec::new(),
     };
     let build = values.table("build");
-    let printer = build.and_then(|b| job.named(b, "printer", builtin::PRINTERS, printer::read));
+    let printer = build.and_then(|b| {
+        // a built-in machine is known to be invented
+        let own = b.text("printer").is_some_and(|typed| builtin::find(builtin::PRINTERS, typed).is_none());
+        job.named(b, "printer", builtin::PRINTERS, |source| {
+            Ok((printer::read(source)?, printer::not_measured(source).filter(|_| own)))
+        })
+    });
     let matrix = build.and_then(|b| job.named(b, "matrix", builtin::MATRICES, material::read_matrix));
     let tow = build.and_then(|b| job.named(b, "tow", builtin::TOWS, material::read_tow));
     let map = values.table("reinforcement").and_then(|r| job.map(notes, r, tow.as_ref()));
@@ -49,7 +55,8 @@ pub fn read(notes: &mut Notes, path: &Path) -> Outcome<Job> {
     {
         job.reader.fault(d, cost.place("shift_h"), "");
     }
-    let mut printer = printer;
+    let (mut printer, unmeasured) = printer.unzip();
+    notes.warnings.extend(unmeasured.flatten());
     notes.warnings.extend(printer.iter().flat_map(Printer::doubts));
     if let Some(build) = build {
         job.together(notes, &values, build, printer.as_mut(), matrix.as_ref(), tow.as_ref());
@@ -465,8 +472,13 @@ impl Resolver<'_> {
             ("chamber", matrix.chamber_temperature_c, printer.max_chamber_temperature_c),
         ] {
             if wanted > most {
+                let gets = if most > 0.0 {
+                    format!("gets it to {most} degC")
+                } else {
+                    format!("has no heated {what}")
+                };
                 let message = format!(
-                    "`{}` wants a {what} of {wanted} degC, `{}` gets it to {most} degC: the part may warp or come off",
+                    "`{}` wants a {what} of {wanted} degC, `{}` {gets}: the part may warp or come off",
                     matrix.name, printer.name
                 );
                 notes.push(Diagnostic::warning("temperature-limit", message).at(

@@ -269,11 +269,14 @@ pub(super) fn bodies(notes: &mut Notes, outline: &outline::Outline) {
     let bodies = outline.bodies();
     let [_, .., least] = bodies.as_slice() else { return };
     let message = format!(
-        "the outline is {} that nothing holds together; the smallest, of {:.1} mm2 in layers {} to {}, lies about x {:.2} y {:.2} mm",
+        "the outline is {} that nothing holds together; the smallest, of {:.1} mm2 in {}, lies about x {:.2} y {:.2} mm",
         format_args!("{} bodies", bodies.len()),
         least.area_mm2,
-        least.first_layer,
-        least.last_layer,
+        if least.first_layer == least.last_layer {
+            format!("layer {}", least.first_layer)
+        } else {
+            format!("layers {} to {}", least.first_layer, least.last_layer)
+        },
         least.at.x,
         least.at.y
     );

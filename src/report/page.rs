@@ -265,6 +265,7 @@ fn summary(told: &Told<'_>) -> Vec<Value> {
         row("fibre by volume, pores left out", percent(e.fibre_volume_fraction), "%"),
         row("fibre where tow lies, as printed", percent(e.strip_fibre_volume_fraction), "%"),
         row("fibre where tow lies, pressed", percent(e.local_fibre_volume_fraction), "%"),
+        row("left open on purpose", percent(e.open_fraction), "%"),
         row("porosity as printed", percent(e.printed_porosity), "%"),
         row("height left where pressing closes it all", format!("{:.2}", e.pressed_thickness_mm), "mm"),
     ];

@@ -325,6 +325,29 @@ test("tables sort and are saved as CSV", async () => {
   assert.equal(Number(cells[0]), 3);
   assert.ok(Math.abs(Number(cells[7]) - plan.layers[2].areas_mm2.outline) < 0.006, rows[3]);
   assert.equal(Number(cells[3]), plan.layers[2].courses.length);
+  // one that is cut short says so in the file
+  await page.locator("#layers table").evaluate((t) => { t.dataset.more = "7 more rows, elsewhere"; });
+  const again = page.waitForEvent("download");
+  await page.locator("#layers button.csv").click();
+  await (await again).saveAs(file);
+  const last = fs.readFileSync(file, "utf8").trimEnd().split("\r\n").at(-1);
+  assert.equal(last, '"7 more rows, elsewhere"' + ",".repeat(cells.length - 1));
+});
+
+test("tow without a direction asked for stands out from the sheet", async () => {
+  await load("bracket");
+  for (const look of ["light", "dark"]) {
+    const inks = await page.evaluate((look) => {
+      document.documentElement.dataset.look = look;
+      const style = getComputedStyle(document.documentElement);
+      return ["plain", "part"].map((name) => style.getPropertyValue("--" + name).trim());
+    }, look);
+    const [a, b] = inks.map((ink) => {
+      const part = (k) => { const v = parseInt(ink.slice(k, k + 2), 16) / 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+      return 0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5);
+    }).sort((a, b) => b - a);
+    assert.ok((a + 0.05) / (b + 0.05) >= 3, `${look}: ${inks}`);
+  }
 });
 
 test("crosses where tow is left out go with their box", async () => {

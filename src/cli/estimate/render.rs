@@ -44,7 +44,9 @@ pub(super) fn table(question: &Question, rows: &[Row]) -> String {
 }
 
 fn line(out: &mut String, name: &str, value: &str) {
-    let _ = writeln!(out, "{name:<NAME$}{value}");
+    // a long name keeps off what stands behind it
+    let gap = if name.chars().count() < NAME { "" } else { "  " };
+    let _ = writeln!(out, "{name:<NAME$}{gap}{value}");
 }
 
 /// One job: a column for each quantity.
@@ -206,10 +208,15 @@ fn mass(out: &mut String, s: &SeriesQuoted) {
     let mut text = m.part_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
     if !s.inserts.is_empty() {
         let inserts = m.inserts_g.map_or_else(|| "unknown".to_owned(), |g| format!("{g:.2} g"));
-        let _ = write!(text, ", {:.2} g as printed and {inserts} of inserts,", m.printed_g);
+        let _ = write!(text, ", {:.2} g as printed and {inserts} of inserts", m.printed_g);
     }
-    if let (Some(g), Some(from)) = (m.machined_g, &m.machined_from) {
-        let _ = write!(text, " against {g:.2} g machined, without inserts ({from})");
+    match (m.machined_g, &m.machined_from) {
+        (Some(g), Some(from)) => {
+            let comma = if s.inserts.is_empty() { "" } else { "," };
+            let _ = write!(text, "{comma} against {g:.2} g machined, without inserts ({from})");
+        }
+        (None, Some(_)) => text.push_str("; that of the machined part is unknown"),
+        _ => {}
     }
     if let Some(ratio) = m.ratio {
         let _ = write!(text, ": {ratio:.3} of it");
@@ -278,7 +285,7 @@ fn several(out: &mut String, question: &Question, rows: &[Row]) {
     let head: &[&str] = if quoting {
         &["job", "parts a year", "printer h", "printers", "presses", "spools", "a part", "machined", "ratio"]
     } else {
-        &["job", "build time", "fibre m", "courses", "matrix g", "part g", "fibre %", "porosity %"]
+        &["job", "copies", "build time", "fibre m", "courses", "matrix g", "part g", "fibre %", "porosity %"]
     };
     let mut lines: Vec<Vec<String>> = vec![head.iter().map(|h| (*h).to_owned()).collect()];
     for row in rows {
@@ -305,6 +312,7 @@ fn several(out: &mut String, question: &Question, rows: &[Row]) {
                     let e = &quoted.estimate;
                     lines.push(vec![
                         row.path.clone(),
+                        quoted.job.copies.to_string(),
                         clock(e.time_s.total),
                         number(Some(e.fibre_length_mm / 1000.0), 2),
                         e.courses.to_string(),
@@ -418,6 +426,8 @@ fn flat(question: &Question, row: &Row) -> Vec<Vec<(String, Value)>> {
         Ok(quoted) => quoted,
     };
     let mut first = vec![job, ("name".to_owned(), json!(quoted.job.name))];
+    // lengths, times and masses but that of a part are those of all copies
+    first.push(("copies".to_owned(), json!(quoted.job.copies)));
     if question.quick {
         unfold("quick_within_fraction", &json!(WITHIN), &mut first);
     }
@@ -442,6 +452,13 @@ fn flat(question: &Question, row: &Row) -> Vec<Vec<(String, Value)>> {
             cells.push(("currency".to_owned(), json!(s.currency)));
             unfold("", &rounded(value), &mut cells);
             cells.push(("moves_most".to_owned(), json!(influences(q))));
+            // one part, as the program says: purges and its share of the bed are in it
+            let mut part = serde_json::to_value(s.part).unwrap_or_default();
+            if let Some(table) = part.as_object_mut() {
+                // stands in front
+                table.remove("copies");
+            }
+            unfold("part", &rounded(part), &mut cells);
             unfold("mass", &rounded(serde_json::to_value(&s.mass).unwrap_or_default()), &mut cells);
             if let Some(even) = s.break_even {
                 unfold("break_even", &serde_json::to_value(even).unwrap_or_default(), &mut cells);

@@ -134,6 +134,7 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
     let courses = sum(&|s, _| s.courses);
     let matrix_volume_mm3 = sum(&|s, l| s.matrix_mm2 * l.height_mm);
     let room_mm3 = sum(&|s, l| (s.outline_mm2 - s.open_mm2) * l.height_mm);
+    let open_mm3 = sum(&|s, l| s.open_mm2 * l.height_mm);
     let strip_volume_mm3 = sum(&|s, l| s.tow_mm * job.tow.width_mm * l.height_mm);
     let turns = turns(sketches);
     let head_changes = f64_of(turns.len().saturating_sub(1));
@@ -173,6 +174,7 @@ fn add_up(job: &Job, outline: &Outline, sketches: &[Sketch]) -> Estimate {
         purge_volume_mm3,
         strip_volume_mm3,
         room_mm3,
+        open_mm3,
         height_mm: super::height_of(outline),
         time_s,
     }

@@ -70,7 +70,7 @@ pub(super) fn tow(job: &Job, tasks: &LayerTasks, round: &HoopsRound) -> Tow {
             // a strap lies close to the shortest belt round its pins
             (Target::Pins { pins, .. }, _) => {
                 let corners: Vec<Point> = pins.iter().flat_map(Area::rings).flatten().copied().collect();
-                straps(&ask, &combine::ring_area(&smooth::hull(&corners)), &free, &mut tow)
+                straps(&ask, task, &combine::ring_area(&smooth::hull(&corners)), &free, &mut tow)
             }
         };
         if tow.length_mm > before {
@@ -428,8 +428,9 @@ impl Hoop {
     }
 }
 
-/// Straps round a hull of pins, side by side as far as the room goes.
-fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
+/// Straps round a hull of pins, side by side as far as the room goes. Where others have
+/// parted their ground none closes.
+fn straps(ask: &Ask<'_>, task: &Task, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
     let round = (pins.area() / PI).sqrt();
     let inner = ask.clearance.max(ask.radius - round - 0.5 * ask.width);
     let reach = room.bounds().map_or(0.0, |b| b.size().norm());
@@ -441,24 +442,40 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
         &offset::grown(&pins, inner, CHORD_MM),
     );
     // straps that go round all pins are led along the edge where they would leave the part
-    let filled: Vec<Area> = room.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
-    let filled = combine::union_all(&filled);
-    let mut led = Area::empty();
-    let mut whole = 0.0;
-    while whole < count {
-        // bends lie round pins, straight sides between them
-        let belt = offset::grown(&pins, inner + whole * ask.spacing + ask.width, CHORD_MM);
-        if !belt.rings().flatten().all(|p| filled.contains(*p)) {
-            break;
+    let filled = |room: &Area| {
+        let outer: Vec<Area> = room.polygons().iter().map(|p| combine::ring_area(p.outer())).collect();
+        combine::union_all(&outer)
+    };
+    let whole_in = |filled: &Area| {
+        let mut whole = 0.0;
+        while whole < count {
+            // bends lie round pins, straight sides between them
+            let belt = offset::grown(&pins, inner + whole * ask.spacing + ask.width, CHORD_MM);
+            if !belt.rings().flatten().all(|p| filled.contains(*p)) {
+                break;
+            }
+            whole += 1.0;
         }
-        whole += 1.0;
-    }
+        whole
+    };
+    let mut led = Area::empty();
+    let within = filled(room);
+    let whole = whole_in(&within);
     if whole > 0.0 {
         let wide = (whole - 1.0) * ask.spacing + ask.width;
-        let beyond = combine::difference(&offset::grown(&pins, inner + wide, CHORD_MM), &filled);
+        let beyond = combine::difference(&offset::grown(&pins, inner + wide, CHORD_MM), &within);
         led = offset::grown(&beyond, wide, CHORD_MM);
     }
-    let free = combine::intersection(&combine::union(&band, &led), room);
+    let ground = combine::union(&band, &led);
+    let free = combine::intersection(&ground, room);
+    let alone = combine::intersection(&ground, task.target.within());
+    if enclosed_mm2(&free) < 0.5 * enclosed_mm2(&alone) {
+        // one that weaves waits for the layer where it has its turn; of others no more than
+        // would close pass between a pin and the part's edge
+        let close = whole_in(&filled(task.target.within()));
+        let count = if close > 0.0 { close } else { count };
+        return if task.waits { Area::empty() } else { held(ask, &pins, inner, count, room, tow) };
+    }
     for piece in free.split() {
         // a sliver where the band only grazes the room is no course
         let length = piece.area() * count.max(1.0) / most;
@@ -474,6 +491,34 @@ fn straps(ask: &Ask<'_>, pins: &Area, room: &Area, tow: &mut Tow) -> Area {
     }
     free
 }
+
+/// The largest area that a hole of some area has, mm2: what rings of tow go round.
+fn enclosed_mm2(area: &Area) -> f64 {
+    let holes = area.polygons().iter().flat_map(|p| p.holes());
+    holes.map(|h| combine::ring_area(h).area()).fold(0.0, f64::max)
+}
+
+/// What is laid of straps that do not close: the pieces that a pin holds.
+fn held(ask: &Ask<'_>, pins: &Area, inner: f64, count: f64, room: &Area, tow: &mut Tow) -> Area {
+    let wide = (count - 1.0).max(0.0) * ask.spacing + ask.width;
+    let grown = |by: f64| offset::grown(pins, inner + by, CHORD_MM);
+    let band = combine::intersection(&combine::difference(&grown(wide), &grown(0.0)), room);
+    let middle = grown(0.5 * wide);
+    let bends = || middle.rings().flat_map(corners).map(|[a, b, c]| (b, (b - a).turn_to(c - b)));
+    let mut kept = Vec::new();
+    for piece in band.split() {
+        let turn: f64 = bends().filter(|(at, _)| piece.contains(*at)).map(|(_, turn)| turn).sum();
+        let length = piece.area() * count.max(1.0) / wide;
+        if turn >= HELD && length >= ask.shortest * count.max(1.0) {
+            tow.add(length, count.max(1.0));
+            kept.push(piece);
+        }
+    }
+    combine::union_all(&kept)
+}
+
+/// Turn about a pin from which on a piece of a strap hangs on it, radians: as straps are laid.
+const HELD: f64 = PI / 3.0;
 
 /// Parallel rows. Those too short to be cut and laid are laid where turns join
 /// them, less what turns take from their ends: the shorter, the less is left.

@@ -4,11 +4,13 @@ mod check;
 mod doubt;
 mod format;
 mod heater;
+mod measured;
 mod resolve;
 mod start;
 
 pub(crate) use format::PRINTER;
 pub use heater::{Heater, ROOM_C};
+pub(crate) use measured::{MEASURE, not_measured};
 
 use super::block::Block;
 use super::document::Reader;

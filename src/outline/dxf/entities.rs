@@ -315,7 +315,8 @@ impl<'a> Reader<'a> {
         }
         if let Some(p) = reach::beyond(&points) {
             let message = format!("a point lies at {}", reach::told([p.x, p.y]));
-            let d = Diagnostic::error("outline-too-large", message).help("check the drawing's unit");
+            let d = Diagnostic::error("outline-too-large", message)
+                .help("check the drawing's unit, or move the drawing to the origin");
             return Err(self.pairs.at(d, e.line).into());
         }
         if self.out.pieces.len() >= MOST_PIECES {

@@ -43,7 +43,8 @@ pub(super) fn read(notes: &mut Notes, name: &str, bytes: &[u8], unit_mm: Option<
     if let (Some(asked), Some((own, line))) = (unit_mm, found.own_unit)
         && (asked - own).abs() > 1e-9
     {
-        let message = format!("the drawing's own unit holds, {own} mm: the job's `unit` is not used");
+        let message =
+            format!("one unit of the drawing is {own} mm, as it says itself: the job's `unit` is not used");
         notes.push(pairs.at(Diagnostic::warning("key-unused", message), line));
     }
     if unit_mm.is_none() && found.own_unit.is_none() {

@@ -61,7 +61,9 @@ impl<'a> Reader<'a> {
                     format!("a point lies at {}", reach::told([p.x, p.y])),
                 )
                 .at(&self.source, tag.clone(), "in this element")
-                .help("check the drawing's units, `viewBox` and transforms");
+                .help(
+                    "check the drawing's units, `viewBox` and transforms, or move the drawing to the origin",
+                );
                 self.fault(d);
                 return;
             }

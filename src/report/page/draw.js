@@ -4,7 +4,7 @@
 function inks() {
   const style = getComputedStyle(document.documentElement), of = (name) => style.getPropertyValue("--" + name).trim();
   return {
-    paper: of("paper"), part: of("part"), line: of("line"), tow: of("tow"), bead: of("bead"),
+    paper: of("paper"), part: of("part"), line: of("line"), tow: of("tow"), bead: of("bead"), plain: of("plain"),
     thin: of("thin"), rule: of("rule"), mark: of("mark"),
   };
 }
@@ -192,7 +192,7 @@ function drawCourses(ctx, view, layer, list, ink, quantity) {
   strokeAll(ctx, view, bands);
   ctx.lineWidth = Math.max(0.6, width - gap);
   // quantities belong to the way of the nozzle, which has the radii
-  if (quantity) strokeShaded(ctx, view, layer, list, quantity, ink.rule);
+  if (quantity) strokeShaded(ctx, view, layer, list, quantity, ink.plain);
   else {
     ctx.strokeStyle = ink.tow;
     strokeAll(ctx, view, bands);

@@ -41,7 +41,10 @@ function csvOf(table) {
     return /[",'\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
   };
   const rows = [table.tHead.rows[0], ...table.tBodies[0].rows];
-  return rows.map((r) => [...r.cells].map((c) => cell(c.textContent.trim())).join(",")).join("\r\n") + "\r\n";
+  const lines = rows.map((r) => [...r.cells].map((c) => cell(c.textContent.trim())).join(","));
+  // a table that is cut short says so in the file, too; every line has as many fields
+  if (table.dataset.more) lines.push(cell(table.dataset.more) + ",".repeat(rows[0].cells.length - 1));
+  return lines.join("\r\n") + "\r\n";
 }
 
 function saver(table) {
