@@ -67,7 +67,7 @@ fn straps_that_hold_no_pin_and_pins_in_no_hole_are_told() {
         );
         std::fs::write(folder.join("yoke.svg"), svg).expect("the drawing");
         let map = format!(
-            "[[region]]\nname = \"belt\"\nshape = {{ pins_mm = {pins} }}\nlayers = \"3-4\"\nrule = \"strap\"\ncourses = 2\n"
+            "[[region]]\nname = \"belt\"\nshape = {{ pins_mm = {pins} }}\nlayers = \"2\"\nrule = \"strap\"\ncourses = 2\n"
         );
         std::fs::write(folder.join("map.toml"), map).expect("the map");
         let (status, said, told) = towpath(&folder, &["plan", "job.toml", "--out", "out"]);

@@ -2,6 +2,7 @@
 
 mod taut;
 
+use super::order::Order;
 use super::room::Room;
 use crate::count::f64_of;
 use crate::geom::nearest::Lines;
@@ -122,14 +123,14 @@ fn holds_together(belt: &Area, rounds: &[Area]) -> bool {
 /// the part, discs of the bend radius along the shortest way inside it, deep enough for so many
 /// straps to pass on either side as are told with them: for all that are asked for first, or for
 /// as many as that is possible. Without them both sides of a belt would be pulled to the same edge.
-fn bridges(rounds: &[Area], within: &Area, o: &super::order::Order<'_>) -> Vec<(usize, Vec<Area>)> {
+fn bridges(rounds: &[Area], within: &Area, o: &Order<'_>) -> Vec<(usize, Vec<Area>)> {
     if holds_together(&combine::intersection(&belt(rounds), within), rounds) {
         return vec![(usize::MAX, Vec::new())];
     }
     let radius = smooth::working_radius(o.radius);
     let middles: Vec<Point> = rounds.iter().filter_map(Area::centroid).collect();
     let between = |straps: usize| {
-        let deep = radius + f64_of(straps) * (o.spacing + SPARE * o.deviation);
+        let deep = radius + f64_of(straps) * stride(o);
         let ground = offset::shrunk(within, deep, bend::PROPOSAL_CHORD_MM);
         // from each to each: pins are listed in any order
         let pairs = middles.iter().enumerate().flat_map(|(i, a)| middles[..i].iter().map(move |b| (*b, *a)));
@@ -165,7 +166,7 @@ fn closing<'a>(room: &Room<'a>, rounds: &[Area], within: &Area) -> Closing<'a> {
     let mut belts: Vec<Area> = Vec::new();
     let mut size = 0.0;
     while belts.len() < most {
-        let out = f64_of(belts.len()) * (o.spacing + SPARE * o.deviation);
+        let out = f64_of(belts.len()) * stride(&o);
         let belt = combine::simplified(&offset::grown(&first, out, chord), offset::TIDY_MM);
         let inside = combine::intersection(&belt, within).area();
         // where a number is not asked for: once hardly any of it lies inside, not even round a
@@ -227,7 +228,7 @@ fn holes(room: &Room<'_>, part: &Area) -> Vec<Area> {
 }
 
 /// A hole as what a strap goes round.
-fn gone_round(hole: &Area, o: &super::order::Order<'_>) -> Option<Area> {
+fn gone_round(hole: &Area, o: &Order<'_>) -> Option<Area> {
     let round = smooth::rounded_up(&outer(hole)?, o.radius);
     Some(offset::grown(&round, o.outside(), bend::PROPOSAL_CHORD_MM))
 }
@@ -311,7 +312,7 @@ fn side_by_side(
     for (k, belt) in belts.iter().enumerate().rev() {
         // a thousandth of a millimetre all round is the tidying's
         let trifle = 2.0 * offset::TIDY_MM * belt.perimeter();
-        let out = f64_of(k) * (o.spacing + SPARE * o.deviation);
+        let out = f64_of(k) * stride(o);
         let held: Vec<Area> = rounds.iter().map(|r| offset::grown(r, out, chord)).collect();
         let ring = if combine::difference(belt, &within).area() < trifle {
             outer(belt)?
@@ -353,6 +354,11 @@ const HELD_MM: f64 = 0.03;
 /// The same while it is pulled tight: what fitting leaves of a strap's room.
 const HELD_TIGHTLY_MM: f64 = 0.006;
 
+/// From one strap to the next, mm.
+fn stride(o: &Order<'_>) -> f64 {
+    if o.snug { o.spacing } else { o.spacing + SPARE * o.deviation }
+}
+
 /// Room between straps beyond the spacing, in deviations: both are fitted.
 const SPARE: f64 = 0.4;
 
@@ -366,7 +372,7 @@ const SPARES_BETWEEN: [f64; 2] = [0.2, 0.0];
 const SPARE_EDGE: f64 = 0.1;
 
 /// What the innermost strap's centre line encloses.
-pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Area {
+pub(super) fn first_belt(pins: &[Area], clearance: f64, o: &Order<'_>) -> Area {
     belt(&rounds(pins, clearance, o))
 }
 
@@ -377,7 +383,7 @@ fn belt(rounds: &[Area]) -> Area {
 }
 
 /// What the innermost strap's centre line goes round at each pin.
-fn rounds(pins: &[Area], clearance: f64, o: &super::order::Order<'_>) -> Vec<Area> {
+fn rounds(pins: &[Area], clearance: f64, o: &Order<'_>) -> Vec<Area> {
     let chord = bend::PROPOSAL_CHORD_MM;
     let start = o.first(clearance);
     let round = |p: &Area| outer(&offset::grown(p, start, chord)).map(|r| smooth::rounded_up(&r, o.radius));
