@@ -648,6 +648,19 @@ fn contours_close_past_teeth_tabs_and_notches() {
 }
 
 #[test]
+fn loops_round_many_holes_stay_where_some_cannot_close() {
+    // webs of 10 mm, where tow bends to 4 mm: an edge that is evened has none of them
+    let hole = |k: u32| {
+        let (x, y) = (16 + 12 * (k % 5), 16 + 12 * (k / 5));
+        format!("M{} {y} a1 1 0 1 1 2 0 a1 1 0 1 1 -2 0 Z ", x - 1)
+    };
+    let drawn = format!("M10 10 H70 V58 H10 Z {}", (0..20).map(hole).collect::<String>());
+    let map = region("rims", "outline = true", "contour", "courses = 2\n").replace("layers = \"3-4\"", "");
+    let (closed, _) = laid(&scratch("many"), &drawn, &map);
+    assert!(closed >= 25, "{closed} closed");
+}
+
+#[test]
 fn contours_close_along_edges_drawn_with_many_rough_points() {
     let n = 5_000;
     let points = (0..n).map(|k| {

@@ -48,9 +48,9 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let mut ways: Vec<Way> = leads.iter().map(|&lead| Way { lead, ..way }).collect();
     // swings that leave necks to others are longer, and leave more bare beside corners
     let lean = Way { lean: true, closes: true, ..way };
+    let necks = if numbered { Vec::new() } else { necks(room) };
     if numbered {
         ways.splice(..0, SWING_SHARES.map(|swing| Way { swing, tight: false, ..way }));
-        ways.push(lean);
     } else {
         // lines that keep less near pass other corners; where a corner was passed only once
         // more, a fill covers less as a rule
@@ -59,9 +59,10 @@ pub(super) fn lay(room: &mut Room<'_>) {
             Way { tight: false, ..way },
             Way { closes: true, ..way },
             lean,
-            Way { necks: true, ..way },
-            Way { necks: true, closes: true, ..way },
         ]);
+        if !necks.is_empty() {
+            ways.extend([Way { necks: true, ..way }, Way { necks: true, closes: true, ..way }]);
+        }
     }
     let laid = |way: Way| {
         let mut tried = room.empty_copy();
@@ -69,31 +70,50 @@ pub(super) fn lay(room: &mut Room<'_>) {
         tried.order.lean = way.lean;
         tried.order.tight = way.tight;
         tried.order.closes = way.closes;
-        if way.necks && !lay_necks(&mut tried) {
-            return None;
+        if way.necks {
+            lay_necks(&mut tried, &necks);
         }
         if !follow(&mut tried, way.lead) {
             return None;
         }
         let mut rest = tried.rest();
         if way.evened {
-            let even = followable(&combine::simplified(&rest, EVEN * o.deviation), o.radius);
-            rest = combine::intersection(&rest, &even);
+            // as much further in as the edge may have been moved out
+            let by = EVEN * o.deviation;
+            let even = followable(&combine::simplified(&rest, by), o.radius);
+            rest = offset::shrunk(&even, by, crate::geom::bend::PROPOSAL_CHORD_MM);
         }
         serve(&mut tried, &rest, 0);
+        if way.evened && !numbered {
+            let rest = tried.rest();
+            serve(&mut tried, &rest, 0);
+        }
         Some((worth_closed(&tried), tried))
     };
     // where every course asked for is closed nothing more can be had
     let first = o.courses.and_then(|_| laid(ways.remove(0)));
     let whole = first.as_ref().is_some_and(|(_, tried)| all_closed(tried));
     let others: Vec<_> = if whole { Vec::new() } else { ways.into_par_iter().filter_map(laid).collect() };
-    // an edge that is too rough to be followed as it is
-    let closed = |tried: &(f64, Room<'_>)| tried.1.courses.iter().any(|c| c.path().closed);
-    let rough = if numbered { !whole } else { !others.iter().any(closed) };
-    let evened = rough.then(|| laid(Way { evened: true, closes: true, ..way })).flatten();
     let mut best: Option<(f64, Room<'_>)> = None;
-    for tried in first.into_iter().chain(others).chain(evened) {
+    for tried in first.into_iter().chain(others) {
         if best.as_ref().is_none_or(|b| tried.0 > b.0) {
+            best = Some(tried);
+        }
+    }
+    // swings that leave necks free, and an edge that is too rough to be followed as it is: only
+    // where more courses close so, since what is joined or crossed straight is another shape
+    let closed = |room: &Room<'_>| room.courses.iter().filter(|c| c.path().closed).count();
+    let so_far = best.as_ref().map_or(0, |b| closed(&b.1));
+    let last = match (numbered, whole) {
+        (true, true) => &[][..],
+        (true, false) => &[lean, Way { evened: true, ..way }],
+        (false, _) if so_far == 0 => &[Way { evened: true, closes: true, ..way }],
+        (false, _) => &[],
+    };
+    let last: Vec<_> = last.par_iter().filter_map(|&way| laid(way)).collect();
+    for tried in last {
+        let more = best.as_ref().is_none_or(|b| closed(&tried.1) > closed(&b.1));
+        if more && (numbered || best.as_ref().is_none_or(|b| tried.0 > b.0)) {
             best = Some(tried);
         }
     }
@@ -270,17 +290,23 @@ fn beside(o: Order<'_>, edge: &Area, path: &Path) -> Vec<Area> {
     parts
 }
 
-/// Straight courses in every place that is narrower than a bend: of loops round what it joins
-/// only few pass it, since they swing wide at its corners. Gives whether there is any.
-fn lay_necks(room: &mut Room<'_>) -> bool {
+/// Places narrower than a bend that are worth a course: of loops round what they join only few
+/// pass them, since they swing wide at their corners.
+fn necks(room: &Room<'_>) -> Vec<Area> {
     let o = room.order;
     let chord = crate::geom::bend::PROPOSAL_CHORD_MM;
     let broad = offset::opened(&room.area, 0.5 * o.radius, chord);
     // a hair wider than what opening takes off curved edges
-    let necks = combine::difference(&room.area, &offset::grown(&broad, 2.0 * chord, chord));
-    for neck in necks.split().filter(|n| n.area() >= 0.5 * o.spacing * o.shortest) {
-        let Some(&angle) = directions(&neck).first() else { continue };
-        let Some(b) = combine::turned(&neck, -angle).bounds() else { continue };
+    let narrow = combine::difference(&room.area, &offset::grown(&broad, 2.0 * chord, chord));
+    narrow.split().filter(|n| n.area() >= 0.5 * o.spacing * o.shortest).collect()
+}
+
+/// Straight courses in necks.
+fn lay_necks(room: &mut Room<'_>, necks: &[Area]) {
+    let o = room.order;
+    for neck in necks {
+        let Some(&angle) = directions(neck).first() else { continue };
+        let Some(b) = combine::turned(neck, -angle).bounds() else { continue };
         // as far beyond it at either end as the shortest course needs
         let on = (0.5 * (o.shortest - (b.hi.x - b.lo.x))).max(0.0) + o.width;
         let (lo, hi) = (b.lo.x - on, b.hi.x + on);
@@ -288,7 +314,6 @@ fn lay_necks(room: &mut Room<'_>) -> bool {
         let part = combine::intersection(&room.area, &combine::turned(&along, angle));
         unidirectional::lay_best(room, &part, &[angle]);
     }
-    !room.courses.is_empty()
 }
 
 /// What lies outside of a hole: following it inwards is following the hole outwards.

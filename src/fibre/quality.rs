@@ -79,8 +79,9 @@ pub struct AngleDeviation {
     pub worst_at_mm: [f64; 2],
 }
 
-/// Bend radii by length of tow, mm. Straights count as infinite, and so do bends of more than 10 m. Of tow that trails its
-/// nozzle all but the tightest are those of the line that it is wanted on.
+/// Bend radii by length of tow, mm. Straights count as infinite, and so do bends of more than
+/// 10 m. Of tow that trails its nozzle all but the tightest are those of the line that it is
+/// wanted on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bends {
     /// Tightest, as the tow comes to lie.

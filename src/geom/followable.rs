@@ -11,6 +11,9 @@ const KINK_RAD: f64 = 0.12;
 /// Points of one corner bend no wider than this share of the radius.
 const TIGHT: f64 = 0.9;
 
+/// Between two of them may lie points at which rounding turns a line the other way.
+const BETWEEN: usize = 3;
+
 /// So far from what a disc can roll on, in mm, a corner of the solid has to be gone round.
 const PROUD_MM: f64 = 0.02;
 
@@ -50,8 +53,10 @@ pub fn followable(area: &Area, radius: f64) -> Area {
         if !beside || deepest < PROUD_MM {
             continue;
         }
-        let Some(into) = polyline::centroid([ring]) else { continue };
-        let outmost = ring.iter().copied().filter(|p| proud(p) >= OUTMOST * deepest).collect();
+        let outmost: Vec<Point> = ring.iter().copied().filter(|p| proud(p) >= OUTMOST * deepest).collect();
+        // straight to what is not proud: a knob hardly so is too slender to have a middle
+        let Some((centre, _)) = smallest_circle(&outmost) else { continue };
+        let Some((into, _)) = rolled.nearest(centre) else { continue };
         let knob = Knob { outmost, into };
         // two corners of one knob are passed in one swing
         match knobs.iter_mut().find_map(|k| k.joined(&knob, radius, &solid).map(|j| (k, j))) {
@@ -82,6 +87,9 @@ struct Knob {
 impl Knob {
     /// Both as one, where one disc holds them with nothing but solid between.
     fn joined(&self, other: &Self, radius: f64, solid: &Lines) -> Option<Self> {
+        if self.into.dist(other.into) > 4.0 * radius {
+            return None;
+        }
         let outmost: Vec<Point> = self.outmost.iter().chain(&other.outmost).copied().collect();
         let into = self.into.lerp(other.into, 0.5);
         let (centre, r) = smallest_circle(&outmost)?;
@@ -115,16 +123,20 @@ fn bridged(area: &Area, radius: f64) -> Area {
     let mut bulges: Vec<Area> = Vec::new();
     for ring in area.rings() {
         let n = ring.len();
-        let turn = |i: usize| {
+        let turn_in = |ring: &[Point], i: usize| {
             let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
             (b - a).turn_to(c - b)
         };
+        // begun where it turns most to the left: in no corner of the solid
+        let first = (0..n).max_by(|&i, &j| turn_in(ring, i).total_cmp(&turn_in(ring, j))).unwrap_or(0);
+        let ring: Vec<Point> = ring[first..].iter().chain(&ring[..first]).copied().collect();
+        let turn = |i: usize| turn_in(&ring, i);
         // a corner is several points where it is round: first, last, and what they turn by
         let mut kinks: Vec<(usize, usize, f64)> = Vec::new();
         for i in (0..n).filter(|&i| turn(i) < 0.0) {
             let tight = |from: usize| ring[from].dist(ring[i]) < TIGHT * radius * turn(i).abs();
             match kinks.last_mut() {
-                Some(k) if k.1 + 1 == i && tight(k.1) => *k = (k.0, i, k.2 + turn(i)),
+                Some(k) if i <= k.1 + BETWEEN && tight(k.1) => *k = (k.0, i, k.2 + turn(i)),
                 _ => kinks.push((i, i, turn(i))),
             }
         }
@@ -213,6 +225,46 @@ mod tests {
             let least = part.polygons()[0].outer().iter().map(|p| p.norm()).fold(f64::INFINITY, f64::min);
             // chords over the mouths of teeth, arcs over those of their gaps
             assert!(least > 37.9, "{teeth}: down to {least} mm from the middle");
+        }
+    }
+
+    #[test]
+    fn all_teeth_are_passed_alike() {
+        // teeth of straight flanks, roots of 6 mm, turned so that no two lie alike on the grid
+        let teeth = 12_u32;
+        let corners = [(0.0, 26.0), (0.22, 26.0), (0.3, 31.0), (0.92, 31.0)];
+        let ring: Vec<Point> = (0..4 * teeth)
+            .map(|k| {
+                let (share, r) = corners[(k % 4) as usize];
+                Point::unit(0.1 + TAU * (f64::from(k / 4) + share) / f64::from(teeth)) * r
+            })
+            .collect();
+        let (_, part) = led(&offset::shrunk(&combine::ring_area(&ring), 1.3, 1e-3));
+        let outer = part.polygons()[0].outer();
+        let far: Vec<f64> = (0..teeth)
+            .map(|k| {
+                let within = |p: &&Point| {
+                    let share = (p.angle() - 0.1).rem_euclid(TAU) / TAU * f64::from(teeth);
+                    share >= f64::from(k) && share < f64::from(k + 1)
+                };
+                outer.iter().filter(within).map(|p| p.norm()).fold(f64::INFINITY, f64::min)
+            })
+            .collect();
+        let [lo, hi] = [f64::min, f64::max].map(|of| far.iter().copied().reduce(of).unwrap_or(0.0));
+        assert!(hi - lo < 0.05, "{far:?}");
+    }
+
+    #[test]
+    fn teeth_of_any_number_leave_most() {
+        for teeth in [8_u32, 16, 40] {
+            let ring: Vec<Point> = (0..4 * teeth)
+                .map(|k| {
+                    Point::unit(TAU * f64::from(k) / f64::from(4 * teeth))
+                        * if k % 4 < 2 { 39.0 } else { 39.8 }
+                })
+                .collect();
+            let (share, _) = led(&offset::shrunk(&combine::ring_area(&ring), 1.3, 1e-3));
+            assert!(share > 0.95, "{teeth}: {share}");
         }
     }
 

@@ -21,8 +21,15 @@ const TRIES: usize = 6;
 /// So near to the share asked for no better pitch is looked for.
 const NEAR: f64 = 0.004;
 
+/// So far from the share asked for, in itself, rows are laid in part.
+const FAR: f64 = 0.02;
+
 /// Beads in narrow places shorter than this many widths are left out: they hold nothing.
 const CRUMB: f64 = 4.0;
+
+/// From this share of all on a bead is laid in part, if that is at least so many widths.
+const FEW: f64 = 0.05;
+const LEAST_PIECE: f64 = 4.0;
 
 /// Beads that take `fraction` of the ground's volume, above 0 and below 1.
 ///
@@ -48,19 +55,28 @@ pub(super) fn fill(ground: &Area, how: Filling, fraction: f64) -> Vec<Bead> {
     let mut beads = in_narrow_places(&narrow, how, wanted(&narrow));
     let rest = wanted(ground) - volume(&beads);
     let mut best: Option<(f64, Vec<Bead>)> = None;
+    let mut over: Option<(f64, Vec<Bead>)> = None;
     for _ in 0..TRIES {
-        let parted = parted(&roomy, how, pitch);
-        let laid = volume(&parted);
+        let apart = parted(&roomy, how, pitch);
+        let laid = volume(&apart);
         let off = (laid - rest).abs();
+        if laid >= rest && over.as_ref().is_none_or(|b| off < b.0) {
+            over = Some((off, apart.clone()));
+        }
         if best.as_ref().is_none_or(|b| off < b.0) {
-            best = Some((off, parted));
+            best = Some((off, apart));
         }
         if off <= NEAR * rest || laid <= 0.0 || rest <= 0.0 {
             break;
         }
         pitch = (pitch * laid / rest).max(width);
     }
-    beads.extend(best.into_iter().flat_map(|b| b.1));
+    // a few rows are too many or too few: one of too many is laid in part
+    let few = best.as_ref().is_some_and(|b| b.0 > FAR * rest);
+    match over.filter(|_| few) {
+        Some((_, all)) => beads.extend(thinned(all, rest, width)),
+        None => beads.extend(best.into_iter().flat_map(|b| b.1)),
+    }
     beads
 }
 
@@ -77,17 +93,59 @@ fn in_narrow_places(narrow: &Area, how: Filling, wanted: f64) -> Vec<Bead> {
     for b in &mut all {
         b.area_mm2 = rounded_mm2(b.width_mm, how.height_mm).min(b.area_mm2);
     }
-    let share = wanted / volume(&all).max(1e-9);
+    thinned(all, wanted, how.width)
+}
+
+/// So many of some beads as the volume asks for, spread over all.
+fn thinned(all: Vec<Bead>, wanted: f64, width: f64) -> Vec<Bead> {
+    let whole = volume(&all);
+    let share = wanted / whole.max(1e-9);
     let (mut passed, mut laid) = (0.0, 0.0);
-    all.retain(|b| {
+    let mut beads = Vec::new();
+    for b in all {
         let own = b.area_mm2 * b.length_mm();
         passed += own;
-        // laid where that comes nearer to the share of what was passed
-        let lays = laid + 0.5 * own <= share * passed;
-        laid += if lays { own } else { 0.0 };
-        lays
-    });
-    all
+        let missing = (share * passed - laid).clamp(0.0, own);
+        // one of few is laid in part; of many each is laid or not, as comes nearer to the share
+        let lays = match () {
+            () if own <= FEW * whole => {
+                if missing >= 0.5 * own {
+                    own
+                } else {
+                    0.0
+                }
+            }
+            () if missing < LEAST_PIECE * width * b.area_mm2 => 0.0,
+            () => missing,
+        };
+        laid += lays;
+        if lays >= own {
+            beads.push(b);
+        } else if lays > 0.0 {
+            beads.push(piece(b, lays / own));
+        }
+    }
+    beads
+}
+
+/// A bead's first part, so much of its length; of a closed one what is left open is a gap.
+fn piece(bead: Bead, share: f64) -> Bead {
+    let mut line = bead.points.clone();
+    if bead.closed {
+        line.extend(bead.points.first());
+    }
+    let mut left = share * bead.length_mm();
+    let mut points: Vec<Point> = line.first().copied().into_iter().collect();
+    for (a, b) in line.iter().zip(line.iter().skip(1)) {
+        let step = a.dist(*b);
+        if step >= left {
+            points.push(a.lerp(*b, if step > 0.0 { left / step } else { 1.0 }));
+            break;
+        }
+        points.push(*b);
+        left -= step;
+    }
+    Bead { closed: false, points, ..bead }
 }
 
 /// Rows or rings a pitch apart, with rounded sides.

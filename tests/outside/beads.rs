@@ -297,6 +297,23 @@ fn open_fill_lays_its_share() {
     }
 }
 
+/// In a bar of a few beads' width, too, where whole beads would be far from the share.
+#[test]
+fn open_fill_lays_its_share_in_bars() {
+    for fill in [Fill::Parallel, Fill::Contour] {
+        for wide in [2.5, 3.0, 4.0, 5.0, 8.0] {
+            for fraction in [0.1, 0.3, 0.5, 0.7, 0.745, 0.755, 0.9] {
+                let p = BeadPlan { fill_fraction: fraction, ..plan(0.5, fill) };
+                let layer = matrix::fill(&rectangle(80.0, wide), &Area::empty(), &p, 2, HEIGHT);
+                let ground = 78.0 * (wide - 2.0);
+                let fill_beads = layer.beads.iter().filter(|b| b.kind == matrix::BeadKind::Fill);
+                let share = fill_beads.map(|b| b.area_mm2 * b.length_mm()).sum::<f64>() / HEIGHT / ground;
+                assert!((share - fraction).abs() < 0.06, "{fill:?}, {wide} mm, {fraction}: {share:.3}");
+            }
+        }
+    }
+}
+
 fn hatched(area: &Area, phase: f64) -> f64 {
     hatch::rows(area, 0.0, 1.0, phase).iter().flat_map(|r| &r.spans).map(|(a, b)| b - a).sum()
 }
