@@ -113,7 +113,7 @@ pub(super) fn lay(room: &mut Room<'_>) {
     let last: Vec<_> = last.par_iter().filter_map(|&way| laid(way)).collect();
     for tried in last {
         let more = best.as_ref().is_none_or(|b| closed(&tried.1) > closed(&b.1));
-        if more && (numbered || best.as_ref().is_none_or(|b| tried.0 > b.0)) {
+        if more && best.as_ref().is_none_or(|b| tried.0 > b.0) {
             best = Some(tried);
         }
     }
